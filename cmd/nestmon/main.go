@@ -1,0 +1,96 @@
+// Command nestmon watches the nests of a rabbitry. Each command is one file; this one is only their table.
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+)
+
+// Exit codes, the same for every command.
+const (
+	exitDone     = 0 // done
+	exitFinding  = 1 // an alarm is standing, a check failed
+	exitWrongUse = 2 // wrong use or unusable input
+)
+
+// stdio is where a command reads and writes.
+type stdio struct {
+	in       io.Reader
+	out, err io.Writer
+}
+
+// command is one word after the program's name.
+type command struct {
+	name  string
+	short string // one line for the table of commands
+	run   func(ctx context.Context, args []string, std stdio) int
+}
+
+var commands = []command{
+	runCommand, demoCommand, checkCommand, replayCommand, statusCommand, litterCommand, exportCommand,
+	airCommand, limitsCommand, calendarCommand,
+}
+
+func main() {
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	defer stop()
+	os.Exit(run(ctx, os.Args[1:], stdio{os.Stdin, os.Stdout, os.Stderr}))
+}
+
+func run(ctx context.Context, args []string, std stdio) int {
+	if len(args) == 0 || args[0] == "-h" || args[0] == "--help" || args[0] == "help" {
+		usage(std.out)
+		if len(args) == 0 {
+			return exitWrongUse
+		}
+		return exitDone
+	}
+	for _, c := range commands {
+		if c.name == args[0] {
+			return c.run(ctx, args[1:], std)
+		}
+	}
+	fmt.Fprintf(std.err, "nestmon: there is no command %q; write one of those that 'nestmon help' lists\n", args[0])
+	return exitWrongUse
+}
+
+func usage(w io.Writer) {
+	fmt.Fprint(w, "nestmon watches rabbit nests: warm in a freeze, cool in a heat wave, looked after on time.\n\n")
+	for _, c := range commands {
+		fmt.Fprintf(w, "  nestmon %-9s %s\n", c.name, c.short)
+	}
+	fmt.Fprint(w, "\n'nestmon COMMAND -h' explains a command's flags.\n")
+}
+
+// flags makes the flag set of one command; synopsis is the line after "usage: nestmon ".
+func flags(name, synopsis string, std stdio) *flag.FlagSet {
+	fs := flag.NewFlagSet(name, flag.ContinueOnError)
+	fs.SetOutput(std.err)
+	fs.Usage = func() {
+		fmt.Fprintf(fs.Output(), "usage: nestmon %s\n", synopsis)
+		fs.PrintDefaults()
+	}
+	return fs
+}
+
+// parse reads the flags. When ok is false the command ends with the code given: 0 for -h, 2 for wrong use.
+func parse(fs *flag.FlagSet, args []string) (code int, ok bool) {
+	err := fs.Parse(args)
+	switch {
+	case errors.Is(err, flag.ErrHelp):
+		return exitDone, false
+	case err != nil:
+		return exitWrongUse, false
+	case fs.NArg() > 0:
+		fmt.Fprintf(fs.Output(), "nestmon %s: %q is not expected here\n", fs.Name(), fs.Arg(0))
+		fs.Usage()
+		return exitWrongUse, false
+	}
+	return exitDone, true
+}

@@ -1,0 +1,99 @@
+package exporter
+
+import (
+	"context"
+	"errors"
+	"time"
+
+	"nestmon/sensors"
+	"nestmon/thresholds"
+	"nestmon/thresholds/alarm"
+)
+
+// State is what state sinks (metrics, MQTT, page) show: the newest of everything, whole. It is never changed after it was made.
+type State struct {
+	Snapshot thresholds.Snapshot
+	Probes   []sensors.Health
+	Buses    []sensors.BusHealth
+	Sinks    []SinkHealth
+	Started  time.Time
+	Synced   bool   // the board's clock can be trusted
+	Version  string // of the program
+}
+
+// SinkHealth is what is known of one sink.
+type SinkHealth struct {
+	Name     string
+	OK       bool
+	Since    time.Time // when OK last changed
+	LastOK   time.Time
+	Error    string // the newest failure, without secrets, empty while OK
+	Sent     uint64
+	Failed   uint64
+	Pending  int64     // what waits to be sent, for sinks that owe delivery
+	OldestAt time.Time // the oldest thing that waits
+}
+
+// Publisher is a sink of state: what it shows is replaced whole, and nothing is owed for what was missed.
+//
+// Publish is called by one goroutine with the newest State; older ones are overwritten while it is busy, never queued. It
+// must respect ctx. A failed Publish is tried again with a later State after a back-off. Close says goodbye (a clean MQTT stop, say) and is bounded by ctx.
+type Publisher interface {
+	Name() string
+	Publish(ctx context.Context, s *State) error
+	Close(ctx context.Context) error
+}
+
+// StoredPoll is one poll as the archive gives it back.
+type StoredPoll struct {
+	Key      int64 // rises with every poll, never used twice
+	Time     time.Time
+	Readings []sensors.Reading // usable values only
+}
+
+// ReadingSink is a sink that is owed every reading, in order and at least once.
+//
+// Deliver sends the polls and returns nil only when the other side has said that it keeps them. An error marked by
+// Permanent means another try cannot help: the polls are set aside with the reason. Any other error is tried again.
+type ReadingSink interface {
+	Name() string
+	Deliver(ctx context.Context, polls []StoredPoll) error
+}
+
+// Message is one alarm or chore on its way to a person. It is stored before it is sent.
+type Message struct {
+	ID    string // the same at every try, so that a repetition can be recognised
+	Time  time.Time
+	After time.Time // not to be sent before (quiet hours)
+	Title string    // one line, at most 180 characters
+	Body  string
+	Event alarm.Event
+}
+
+// MessageSink is one way to a person, with the same contract as ReadingSink.
+type MessageSink interface {
+	Name() string
+	Send(ctx context.Context, m Message) error
+}
+
+type permanent struct{ err error }
+
+func (p permanent) Error() string { return p.err.Error() }
+func (p permanent) Unwrap() error { return p.err }
+
+// Permanent marks an error that another try cannot cure.
+func Permanent(err error) error { return permanent{err} }
+
+// IsPermanent reports whether err was marked by Permanent.
+func IsPermanent(err error) bool { return errors.As(err, new(permanent)) }
+
+// Commit is everything one poll produced. It is stored before anything of it is published.
+type Commit struct {
+	Time            time.Time
+	Synced          bool              // the board's clock could be trusted
+	Readings        []sensors.Reading // screened; faults are not stored, their absence is
+	Events          []alarm.Event
+	Standing        []alarm.Standing // all that is on after this poll; looked at only when StandingChanged
+	StandingChanged bool
+	Messages        []Message // each goes to every channel
+}

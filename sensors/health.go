@@ -1,0 +1,22 @@
+package sensors
+
+import "time"
+
+// Health is what is known of one probe's conduct since the daemon started.
+type Health struct {
+	Probe     string
+	Reads     uint64           // readings asked for, all quantities
+	Rejected  map[Fault]uint64 // readings without a usable value, by reason
+	LastGood  time.Time        // zero when there was none
+	LastFault Fault            // the newest fault, kept after the probe recovered
+	FaultAt   time.Time        // when LastFault was seen
+}
+
+// BusHealth is what is known of one bus.
+type BusHealth struct {
+	Bus      string
+	Up       bool          // the last poll came back in time
+	Hung     time.Duration // how long the read in flight has been overdue, 0 when none is
+	Took     time.Duration // the last completed read
+	Restarts uint64        // panics recovered in its worker
+}

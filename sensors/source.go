@@ -1,0 +1,20 @@
+package sensors
+
+import "context"
+
+// Source is one bus with its probes.
+//
+// Read reads every probe of the bus once, one after another, and returns one Reading for each probe and quantity, value or
+// fault: a probe that fails keeps its place. It may block for as long as its bus does and must return soon after ctx ends
+// where the bus allows it. It is never called twice at once, and a slow or hung Read delays no other bus: the Poller
+// sees to that. It never returns an error: whatever went wrong is said by the readings' faults.
+//
+// Close releases the bus. It may be called while Read hangs, and more than once.
+type Source interface {
+	// Bus names the bus, the same at every start: "w1", "kernel", "recorded".
+	Bus() string
+	// Probes lists what the bus was configured to hold, in a fixed order.
+	Probes() []Probe
+	Read(ctx context.Context) []Reading
+	Close() error
+}

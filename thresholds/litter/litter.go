@@ -1,0 +1,17 @@
+package litter
+
+import "time"
+
+// Litter is one litter as the litter book holds it. A zero time means not known, or not yet.
+type Litter struct {
+	ID      int64 // the book's key, 0 outside it
+	Nest    string
+	Bred    time.Time // the day the doe was bred
+	Kindled time.Time // from then on the litter is there
+	Born    int       // kits born alive, 0 when not entered
+	Ended   time.Time // the kits are gone: weaned, collected, lost
+}
+
+// UnknownBorn is the number of kits assumed where none was entered: near the mean born alive of 6.9 to 7.8 in
+// Frangiadaki et al., World Rabbit Science (quoted in the project's notes, not read in full).
+const UnknownBorn = 7
