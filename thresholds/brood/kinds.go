@@ -25,3 +25,15 @@ const (
 
 // Seasons lists the seasons.
 var Seasons = []Season{Winter, Mild, Summer}
+
+// Floor is the floor of a box.
+type Floor string
+
+// The floors.
+const (
+	SolidFloor Floor = "solid"
+	WireFloor  Floor = "wire"
+)
+
+// Floors lists the floors.
+var Floors = []Floor{SolidFloor, WireFloor}
