@@ -1,0 +1,135 @@
+package exporter
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"runtime/debug"
+	"sync"
+	"time"
+)
+
+// A third panic within panicWindow means that starting the part again does not help; the rule of the house.
+const (
+	panicWindow = 10 * time.Minute
+	panicLimit  = 3
+)
+
+// ledger makes the calls of one sink and keeps what is known of it.
+type ledger struct {
+	opt Options
+	log *slog.Logger
+
+	mu       sync.Mutex
+	health   SinkHealth
+	began    time.Time // of the call in flight, zero when there is none
+	failures int       // in a row
+	panics   []time.Time
+}
+
+func newLedger(name string, opt Options) *ledger {
+	return &ledger{
+		opt: opt, log: opt.Log.With(slog.String("sink", name)),
+		health: SinkHealth{Name: name, OK: true, Since: opt.Now()},
+	}
+}
+
+// call runs fn with the deadline of one call. A panic comes back as an error.
+func (l *ledger) call(ctx context.Context, fn func(context.Context) error) (err error) {
+	ctx, cancel := context.WithTimeout(ctx, l.opt.Timeout)
+	defer cancel()
+	l.setBegan(l.opt.Now())
+	defer l.setBegan(time.Time{})
+	defer func() {
+		if p := recover(); p != nil {
+			err = l.recovered(p)
+		}
+	}()
+	return fn(ctx)
+}
+
+func (l *ledger) setBegan(t time.Time) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.began = t
+}
+
+// recovered turns what recover returned into an error, and reports the third within the window.
+func (l *ledger) recovered(p any) error {
+	err, now := fmt.Errorf("panic: %v", p), l.opt.Now()
+	l.log.Error("sink panicked", slog.Any("err", err), slog.String("stack", string(debug.Stack())))
+	l.mu.Lock()
+	l.panics = append(l.panics, now)
+	if len(l.panics) > panicLimit {
+		l.panics = l.panics[1:]
+	}
+	often := len(l.panics) == panicLimit && now.Sub(l.panics[0]) < panicWindow
+	name := l.health.Name
+	l.mu.Unlock()
+	if often {
+		l.opt.Fatal(fmt.Errorf("sink %s: %d panics within %v, the last: %w", name, panicLimit, panicWindow, err))
+	}
+	return err
+}
+
+// succeeded notes that n things arrived; with none it still means that the sink is well.
+func (l *ledger) succeeded(n int) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	now := l.opt.Now()
+	if !l.health.OK {
+		l.log.Info("sink recovered", slog.Int("failures", l.failures), slog.Duration("outage", now.Sub(l.health.Since).Round(time.Second)))
+		l.health.OK, l.health.Since, l.health.Error = true, now, ""
+	}
+	l.failures = 0
+	l.health.Sent += uint64(n)
+	if n > 0 {
+		l.health.LastOK = now
+	}
+}
+
+// failed notes one failed try. Only the first in a row is logged.
+func (l *ledger) failed(err error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.health.OK {
+		l.log.Warn("sink failed, trying again", slog.Any("err", err))
+		l.health.OK, l.health.Since = false, l.opt.Now()
+	}
+	l.failures++
+	l.health.Failed++
+	l.health.Error = err.Error()
+}
+
+// refused notes things set aside for good.
+func (l *ledger) refused(n int, reason string) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.health.Failed += uint64(n)
+	l.log.Warn("sink refused, set aside", slog.Int("count", n), slog.String("reason", reason))
+}
+
+func (l *ledger) waiting(n int64, oldest time.Time) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.health.Pending, l.health.OldestAt = n, oldest
+}
+
+// report returns the health as of now. A call that outlived its deadline makes the sink not OK: it ignores its context.
+func (l *ledger) report() SinkHealth {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	h := l.health
+	if late := l.opt.Now().Sub(l.began) - l.opt.Timeout; !l.began.IsZero() && late > time.Second {
+		if h.OK {
+			h.Since = l.began.Add(l.opt.Timeout)
+		}
+		h.OK = false
+		h.Error = fmt.Sprintf("hung: no return for %v", (late + l.opt.Timeout).Round(time.Second))
+	}
+	return h
+}
+
+// errStopTimeout says that a sink was left behind.
+var errStopTimeout = errors.New("did not stop in time and was left behind")

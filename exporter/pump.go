@@ -1,0 +1,92 @@
+package exporter
+
+import (
+	"context"
+	"fmt"
+	"time"
+)
+
+// Pump drives one sink that is owed delivery: it reads from the store what waits, delivers it, and goes on only when the
+// other side has it. Its methods may be called from any goroutine.
+type Pump struct {
+	name   string
+	opt    Options
+	work   work
+	ledger *ledger
+	wake   chan struct{}
+	cancel context.CancelFunc
+	done   chan struct{}
+}
+
+// work is what a pump does at each look.
+type work interface {
+	// step delivers the next of what waits. It reports whether there may be more, or why nothing more can be done now.
+	step(ctx context.Context) (more bool, err error)
+	// urgent says that a Wake ends a wait after a failure, because something new may go although the old could not.
+	urgent() bool
+}
+
+func newPump(name string, opt Options, l *ledger, w work) *Pump {
+	ctx, cancel := context.WithCancel(context.Background())
+	p := &Pump{name: name, opt: opt, work: w, ledger: l, wake: make(chan struct{}, 1), cancel: cancel, done: make(chan struct{})}
+	go p.run(ctx, backOff{longest: opt.MaxBackOff})
+	return p
+}
+
+// Wake makes the pump look again at once. It never blocks. In the wait after a failure it only shortens that of messages, and
+// not even that where the other side named the time.
+func (p *Pump) Wake() { signal(p.wake) }
+
+// Health reports on the sink. Sent, Failed and Pending count readings, or messages.
+func (p *Pump) Health() SinkHealth { return p.ledger.report() }
+
+// Stop ends the pump. What waits stays in the store. It returns when the call in flight has ended or when ctx ends.
+func (p *Pump) Stop(ctx context.Context) error {
+	p.cancel()
+	select {
+	case <-p.done:
+		return nil
+	case <-ctx.Done():
+		return fmt.Errorf("sink %s: %w", p.name, errStopTimeout)
+	}
+}
+
+func (p *Pump) run(ctx context.Context, back backOff) {
+	defer close(p.done)
+	for ctx.Err() == nil {
+		more, err := p.look(ctx)
+		switch {
+		case ctx.Err() != nil:
+			return
+		case err != nil:
+			p.ledger.failed(err)
+			wait, asked := back.after(err)
+			p.pause(ctx, wait, asked)
+		case more:
+			back.reset()
+		default:
+			back.reset()
+			p.ledger.succeeded(0)
+			sleep(ctx, p.opt.Idle, p.wake)
+		}
+	}
+}
+
+// look makes one step; a panic of the store, too, ends there.
+func (p *Pump) look(ctx context.Context) (more bool, err error) {
+	defer func() {
+		if v := recover(); v != nil {
+			err = p.ledger.recovered(v)
+		}
+	}()
+	return p.work.step(ctx)
+}
+
+// pause waits after a failure.
+func (p *Pump) pause(ctx context.Context, wait time.Duration, asked bool) {
+	wake := p.wake
+	if asked || !p.work.urgent() {
+		wake = nil
+	}
+	sleep(ctx, wait, wake)
+}

@@ -1,0 +1,112 @@
+package exporter
+
+import (
+	"cmp"
+	"context"
+	"fmt"
+	"slices"
+	"time"
+)
+
+// MessageStore is what a pump of messages needs of the archive.
+type MessageStore interface {
+	Pending(channel string, now time.Time, max int) ([]Message, error) // in the order in which they were stored
+	Sent(channel, id string, at time.Time) error
+	Refused(channel, id, reason string) error
+}
+
+// patience is the number of tries for which a message holds up those behind it, about half a minute. Short troubles keep the order; in a long one
+// a new alarm goes first, and one message the other side chokes on stops no other. Ours, no source.
+const patience = 5
+
+// NewMessagePump starts a pump for one channel. Each message is tried by itself, with a deadline of its own.
+//
+// A message is sent a second time only when the process ends between the other side's yes and the note of it: what the store
+// could not note is remembered, and noted later.
+func NewMessagePump(sink MessageSink, store MessageStore, opt Options) *Pump {
+	opt = opt.withDefaults(maxSoonBackOff, messagesBatch)
+	l := newLedger(sink.Name(), opt)
+	return newPump(sink.Name(), opt, l, &messages{
+		sink: sink, store: store, opt: opt, ledger: l, tries: map[string]int{}, unnoted: map[string]verdict{},
+	})
+}
+
+// messages is the work of a pump of messages.
+type messages struct {
+	sink    MessageSink
+	store   MessageStore
+	opt     Options
+	ledger  *ledger
+	tries   map[string]int     // failures of what still waits, by id
+	unnoted map[string]verdict // done, but the store could not write it down
+}
+
+// verdict is how a message ended.
+type verdict struct {
+	at     time.Time
+	reason string // why it was refused, empty when it was sent
+}
+
+func (m *messages) urgent() bool { return true }
+
+func (m *messages) step(ctx context.Context) (more bool, err error) {
+	pending, err := m.store.Pending(m.sink.Name(), m.opt.Now(), m.opt.Batch)
+	if err != nil {
+		return false, fmt.Errorf("reading what waits: %w", err)
+	}
+	left := len(pending)
+	m.waiting(pending, left)
+	slices.SortStableFunc(pending, func(a, b Message) int {
+		return cmp.Compare(m.tries[a.ID]/patience, m.tries[b.ID]/patience)
+	})
+	for _, message := range pending {
+		if err := m.settle(ctx, message); err != nil {
+			return false, err
+		}
+		left--
+		m.waiting(pending, left)
+	}
+	return len(pending) > 0, nil
+}
+
+// settle sends one message, unless that was done before, and notes how it ended.
+func (m *messages) settle(ctx context.Context, message Message) error {
+	end, done := m.unnoted[message.ID]
+	if !done {
+		err := m.ledger.call(ctx, func(ctx context.Context) error { return m.sink.Send(ctx, message) })
+		if err != nil && !IsPermanent(err) {
+			m.tries[message.ID]++
+			return err
+		}
+		end = verdict{at: m.opt.Now()}
+		if err != nil {
+			end.reason = cmp.Or(err.Error(), "refused")
+			m.ledger.refused(1, end.reason)
+		} else {
+			m.ledger.succeeded(1)
+		}
+		delete(m.tries, message.ID)
+		m.unnoted[message.ID] = end
+	}
+	if err := m.note(message.ID, end); err != nil {
+		return fmt.Errorf("noting message %s: %w", message.ID, err)
+	}
+	delete(m.unnoted, message.ID)
+	return nil
+}
+
+func (m *messages) note(id string, end verdict) error {
+	if end.reason != "" {
+		return m.store.Refused(m.sink.Name(), id, end.reason)
+	}
+	return m.store.Sent(m.sink.Name(), id, end.at)
+}
+
+// waiting reports what is left of pending, which the store gave in the order of age.
+func (m *messages) waiting(pending []Message, left int) {
+	var oldest time.Time
+	if left > 0 {
+		oldest = pending[0].Time
+	}
+	m.ledger.waiting(int64(left), oldest)
+}
