@@ -1,0 +1,14 @@
+// Package screen is the one check every reading passes before anything is decided from it.
+//
+// It does two very different things. What cannot be true is rejected: the codes by which chips say that they measured
+// nothing (85 °C, 127.94 °C, the pair of a damaged SHT4x), values no nest has ever had, and numbers that are no
+// measurement. A rejected reading keeps its value for diagnosis and carries the reason; nothing may use it. What is merely
+// odd (a jump faster than a nest and its probe can change, a value away from its neighbours, a value that stands still while
+// the nest moves) is marked suspect and nothing else: a second reading that points the same way makes it true, and a step
+// that persists is never thrown away, because a nest that catches fire looks like one.
+//
+// No test of values finds two swapped cables.
+//
+// Values are quantised to the step the archive keeps, so that the same decision can be made again from the archive. After
+// New nothing is allocated. Sources of the limits stand beside them; "ours" means chosen by us and by nobody measured.
+package screen

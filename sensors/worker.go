@@ -1,0 +1,118 @@
+package sensors
+
+import (
+	"fmt"
+	"log/slog"
+	"runtime/debug"
+	"time"
+)
+
+// How panics of a source are borne. Ours, no source.
+const (
+	panicWindow  = 10 * time.Minute // so many panics within it end the process
+	panicLimit   = 3
+	firstBackoff = 10 * time.Second // rest after a panic, doubled by each further one in the window
+)
+
+// worker is one bus under the Poller. Everything from busy on is guarded by Poller.mu.
+type worker struct {
+	source  Source
+	bus     string
+	probes  []Probe
+	trigger chan struct{} // room for one: only an idle worker is triggered
+
+	busy      bool      // a read is in flight
+	asked     bool      // that read was begun by the newest poll
+	started   time.Time // when the newest read began
+	due       time.Time // when it was to be back
+	ready     []Reading // came back, not yet returned by a Poll
+	up        bool
+	misses    int // polls without an answer since the last one with
+	took      time.Duration
+	restarts  uint64
+	panics    []time.Time
+	notBefore time.Time // no read before it, after a panic
+}
+
+func (p *Poller) work(w *worker) {
+	for {
+		select {
+		case <-p.ctx.Done():
+			p.mu.Lock()
+			w.busy = false // triggered, not begun
+			p.mu.Unlock()
+			return
+		case <-w.trigger:
+		}
+		readings := p.read(w)
+		p.mu.Lock()
+		w.busy, w.took = false, p.Now().Sub(w.started)
+		w.ready = readings
+		p.mu.Unlock()
+		select {
+		case p.wake <- struct{}{}:
+		default: // a wake is pending already
+		}
+	}
+}
+
+// read is the boundary at which a source's panic stops. A nil result means that nothing is known of the bus.
+func (p *Poller) read(w *worker) (readings []Reading) {
+	defer func() {
+		cause := recover()
+		if cause == nil {
+			return
+		}
+		readings = nil
+		p.log.Error("source panicked", "bus", w.bus, "panic", cause, "stack", string(debug.Stack()))
+		p.panicked(w, cause)
+	}()
+	return w.source.Read(p.ctx)
+}
+
+func (p *Poller) panicked(w *worker, cause any) {
+	now := p.Now()
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	w.restarts++
+	recent := w.panics[:0]
+	for _, t := range w.panics {
+		if now.Sub(t) < panicWindow {
+			recent = append(recent, t)
+		}
+	}
+	w.panics = append(recent, now)
+	w.notBefore = now.Add(firstBackoff << (len(w.panics) - 1))
+	if len(w.panics) < panicLimit {
+		return
+	}
+	select {
+	case p.fatal <- fmt.Errorf("bus %s: panic %d within %v: %v", w.bus, len(w.panics), panicWindow, cause):
+	default: // one is enough
+	}
+}
+
+// faults appends one fault for each probe and quantity of the bus.
+func (w *worker) faults(to []Reading, f Fault, at time.Time) []Reading {
+	for _, probe := range w.probes {
+		for _, q := range probe.Quantities {
+			to = append(to, Reading{Probe: probe.ID, Quantity: q, Time: at, Fault: f})
+		}
+	}
+	return to
+}
+
+func (w *worker) answered(log *slog.Logger) {
+	if w.misses > 0 {
+		log.Info("bus is back", "bus", w.bus, "missed_polls", w.misses)
+	}
+	w.up, w.misses = true, 0
+}
+
+func (w *worker) missed(log *slog.Logger, what string, waited time.Duration) {
+	if w.misses == 0 {
+		log.Warn(what, "bus", w.bus, "waited", waited)
+	}
+	w.up = false
+	w.misses++
+}
