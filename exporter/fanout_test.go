@@ -21,7 +21,7 @@ type publisher struct {
 	close   func(ctx context.Context) error
 }
 
-func (p publisher) Name() string { return p.name }
+func (p publisher) Name() string                                         { return p.name }
 func (p publisher) Publish(ctx context.Context, s *exporter.State) error { return p.publish(ctx, s) }
 
 func (p publisher) Close(ctx context.Context) error {

@@ -22,8 +22,9 @@ type Pump struct {
 type work interface {
 	// step delivers the next of what waits. It reports whether there may be more, or why nothing more can be done now.
 	step(ctx context.Context) (more bool, err error)
-	// urgent says that a Wake ends a wait after a failure, because something new may go although the old could not.
-	urgent() bool
+	// woken is told of a Wake in the wait after a failure, and says whether it ends the wait: something new may go although
+	// the old could not.
+	woken() bool
 }
 
 func newPump(name string, opt Options, l *ledger, w work) *Pump {
@@ -82,11 +83,20 @@ func (p *Pump) look(ctx context.Context) (more bool, err error) {
 	return p.work.step(ctx)
 }
 
-// pause waits after a failure.
+// pause waits after a failure. A wait the other side asked for is never shortened.
 func (p *Pump) pause(ctx context.Context, wait time.Duration, asked bool) {
-	wake := p.wake
-	if asked || !p.work.urgent() {
-		wake = nil
+	timer := time.NewTimer(wait)
+	defer timer.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return
+		case <-timer.C:
+			return
+		case <-p.wake:
+			if p.work.woken() && !asked {
+				return
+			}
+		}
 	}
-	sleep(ctx, wait, wake)
 }

@@ -47,7 +47,7 @@ type verdict struct {
 	reason string // why it was refused, empty when it was sent
 }
 
-func (m *messages) urgent() bool { return true }
+func (m *messages) woken() bool { return true }
 
 func (m *messages) step(ctx context.Context) (more bool, err error) {
 	pending, err := m.store.Pending(m.sink.Name(), m.opt.Now(), m.opt.Batch)

@@ -42,9 +42,16 @@ type readings struct {
 	repeated int64 // up to here everything was acknowledged twice, or need not be
 	high     int64 // the newest acknowledged before the last rewind
 	owed     backlog
+	oldest   time.Time // of the polls that wait, or the one before
 }
 
-func (r *readings) urgent() bool { return false }
+// woken counts what came in; the wait goes on.
+func (r *readings) woken() bool {
+	if r.started {
+		r.count()
+	}
+	return false
+}
 
 func (r *readings) step(ctx context.Context) (more bool, err error) {
 	if err := r.start(); err != nil {
@@ -144,7 +151,7 @@ func (r *readings) account(polls []StoredPoll, refused []RefusedPoll) {
 	for _, p := range refused {
 		lost += len(p.Readings)
 	}
-	r.ledger.succeeded(count(polls) - lost)
+	r.ledger.succeeded(readingsIn(polls) - lost)
 	if lost > 0 {
 		r.ledger.refused(lost, refused[0].Reason)
 	}
@@ -156,19 +163,24 @@ func (r *readings) report(polls []StoredPoll, err error) {
 	if err == nil {
 		r.owed.delivered(polls)
 	}
-	page, readErr := r.store.Polls(r.owed.upTo, backlogPage)
-	if readErr == nil {
+	switch {
+	case err != nil:
+		r.oldest = polls[0].Time
+	case len(polls) > 0:
+		r.oldest = polls[len(polls)-1].Time
+	}
+	r.count()
+}
+
+func (r *readings) count() {
+	if page, err := r.store.Polls(r.owed.upTo, backlogPage); err == nil {
 		r.owed.add(page)
 	}
-	var oldest time.Time
-	switch {
-	case r.owed.n == 0:
-	case err != nil:
-		oldest = polls[0].Time
-	case len(polls) > 0:
-		oldest = polls[len(polls)-1].Time
+	if r.owed.n == 0 {
+		r.ledger.waiting(0, time.Time{})
+		return
 	}
-	r.ledger.waiting(r.owed.n, oldest)
+	r.ledger.waiting(r.owed.n, r.oldest)
 }
 
 // backlogPage is a morning of polls at 30 s; ours, no source.
@@ -182,7 +194,7 @@ type backlog struct {
 
 func (b *backlog) add(polls []StoredPoll) {
 	if len(polls) > 0 {
-		b.n += int64(count(polls))
+		b.n += int64(readingsIn(polls))
 		b.upTo = polls[len(polls)-1].Key
 	}
 }
@@ -197,7 +209,7 @@ func (b *backlog) delivered(polls []StoredPoll) {
 	}
 }
 
-func count(polls []StoredPoll) (n int) {
+func readingsIn(polls []StoredPoll) (n int) {
 	for _, p := range polls {
 		n += len(p.Readings)
 	}
