@@ -1,0 +1,104 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+)
+
+var checkCommand = command{
+	name:  "check",
+	short: "read a configuration, say what is wrong and what would be watched",
+	run: func(_ context.Context, args []string, std stdio) int {
+		return checker{sys: "/sys"}.run(args, std)
+	},
+}
+
+// checker is the check command; sys is where the kernel shows its devices.
+type checker struct{ sys string }
+
+func (k checker) run(args []string, std stdio) int {
+	fs := flags("check", "check --config FILE [--json]", std)
+	file := fs.String("config", "", "the configuration `file`")
+	asJSON := fs.Bool("json", false, "print one JSON value")
+	if code, ok := parse(fs, args); !ok {
+		return code
+	}
+	if *file == "" {
+		fmt.Fprintln(std.err, "nestmon check: --config is missing; name the configuration file")
+		return exitWrongUse
+	}
+	c, findings, err := loadConfig(*file)
+	if err != nil {
+		fmt.Fprintf(std.err, "nestmon check: %v\n", err)
+		return exitWrongUse
+	}
+	r := report{file: *file, findings: findings}
+	if !anyError(findings) {
+		r.plan = planOf(c)
+		r.machine = k.lookAround(c)
+	}
+	if *asJSON {
+		err = r.writeJSON(std.out)
+	} else {
+		writeFindings(std.err, *file, findings)
+		err = r.write(std.out)
+	}
+	if err != nil {
+		fmt.Fprintf(std.err, "nestmon check: writing: %v\n", err)
+		return exitWrongUse
+	}
+	return r.exit()
+}
+
+// report is all that check has to say.
+type report struct {
+	file     string
+	findings []finding
+	plan     []planLine // what would be watched, empty when the configuration is unusable
+	machine  []string   // what this machine lacks
+}
+
+func (r report) exit() int {
+	switch {
+	case anyError(r.findings):
+		return exitWrongUse
+	case len(r.findings)+len(r.machine) > 0:
+		return exitFinding
+	}
+	return exitDone
+}
+
+func (r report) write(w io.Writer) error {
+	for _, line := range r.plan {
+		if _, err := fmt.Fprintf(w, "%-9s %s\n", line.Topic, line.Text); err != nil {
+			return err
+		}
+	}
+	for _, lack := range r.machine {
+		if _, err := fmt.Fprintf(w, "%-9s %s\n", "missing", lack); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (r report) writeJSON(w io.Writer) error {
+	type findingJSON struct {
+		Line     int      `json:"line"`
+		Column   int      `json:"column"`
+		Severity severity `json:"severity"`
+		Text     string   `json:"text"`
+	}
+	out := struct {
+		File     string        `json:"file"`
+		Findings []findingJSON `json:"findings"`
+		Watched  []planLine    `json:"watched"`
+		Missing  []string      `json:"missing"`
+	}{r.file, []findingJSON{}, append([]planLine{}, r.plan...), append([]string{}, r.machine...)}
+	for _, f := range r.findings {
+		out.Findings = append(out.Findings, findingJSON{f.line, f.col, f.severity, f.text})
+	}
+	return json.NewEncoder(w).Encode(out)
+}

@@ -1,0 +1,122 @@
+package main
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+
+	"nestmon/thresholds/brood"
+)
+
+// planLine is one line of what would be watched.
+type planLine struct {
+	Topic string `json:"topic"`
+	Text  string `json:"text"`
+}
+
+// planOf says in words what the daemon would do with a configuration that holds no error.
+func planOf(c *config) []planLine {
+	p := []planLine{{"site", fmt.Sprintf("%s, %s, %g m above sea level, archive in %s, a reading every %s",
+		c.Site.Name, c.Site.Timezone, c.Site.AltitudeM, c.Data, span(c.Poll))}}
+	for _, pr := range c.probes() {
+		var measures []string
+		for _, q := range pr.Quantities {
+			measures = append(measures, q.String())
+		}
+		i := slices.IndexFunc(c.Probes, func(have probeConfig) bool { return have.ID == pr.ID })
+		p = append(p, planLine{"probe", fmt.Sprintf("%s: %s from %s, every %s, no longer trusted after %s",
+			pr.ID, strings.Join(measures, " and "), c.Probes[i].wire(), span(pr.Interval), span(pr.StaleAfter))})
+	}
+	for _, n := range c.Nests {
+		p = append(p, planLine{"nest", n.plan()})
+	}
+	if c.Outside != "" {
+		p = append(p, planLine{"outside", c.Outside})
+	}
+	p = append(p, limitLines(c)...)
+	return append(p, publishLines(c)...)
+}
+
+// wire is where a probe is found.
+func (p probeConfig) wire() string {
+	return strings.TrimSpace(p.Source + " " + p.ROM + p.Device)
+}
+
+func (n nestConfig) plan() string {
+	parts := []string{fmt.Sprintf("%s, %s floor", n.Kind, n.Floor)}
+	if n.Lined {
+		parts = append(parts, "lined")
+	}
+	for _, r := range []struct {
+		role, without string
+		ids           []string
+	}{
+		{"heat and cold of the air by", "heat and cold of the air NOT JUDGED", present(n.Air)},
+		{"chill of the kits by", "chill of the kits NOT JUDGED", n.Cluster},
+		{"the doe by", "the doe by the outside probe, if there is one", present(n.Cage)},
+		{"carbon dioxide by", "", present(n.CO2)},
+	} {
+		switch {
+		case len(r.ids) > 0:
+			parts = append(parts, r.role+" "+strings.Join(r.ids, " and "))
+		case r.without != "":
+			parts = append(parts, r.without)
+		}
+	}
+	return n.ID + ": " + strings.Join(parts, "; ")
+}
+
+func present(id string) []string {
+	if id == "" {
+		return nil
+	}
+	return []string{id}
+}
+
+// limitLines prints the warning limits by age, the mild season's, equal ages together.
+func limitLines(c *config) []planLine {
+	tables := c.Limits.Tables()
+	text := func(age int) string {
+		a := tables.Air(age, brood.Mild)
+		s := fmt.Sprintf("air %s to %s", c.degrees(a.ColdWarn.C), c.degrees(a.HeatWarn.C))
+		if k, ok := tables.Cluster(age, brood.Mild); ok {
+			s += fmt.Sprintf(", cluster %s to %s", c.degrees(k.ChillWarn.C), c.degrees(k.HeatWarn.C))
+		}
+		return s
+	}
+	var out []planLine
+	for from := 0; from <= brood.LastDay; {
+		to := from
+		for to < brood.LastDay && text(to+1) == text(from) {
+			to++
+		}
+		days := fmt.Sprintf("days %d to %d", from, to)
+		if to == brood.LastDay {
+			days = fmt.Sprintf("from day %d", from)
+		}
+		out = append(out, planLine{"limits", days + ": " + text(from)})
+		from = to + 1
+	}
+	return out
+}
+
+// degrees writes a temperature as the site wants it shown.
+func (c *config) degrees(celsius float64) string {
+	if c.Site.Display == "fahrenheit" {
+		return fmt.Sprintf("%.1f °F", celsius*9/5+32)
+	}
+	return fmt.Sprintf("%.1f °C", celsius)
+}
+
+// publishLines says of every sink whether it is used.
+func publishLines(c *config) []planLine {
+	var out []planLine
+	for _, k := range sinkKinds {
+		text := "off"
+		if where, on := k.target(c); on {
+			text = where
+		}
+		out = append(out, planLine{"publish", k.name + ": " + text})
+	}
+	return out
+}

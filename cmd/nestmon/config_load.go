@@ -1,0 +1,108 @@
+package main
+
+import (
+	"cmp"
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"reflect"
+	"slices"
+
+	"github.com/goccy/go-yaml"
+	"github.com/goccy/go-yaml/parser"
+)
+
+// severity says whether a finding keeps the daemon from starting.
+type severity string
+
+// The severities of a finding.
+const (
+	isError   severity = "error"
+	isWarning severity = "warning"
+)
+
+// finding is one thing to say about a configuration file.
+type finding struct {
+	line, col int
+	severity  severity
+	text      string
+}
+
+// write prints findings as FILE:LINE:COL, which editors can jump to.
+func writeFindings(w io.Writer, file string, findings []finding) {
+	for _, f := range findings {
+		mark := ""
+		if f.severity == isWarning {
+			mark = "warning: "
+		}
+		fmt.Fprintf(w, "%s:%d:%d: %s%s\n", file, f.line, f.col, mark, f.text)
+	}
+}
+
+func anyError(findings []finding) bool {
+	return slices.ContainsFunc(findings, func(f finding) bool { return f.severity == isError })
+}
+
+// openConfig reads file for a command that needs it right: it prints what was found, and ok is false when that holds an error.
+func openConfig(command, file string, std stdio) (c *config, ok bool) {
+	if file == "" {
+		fmt.Fprintf(std.err, "nestmon %s: --config is missing; name the configuration file\n", command)
+		return nil, false
+	}
+	c, findings, err := loadConfig(file)
+	if err != nil {
+		fmt.Fprintf(std.err, "nestmon %s: %v\n", command, err)
+		return nil, false
+	}
+	writeFindings(std.err, file, findings)
+	return c, !anyError(findings)
+}
+
+// loadConfig reads a configuration file. Everything that is wrong with its content is a finding, in the order of the file;
+// the configuration may be used only when none of them is an error. err is about the file itself.
+func loadConfig(file string) (*config, []finding, error) {
+	text, err := os.ReadFile(file)
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		return nil, nil, fmt.Errorf("%s: there is no such file; copy the shipped example.yaml there and change it", file)
+	case err != nil:
+		return nil, nil, fmt.Errorf("%w; let the user nestmon read it", err)
+	}
+	c, findings := parseConfig(text)
+	return c, findings, nil
+}
+
+func parseConfig(text []byte) (*config, []finding) {
+	c, d := defaultConfig(), newDecoder()
+	tree, err := parser.ParseBytes(text, 0, parser.AllowDuplicateMapKey())
+	if err != nil {
+		return c, []finding{notYAML(err)}
+	}
+	switch {
+	case len(tree.Docs) == 0 || tree.Docs[0].Body == nil:
+		d.fail("", "the file is empty; write at least probes and nests")
+	case len(tree.Docs) > 1:
+		d.failAt(placeOfToken(tree.Docs[1].Start), "", "a second document begins here; keep one document in one file")
+	default:
+		d.decode(tree.Docs[0].Body, reflect.ValueOf(c).Elem(), "")
+		c.settle()
+		c.validate(d)
+	}
+	slices.SortStableFunc(d.found, func(a, b finding) int {
+		return cmp.Or(a.line-b.line, a.col-b.col, cmp.Compare(a.text, b.text))
+	})
+	return c, d.found
+}
+
+// notYAML takes the parser's message without its excerpt of the file, which may hold a password.
+func notYAML(err error) finding {
+	f := finding{line: 1, col: 1, severity: isError, text: "not YAML"}
+	if at, ok := errors.AsType[yaml.Error](err); ok {
+		p := placeOfToken(at.GetToken())
+		f.line, f.col = p.line, p.col
+		f.text = "not YAML: " + at.GetMessage() + "; look at the quotes, brackets and indentation here and in the line above"
+	}
+	return f
+}

@@ -1,0 +1,144 @@
+package main
+
+import (
+	"fmt"
+	"slices"
+
+	"nestmon/sensors"
+	"nestmon/thresholds/brood"
+)
+
+// Bounds of a nest; ours, no source.
+const (
+	clusterProbes = 2   // one cable through the middle and one beside it
+	deepestTote   = 3.0 // m
+)
+
+func (c *config) validateNests(d *decoder) {
+	ids, used := map[string]string{}, map[string]string{}
+	for i, n := range c.Nests {
+		at := fmt.Sprintf("nests[%d]", i)
+		checkID(d, at, n.ID, ids)
+		n.validateMake(d, at)
+		c.validateRoles(d, at, n, used)
+	}
+	c.validateOutside(d, used)
+	if anyError(d.found) { // what is unused may only be misspelt
+		return
+	}
+	for i, p := range c.Probes {
+		if _, ok := used[p.ID]; !ok {
+			d.lost(fmt.Sprintf("probes[%d]", i), "no nest uses this probe: it is read and stored, and nothing is judged by it")
+		}
+	}
+}
+
+// validateMake checks how the nest is built.
+func (n nestConfig) validateMake(d *decoder, at string) {
+	kinds, floors := texts(brood.Kinds), texts(brood.Floors)
+	switch {
+	case n.Kind == "":
+		d.wrong(at+".kind", "missing; %s", oneOf("", kinds))
+	case !contains(kinds, string(n.Kind)):
+		d.wrong(at+".kind", "unknown kind %q; %s", n.Kind, oneOf(string(n.Kind), kinds))
+	}
+	if !contains(floors, string(n.Floor)) {
+		d.wrong(at+".floor", "unknown floor %q; %s", n.Floor, oneOf(string(n.Floor), floors))
+	}
+	if n.Lined && n.Kind != brood.MetalBox {
+		d.wrong(at+".lined", "only a metal box is lined; remove it")
+	}
+	if n.Kind != brood.BuriedTote && (n.DepthM != 0 || n.Soil != "") {
+		d.wrong(at+"."+map[bool]string{true: "depth_m", false: "soil"}[n.DepthM != 0], "only a buried tote has one; remove it")
+	}
+	if n.DepthM < 0 || n.DepthM > deepestTote {
+		d.wrong(at+".depth_m", "%g m is out of range; write how deep the tote's floor lies in metres, 0 to %g", n.DepthM, deepestTote)
+	}
+}
+
+// validateRoles checks that the nest's probes exist, can do what they are there for, and serve one place only.
+func (c *config) validateRoles(d *decoder, at string, n nestConfig, used map[string]string) {
+	c.role(d, at+".air", n.Air, sensors.Temperature, used)
+	c.role(d, at+".co2", n.CO2, sensors.CO2, used)
+	for i, id := range n.Cluster {
+		c.role(d, fmt.Sprintf("%s.cluster[%d]", at, i), id, sensors.Temperature, used)
+	}
+	if len(n.Cluster) > clusterProbes {
+		d.wrong(at+".cluster", "%d probes under one pile; write at most %d", len(n.Cluster), clusterProbes)
+	}
+	if n.Cage != "" {
+		seen := map[string]string{} // does in neighbouring cages may share one probe
+		c.role(d, at+".cage", n.Cage, sensors.Temperature, seen)
+		if _, ok := used[n.Cage]; !ok {
+			used[n.Cage] = ""
+		}
+	}
+	if n.Air == "" {
+		d.lost(at, "without `air` the heat and the cold of the nest's air cannot be judged, and no heat alarm will come; hang a probe above the cover")
+	}
+	if len(n.Cluster) == 0 {
+		d.lost(at, "without `cluster` nobody sees the kits grow cold, only the air round them; lay a probe under the pile")
+	}
+}
+
+// role checks one use of a probe. used maps a probe to the path of the one place it measures.
+func (c *config) role(d *decoder, at, id string, q sensors.Quantity, used map[string]string) {
+	if id == "" {
+		return
+	}
+	i := slices.IndexFunc(c.Probes, func(p probeConfig) bool { return p.ID == id })
+	if i < 0 {
+		d.wrong(at, "no probe %q; %s", id, oneOf(id, c.probeIDs()))
+		return
+	}
+	if first := used[id]; first != "" {
+		d.wrong(at, "probe %q already is %s; a probe measures one place", id, d.show(first))
+		return
+	}
+	used[id] = at
+	if _, known := sourceKindOf(c.Probes[i].Source); known && !c.Probes[i].probe(c.Poll).Measures(q) {
+		d.wrong(at, "probe %q does not measure %s; bind one that does", id, q)
+	}
+}
+
+func (c *config) validateOutside(d *decoder, used map[string]string) {
+	if c.Outside != "" {
+		c.role(d, "outside", c.Outside, sensors.Temperature, used)
+		return
+	}
+	d.lost("outside", "without it the season, the heat for the does and a coming freeze are not judged; hang a probe in the shade")
+}
+
+func (c *config) probeIDs() []string {
+	ids := make([]string, len(c.Probes))
+	for i, p := range c.Probes {
+		ids[i] = p.ID
+	}
+	return ids
+}
+
+func sourceNames() []string {
+	names := make([]string, len(sourceKinds))
+	for i, k := range sourceKinds {
+		names[i] = k.name
+	}
+	return names
+}
+
+func quantityNames() []string {
+	var names []string
+	for _, q := range sensors.Quantities {
+		names = append(names, q.String())
+	}
+	return names
+}
+
+func texts[T ~string](all []T) []string {
+	out := make([]string, len(all))
+	for i, t := range all {
+		out[i] = string(t)
+	}
+	return out
+}
+
+func contains(all []string, s string) bool { return slices.Contains(all, s) }
