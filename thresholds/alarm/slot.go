@@ -32,41 +32,33 @@ func (s *Slot) Severity() Severity { return s.on.Severity }
 // Standing is the alarm as it stands; meaningful while it is on.
 func (s *Slot) Standing() Standing { return s.on }
 
-// Since is when the alarm's condition began.
-func (s *Slot) Since() time.Time { return s.on.Since }
-
-// Apply takes the rule's newest condition and reports the change, if there is one: the State of the event to write.
-func (s *Slot) Apply(t time.Time, nest string, name Name, c Condition) (State, bool) {
-	if c.Hold {
-		return "", false
-	}
+// Apply takes the rule's newest condition and returns the event to write, without words, if there is a change.
+func (s *Slot) Apply(t time.Time, nest string, name Name, c Condition) (Event, bool) {
 	was := s.on.Severity
 	switch {
-	case c.Severity == None && was == None:
-		return "", false
+	case c.Hold || (c.Severity == None && was == None):
+		return Event{}, false
 	case c.Severity == None:
-		s.count = 0
-		s.on.Time, s.on.State, s.on.Severity = t, Cleared, None
-		return Cleared, true
-	case was == None:
-		s.fill(t, nest, name, c)
-		s.on.Acknowledged = time.Time{}
-		return Raised, true
-	case c.Severity > was || c.Count > s.count:
-		since := s.on.Since
-		s.fill(t, nest, name, c)
-		s.on.Since, s.on.Acknowledged = since, time.Time{}
-		return Raised, true
+		e := newEvent(t, nest, name, c)
+		e.State, e.Severity, e.Since = Cleared, was, s.on.Since
+		*s = Slot{}
+		return e, true
+	case was == None || c.Severity > was || c.Count > s.count:
+		e := newEvent(t, nest, name, c)
+		if was != None {
+			e.Since = s.on.Since
+		}
+		s.on, s.count = Standing{Event: e}, c.Count
+		return e, true
 	}
 	s.on.Severity, s.count = c.Severity, c.Count
 	s.on.Value, s.on.Limit, s.on.HasValue, s.on.HasLimit = c.Value, c.Limit, c.HasValue, c.HasLimit
 	s.on.Probe = c.Probe
-	return "", false
+	return Event{}, false
 }
 
-func (s *Slot) fill(t time.Time, nest string, name Name, c Condition) {
-	s.count = c.Count
-	s.on.Event = Event{
+func newEvent(t time.Time, nest string, name Name, c Condition) Event {
+	return Event{
 		Time: t, Since: c.Since, Nest: nest, Name: name, State: Raised, Severity: c.Severity,
 		Value: c.Value, Limit: c.Limit, HasValue: c.HasValue, HasLimit: c.HasLimit, Unit: c.Unit, Probe: c.Probe,
 	}

@@ -1,0 +1,131 @@
+package nest
+
+import (
+	"time"
+
+	"nestmon/sensors"
+)
+
+// Now is the instant of a step.
+type Now struct {
+	Wall time.Time     // for dates and words, in the rabbitry's zone
+	Mono time.Duration // for every delay; never goes back
+}
+
+// Channel is the newest usable value of one quantity of one probe.
+type Channel struct {
+	Probe    string
+	Quantity sensors.Quantity
+
+	stale time.Duration
+	known bool          // asked for at least once
+	first time.Duration // when that was
+	seen  bool          // has had a usable value
+	value float64
+	wall  time.Time     // of the value
+	at    time.Duration // of the value
+	count uint64        // usable values so far
+
+	wrong    int           // readings in a row that cannot be true
+	fault    sensors.Fault // the newest of them
+	suspects int           // odd readings in a row
+	oddSince time.Duration
+	good     int // usable readings since the last that was not
+}
+
+// Take records a screened reading that arrived now.
+func (c *Channel) Take(n *Now, r sensors.Reading) {
+	if !c.known {
+		c.known, c.first = true, n.Mono
+	}
+	switch {
+	case !r.OK():
+		c.good = 0
+		c.fault = r.Fault
+		if untrue(r.Fault) {
+			c.wrong++
+		}
+	case r.Suspect:
+		if c.suspects == 0 {
+			c.oddSince = n.Mono
+		}
+		c.suspects++
+		c.good = 0
+	default:
+		if c.good++; c.good >= goodAgain {
+			c.wrong = 0
+		}
+		c.suspects = 0
+		lag := min(max(n.Wall.Sub(r.Time), 0), c.stale)
+		c.seen, c.value, c.wall, c.at = true, r.Value, r.Time, n.Mono-lag
+		c.count++
+	}
+}
+
+// Fresh reports whether the value is young enough to act on.
+func (c *Channel) Fresh(n *Now) bool { return c != nil && c.seen && n.Mono-c.at <= c.stale }
+
+// Last returns the newest usable value and when it was measured; zero when there never was one.
+func (c *Channel) Last() (float64, time.Time) { return c.value, c.wall }
+
+// silentFor is how long there has been no usable value, counted from the first time one was asked for.
+func (c *Channel) silentFor(n *Now) time.Duration {
+	switch {
+	case !c.known:
+		return 0
+	case !c.seen:
+		return n.Mono - c.first
+	}
+	return n.Mono - c.at
+}
+
+// untrue reports whether a fault means that values arrive but cannot be true, rather than that none arrive.
+func untrue(f sensors.Fault) bool {
+	switch f {
+	case sensors.NoAnswer, sensors.TimedOut, sensors.BusDown, sensors.Settling:
+		return false
+	}
+	return true
+}
+
+// Channels holds the channels of all probes.
+type Channels struct {
+	byProbe map[string]*[len(sensors.Quantities)]*Channel
+	last    *[len(sensors.Quantities)]*Channel // a poll names the same probe several times in a row
+	lastID  string
+}
+
+// NewChannels makes a channel for each quantity of each probe.
+func NewChannels(probes []sensors.Probe) *Channels {
+	cs := &Channels{byProbe: make(map[string]*[len(sensors.Quantities)]*Channel, len(probes))}
+	for _, p := range probes {
+		set := new([len(sensors.Quantities)]*Channel)
+		for _, q := range p.Quantities {
+			set[q] = &Channel{Probe: p.ID, Quantity: q, stale: p.StaleAfter}
+		}
+		cs.byProbe[p.ID] = set
+	}
+	return cs
+}
+
+// Of returns the channel, or nil when the probe does not measure q.
+func (cs *Channels) Of(probe string, q sensors.Quantity) *Channel {
+	if set := cs.byProbe[probe]; set != nil {
+		return set[q]
+	}
+	return nil
+}
+
+// Take hands a reading to its channel. Readings of probes nobody configured are ignored.
+func (cs *Channels) Take(n *Now, r sensors.Reading) {
+	if cs.last == nil || cs.lastID != r.Probe {
+		set := cs.byProbe[r.Probe]
+		if set == nil {
+			return
+		}
+		cs.last, cs.lastID = set, r.Probe
+	}
+	if c := cs.last[r.Quantity]; c != nil {
+		c.Take(n, r)
+	}
+}

@@ -1,0 +1,206 @@
+package nest
+
+import (
+	"math"
+	"time"
+
+	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/brood"
+)
+
+// Numbers of the chill score, found on simulated nests; ours, no litter measured.
+const (
+	positionShare = 0.16 // of the contrast: 0.64 cm of not knowing where the probe lies, over 4 cm in which warmth decays
+	youngMargin   = 0.5  // margins for the probe's place in the first week
+	olderMargin   = 1.0  // and later, when the pile wanders
+	youngDays     = 7    // days
+	airFloor      = 0.12 // share of the contrast: a limit closer to nest air than this means nothing
+	graceDrop     = 50   // min after a fast drop: a nursing doe uncovers the pile and it closes within about 30 min [Hudson & Distel 1982, abstract]
+	graceVisit    = 40   // min after the doe or a person came
+	clearMargin   = 1.5  // °C above the limit clears
+	soonMinutes   = 30   // min to the limit at the present rate counts as nearly there
+	checkMinutes  = 60   // min too cold without an answer asks for a look
+)
+
+// chill judges the core estimate against the chill limits of the brood's age by two scores, in minutes: each minute too cold
+// adds one, and the alarm is on when the limit's delay has been gathered.
+type chill struct {
+	warn, crit score
+	backstop   dwell
+	beside     level   // the probe reads nest air
+	cold       level   // colder than the warning limit, whatever the reason
+	limit      float64 // °C, the warning limit on the core after the margin
+	toLimit    float64 // min until the limit at the present rate; valid while falling
+	falling    bool
+	judged     bool
+}
+
+type score struct {
+	minutes float64
+	since   time.Time
+	on      bool
+}
+
+func (s *score) add(n *Now, v, full float64) {
+	if s.minutes <= 0 && v > 0 {
+		s.since = n.Wall
+	}
+	s.minutes = min(max(s.minutes+v, 0), 1.6*full)
+	if s.minutes >= full {
+		s.on = true
+	}
+}
+
+func (c *chill) reset() { *c = chill{backstop: c.backstop} }
+
+func (c *chill) on() bool { return c.warn.on || c.crit.on }
+
+func (c *chill) step(w *Watch, n *Now) {
+	p := &w.pile
+	c.beside.step(n, p.valid && p.a.value < hotAir && p.y-p.a.value < max(1.2, 0.06*(setPoint-p.a.value)))
+	lim, young := w.tables.Cluster(max(w.days.age, 0), w.site.season.Season())
+	c.judged = w.hasKits() && young && p.valid && !p.blind && p.a.value < hotAir+1
+	if !c.judged {
+		c.cold = level{}
+		if w.days.ended || !w.hasKits() {
+			c.warn, c.crit = score{}, score{}
+		}
+		return
+	}
+	a := p.a.value
+	margin := olderMargin
+	if w.days.age < youngDays {
+		margin = youngMargin
+	}
+	if w.visits.expectedNow(n) {
+		margin += 0.8
+	}
+	reach := setPoint - a
+	c.limit = max(lim.ChillWarn.C-margin*positionShare*reach, a+airFloor*reach)
+	critical := max(lim.ChillCritical.C-margin*positionShare*reach, a+airFloor*reach/2)
+	tau, t40, ok40 := p.cooling(40)
+	_, t15, ok15 := p.cooling(15)
+	c.falling = ok40 && ok15 && tau > 12 && tau < 1500 && t40 < -5 && t15 < -2
+	c.toLimit = 0
+	if p.core > c.limit {
+		c.toLimit = tau * math.Log(max(p.core-a, 1)/max(c.limit-a, 1))
+	}
+	grace := p.sinceDrop < graceDrop || w.visits.recent(n, graceVisit)
+	c.warn.add(n, c.rate(p, c.limit, grace), lim.ChillWarn.Delay.Minutes())
+	c.crit.add(n, c.rate(p, critical, grace), lim.ChillCritical.Delay.Minutes())
+	if p.core > c.limit+clearMargin && !c.falling {
+		c.warn, c.crit = score{}, score{}
+	} else if p.core > critical+clearMargin && !c.falling {
+		c.crit = score{}
+	}
+	c.cold.step(n, p.core < c.limit)
+}
+
+// rate is what one minute adds to the score of one limit.
+func (c *chill) rate(p *pile, limit float64, grace bool) float64 {
+	switch {
+	case p.core > limit+clearMargin && !(c.falling && p.core < limit+3):
+		return -2
+	case c.falling && p.w/p.gain < 0.92 && p.core < limit:
+		return 1.5
+	case c.falling && p.w/p.gain < 0.92 && c.toLimit < soonMinutes && !grace:
+		return 1
+	case p.core < limit && p.w/p.gain < 0.45:
+		return 1
+	case p.core < limit && !grace:
+		return 1
+	case p.core < limit:
+		return 0
+	}
+	return -0.5
+}
+
+// clusterChill needs a cluster probe, nest air and a known kindling. Without them the back-stop alone remains.
+func (w *Watch) clusterChill(n *Now) alarm.Condition {
+	if len(w.cluster) == 0 {
+		return alarm.Condition{}
+	}
+	c, p := &w.pile.chill, &w.pile
+	stop := w.coldProbe(n)
+	lim, _ := w.tables.Cluster(max(w.days.age, 0), w.site.season.Season())
+	out := alarm.Condition{Value: round2(p.core), Limit: lim.ChillWarn.C, HasValue: true, HasLimit: true, Unit: "C"}
+	if p.probe != nil {
+		out.Probe = p.probe.Probe
+	}
+	switch {
+	case c.crit.on:
+		out.Severity, out.Since, out.Limit = alarm.Urgent, c.crit.since, lim.ChillCritical.C
+	case c.warn.on:
+		out.Severity, out.Since = alarm.Warning, c.warn.since
+		if lim.ChillWarn.Notice {
+			out.Severity = alarm.Notice
+		}
+	case stop:
+		out.Severity, out.Since, out.Why = alarm.Warning, c.backstop.sinceWall, whyBackstop
+		out.Value, out.Limit = round2(p.y), brood.RawChill
+	case w.has && (w.days.ended || w.days.age > brood.LastClusterDay):
+	case !c.judged:
+		out.Hold = true
+	}
+	return out
+}
+
+// coldProbe is the back-stop on the raw reading, whatever the estimate says, unless the probe is known to be out of the nest's warmth
+// for good (blind).
+func (w *Watch) coldProbe(n *Now) bool {
+	p := &w.pile
+	stop := &p.chill.backstop
+	if p.probe == nil {
+		stop.lost()
+		return stop.on
+	}
+	applies := w.days.age >= 0 && w.days.age <= brood.RawChillLastDay && !p.blind
+	return stop.step(n, applies && p.y < brood.RawChill, !applies || p.y > brood.RawChill+brood.Deadband, p.probe.count, brood.RawChillDelay)
+}
+
+// nestCold needs nest air and known kits. A healthy warm cluster makes it advice; without a cluster probe it pages at critical only.
+func (w *Watch) nestCold(n *Now) alarm.Condition {
+	if w.air == nil || !w.hasKits() {
+		w.cold = levels{}
+		return alarm.Condition{}
+	}
+	if !w.air.Fresh(n) {
+		w.cold.lost()
+		return alarm.Condition{Hold: true}
+	}
+	lim := w.tables.Air(w.days.age, w.site.season.Season())
+	c := w.cold.below(n, w.air, lim.ColdWarn, lim.ColdCritical)
+	ch := &w.pile.chill
+	low := ch.on() || ch.warn.minutes > 0.5*lim.ColdWarn.Delay.Minutes()
+	if c.Severity != alarm.None && ch.judged && !low {
+		c.Severity, c.Why = alarm.Notice, whyClusterWarm
+	}
+	return c
+}
+
+// checkNest needs a cluster probe and nest air: it asks for a look where the probe and the brood cannot be told apart.
+func (w *Watch) checkNest(n *Now) alarm.Condition {
+	p, ch := &w.pile, &w.pile.chill
+	c := alarm.Condition{Value: round2(p.y), HasValue: true, Unit: "C"}
+	if p.probe != nil {
+		c.Probe = p.probe.Probe
+	}
+	switch {
+	case len(w.cluster) == 0 || !w.hasKits() || w.days.age > brood.RawChillLastDay+youngDays:
+		return alarm.Condition{}
+	case p.probe == nil || !p.valid:
+		return alarm.Condition{Hold: true}
+	case ch.beside.minutes >= 30:
+		c.Severity, c.Since, c.Why = alarm.Notice, ch.beside.since, whyProbeInAir
+	case p.blind:
+		c.Severity, c.Since, c.Why = alarm.Notice, n.Wall, whyBlind
+	case ch.cold.minutes >= checkMinutes && !ch.on():
+		c.Severity, c.Since, c.Why = alarm.Notice, ch.cold.since, whyTooCold
+	}
+	if c.Severity != alarm.None && c.Why != whyTooCold && w.night(n) {
+		c.Severity = alarm.Urgent
+	}
+	return c
+}
+
+func round2(v float64) float64 { return math.Round(v*100) / 100 }

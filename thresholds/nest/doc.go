@@ -1,0 +1,17 @@
+// Package nest watches one nest, and the weather round all of them, and says what is wrong.
+//
+// A Watch is fed by Channels, the newest usable value of every probe, and steps once a minute. Each alarm is one row of the
+// rules table and one function that turns the nest's state into an alarm.Condition. What each rule needs is listed beside
+// it; a rule whose inputs are missing holds what it said before.
+//
+//   - Heat is judged from nest air by age and never waits for a cluster probe, a litter or a clock.
+//   - Chill is judged from an estimate of the cluster's core: the warmth the probe holds against a gain learned for this
+//     nest, because a probe two centimetres off the kits reads far too cold in a freeze. Behind it stands a plain back-stop.
+//   - Kindling is proposed from warmth that stays after the doe has left; visits and inspections from what they do to
+//     nest air.
+//   - Bedding, ventilation, season and the litter clock are chores.
+//
+// Time comes with every call: a wall clock for dates and words, and a monotonic duration for every delay, so that a clock
+// that is set while the daemon runs neither fires nor loses an alarm. Temperatures are °C, humidity % RH over water, CO2 ppm.
+// The shapes of visits, kindling and cooling were worked out on simulated nests; no litter has been measured yet.
+package nest

@@ -1,0 +1,87 @@
+package nest
+
+import (
+	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/brood"
+)
+
+// judge compares a channel with a warning and a critical limit above it.
+func (l *levels) above(n *Now, c *Channel, warn, crit brood.Limit) alarm.Condition {
+	v := c.value
+	l.warn.step(n, v > warn.C, v < warn.C-brood.Deadband, c.count, warn.Delay)
+	l.crit.step(n, v > crit.C, v < crit.C-brood.Deadband, c.count, crit.Delay)
+	return l.condition(c, warn.C, crit.C)
+}
+
+// below compares a channel with a warning and a critical limit below it.
+func (l *levels) below(n *Now, c *Channel, warn, crit brood.Limit) alarm.Condition {
+	v := c.value
+	l.warn.step(n, v < warn.C, v > warn.C+brood.Deadband, c.count, warn.Delay)
+	l.crit.step(n, v < crit.C, v > crit.C+brood.Deadband, c.count, crit.Delay)
+	return l.condition(c, warn.C, crit.C)
+}
+
+func (l *levels) condition(c *Channel, warn, crit float64) alarm.Condition {
+	out := alarm.Condition{Value: c.value, HasValue: true, HasLimit: true, Unit: c.Quantity.Unit(), Probe: c.Probe}
+	switch {
+	case l.crit.on:
+		out.Severity, out.Limit, out.Since = alarm.Urgent, crit, l.crit.sinceWall
+		if l.warn.on && l.warn.sinceWall.Before(out.Since) {
+			out.Since = l.warn.sinceWall
+		}
+	case l.warn.on:
+		out.Severity, out.Limit, out.Since = alarm.Warning, warn, l.warn.sinceWall
+	default:
+		out.Limit = warn
+	}
+	return out
+}
+
+// nestHeat needs nest air, and nothing else.
+func (w *Watch) nestHeat(n *Now) alarm.Condition {
+	if w.air == nil {
+		return alarm.Condition{}
+	}
+	if !w.air.Fresh(n) {
+		w.heat.lost()
+		return alarm.Condition{Hold: true}
+	}
+	lim := w.tables.Air(w.days.age, w.site.season.Season())
+	return w.heat.above(n, w.air, lim.HeatWarn, lim.HeatCritical)
+}
+
+// clusterHeatRule needs a cluster probe, and nothing else. The warmer of two is judged.
+func (w *Watch) clusterHeatRule(n *Now) alarm.Condition {
+	if len(w.cluster) == 0 {
+		return alarm.Condition{}
+	}
+	c := w.warmest(n)
+	if c == nil {
+		w.clusterHeat.lost()
+		return alarm.Condition{Hold: true}
+	}
+	lim, ok := w.tables.Cluster(max(w.days.age, 0), w.site.season.Season())
+	if !ok {
+		return alarm.Condition{}
+	}
+	return w.clusterHeat.above(n, c, lim.HeatWarn, lim.HeatCritical)
+}
+
+// warmest is the warmer fresh cluster probe, nil when none is fresh.
+func (w *Watch) warmest(n *Now) *Channel {
+	var best *Channel
+	for _, c := range w.cluster {
+		if c.Fresh(n) && (best == nil || c.value > best.value) {
+			best = c
+		}
+	}
+	return best
+}
+
+// doeHeat needs the doe's own air; the air outside is judged by the site.
+func (w *Watch) doeHeat(n *Now) alarm.Condition {
+	if w.cage == nil {
+		return alarm.Condition{}
+	}
+	return w.site.does.judge(n, w.cage, w.cageRH, &w.doe)
+}

@@ -1,0 +1,209 @@
+package nest
+
+import (
+	"time"
+
+	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/brood"
+	"nestmon/thresholds/litter"
+)
+
+// Role is what a probe is for.
+type Role string
+
+// The roles.
+const (
+	Cluster Role = "cluster"
+	Air     Role = "air"
+	CO2     Role = "co2"
+	Cage    Role = "cage"
+)
+
+// Judgement says whether one danger is judged now and, if not, why.
+type Judgement struct {
+	Danger string // heat, chill, cold
+	Judged bool
+	Why    string
+}
+
+// Places visits the nest's channels by what they are for, absent ones left out.
+func (w *Watch) Places(visit func(role Role, c *Channel)) {
+	for _, c := range w.cluster {
+		visit(Cluster, c)
+	}
+	for _, p := range [...]struct {
+		role Role
+		c    *Channel
+	}{{Air, w.air}, {Air, w.airRH}, {CO2, w.co2}, {Cage, w.cage}, {Cage, w.cageRH}} {
+		if p.c != nil {
+			visit(p.role, p.c)
+		}
+	}
+}
+
+// Config is how the keeper describes the nest.
+func (w *Watch) Config() Config { return w.cfg }
+
+// Litter is the litter as entered, with the proposed kindling where the keeper has not given one, or nil.
+func (w *Watch) Litter() *litter.Litter {
+	if !w.has {
+		return nil
+	}
+	l := w.book
+	l.Kindled = w.kindled()
+	return &l
+}
+
+// Age is whole days since kindling, -1 when not known.
+func (w *Watch) Age() int { return w.days.age }
+
+// DaysBred is whole days since breeding, -1 when not known.
+func (w *Watch) DaysBred() int {
+	if !w.has {
+		return -1
+	}
+	return w.days.bred
+}
+
+// Gone reports whether the litter has been ended.
+func (w *Watch) Gone() bool { return w.has && w.days.ended }
+
+// Core is the estimate of the pile's core, °C; ok while it is judged.
+func (w *Watch) Core() (c float64, ok bool) { return round2(w.pile.core), w.pile.chill.judged }
+
+// Limits are the nest-air limits in force, and the cluster's where kits are known.
+func (w *Watch) Limits() (brood.AirLimits, brood.ClusterLimits, bool) {
+	season := w.site.season.Season()
+	cluster, ok := w.tables.Cluster(max(w.days.age, 0), season)
+	return w.tables.Air(w.days.age, season), cluster, ok && w.hasKits()
+}
+
+// Judged lists what is watched now and what cannot be.
+func (w *Watch) Judged(n *Now) []Judgement {
+	heat := Judgement{Danger: "heat", Judged: w.air.Fresh(n) || w.warmest(n) != nil}
+	switch {
+	case heat.Judged && !w.air.Fresh(n):
+		heat.Why = "by the cluster probe only: no usable nest air"
+	case !heat.Judged:
+		heat.Why = "not judged: no usable reading of nest air"
+	}
+	chill := Judgement{Danger: "chill", Judged: w.pile.chill.judged}
+	if !chill.Judged {
+		chill.Why = w.whyNoChill()
+	}
+	return []Judgement{heat, chill}
+}
+
+func (w *Watch) whyNoChill() string {
+	p := &w.pile
+	switch {
+	case w.Gone():
+		return "no kits: the litter is ended"
+	case !w.has:
+		return "not judged: no litter entered"
+	case w.days.age < 0:
+		return "not judged: not kindled yet"
+	case w.days.age > brood.LastClusterDay:
+		return "not judged: kits of this age leave the nest"
+	case len(w.cluster) == 0:
+		return "not judged: no cluster probe; cold nest air still is"
+	case p.probe == nil:
+		return "not judged: no usable reading of the cluster"
+	case w.air == nil:
+		return "not judged: no nest-air probe; only the back-stop of 15 °C (59 °F) is"
+	case !p.valid:
+		return "not judged: no usable reading of nest air"
+	case p.blind:
+		return "not judged: the probe is not on the cluster"
+	}
+	return "not judged: nest air is as warm as the kits"
+}
+
+// Standing appends the alarms that are on.
+func (w *Watch) Standing(to []alarm.Standing) []alarm.Standing { return standing(w.slots, to) }
+
+// Standing appends the site's alarms that are on.
+func (s *Site) Standing(to []alarm.Standing) []alarm.Standing { return standing(s.slots, to) }
+
+func standing(slots []alarm.Slot, to []alarm.Standing) []alarm.Standing {
+	for i := range slots {
+		if slots[i].On() {
+			to = append(to, slots[i].Standing())
+		}
+	}
+	return to
+}
+
+// Acknowledge records that a person has seen an alarm; false when it is not on.
+func (w *Watch) Acknowledge(name alarm.Name, at time.Time) bool {
+	for i := range rules {
+		if rules[i].name == name {
+			return w.slots[i].Acknowledge(at)
+		}
+	}
+	return false
+}
+
+// Acknowledge records that a person has seen an alarm of the site; false when it is not on.
+func (s *Site) Acknowledge(name alarm.Name, at time.Time) bool {
+	for i := range siteRules {
+		if siteRules[i].name == name {
+			return s.slots[i].Acknowledge(at)
+		}
+	}
+	return false
+}
+
+// Done records that the season's set-up was made.
+func (s *Site) Done(at time.Time) { s.done = at }
+
+// Restore puts back the alarms that were on when the state was stored, and takes down those that were not.
+func (w *Watch) Restore(stored []alarm.Standing) {
+	for i := range rules {
+		w.slots[i] = restored(stored, w.cfg.ID, rules[i].name)
+	}
+}
+
+// Restore puts back the site's alarms.
+func (s *Site) Restore(stored []alarm.Standing) {
+	for i := range siteRules {
+		s.slots[i] = restored(stored, "", siteRules[i].name)
+	}
+}
+
+func restored(stored []alarm.Standing, nest string, name alarm.Name) alarm.Slot {
+	var slot alarm.Slot
+	for _, st := range stored {
+		if st.Nest == nest && st.Name == name {
+			slot.Restore(st)
+		}
+	}
+	return slot
+}
+
+// Places visits the channels of the air outside.
+func (s *Site) Places(visit func(c *Channel)) {
+	for _, c := range []*Channel{s.air, s.rh} {
+		if c != nil {
+			visit(c)
+		}
+	}
+}
+
+// Recall takes an event of the past from the archive: what a restart must not forget and the last day's readings do not hold.
+func (w *Watch) Recall(n *Now, e alarm.Event) {
+	switch e.Name {
+	case alarm.Kindled:
+		if w.has && w.book.Kindled.IsZero() && !e.Since.Before(w.book.Bred) {
+			w.birth.proposed = e.Since
+			w.days.until, w.due.until = time.Time{}, time.Time{}
+		}
+	case alarm.Visit:
+		if e.Time.After(w.visits.last) {
+			w.visits.last = e.Time
+			w.visits.unseen = int(n.Wall.Sub(e.Time).Minutes())
+		}
+	case alarm.Inspection:
+		w.visits.lookedAt = later(w.visits.lookedAt, e.Time)
+	}
+}

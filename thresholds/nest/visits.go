@@ -1,0 +1,133 @@
+package nest
+
+import (
+	"time"
+
+	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/brood"
+)
+
+// Shapes of a visit and of an opened nest, found on simulated nests; ours, no visit measured.
+const (
+	pulseRise     = 0.6 // K of nest air above the half hour before
+	pulseQuick    = 0.4 // K of it within five minutes
+	dipAfter      = 20  // min in which the cluster must dip
+	dipLeast      = 0.5 // K
+	dipShare      = 0.025
+	refractory    = 3 * 60 // min: she does not come again so soon
+	lidShare      = 0.45   // of the way from nest air to outside air
+	lidLeast      = 0.6    // K
+	lidQuiet      = 25     // min after an opened nest in which no visit is read
+	rhythmHours   = 24.0   // h between nursings of six or more kits [Eur. J. Neurosci. 2009, abstract]
+	missedVisits  = 2      // one visit in three is not seen, so one miss proves nothing
+	rhythmSlack   = 6.0    // h
+	nestOpenLeast = 30     // min between two inspections
+)
+
+// visits tells the doe's visits and people's inspections apart by what they do to nest air.
+type visits struct {
+	pulseAgo int     // min since nest air rose as if the doe had come
+	before   float64 // °C, the cluster before that pulse
+	lidAgo   int     // min since the nest was opened
+	visitAgo int     // min since the last visit seen
+	unseen   int     // min with both probes fresh since the last visit
+	last     time.Time
+	lookedAt time.Time // the last inspection, seen or entered
+}
+
+func (v *visits) forget() {
+	*v = visits{pulseAgo: longAgo, lidAgo: longAgo, visitAgo: longAgo, lookedAt: v.lookedAt}
+}
+
+func (v *visits) newLitter() { v.forget() }
+
+func (v *visits) inspected(at time.Time) {
+	if at.After(v.lookedAt) {
+		v.lookedAt = at
+	}
+	v.lidAgo = 0
+}
+
+// recent reports whether the doe or a person came within the last minutes.
+func (v *visits) recent(_ *Now, minutes int) bool { return v.pulseAgo < minutes || v.lidAgo < minutes }
+
+// expectedNow reports whether she is about to come: a day after the last time, when the kits uncover themselves beforehand
+// [Hudson & Distel 1982, abstract].
+func (v *visits) expectedNow(n *Now) bool {
+	if v.last.IsZero() {
+		return false
+	}
+	h := n.Wall.Sub(v.last).Hours() - rhythmHours
+	return h > -2.2 && h < 1.2
+}
+
+func (v *visits) step(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
+	v.pulseAgo, v.lidAgo, v.visitAgo = min(v.pulseAgo+1, longAgo), min(v.lidAgo+1, longAgo), min(v.visitAgo+1, longAgo)
+	p := &w.pile
+	if p.valid {
+		v.unseen++
+	}
+	now, ok1 := p.air.mean(2)
+	quick, ok2 := p.air.back(5), !isAbsent(p.air.back(5))
+	if !ok1 || !ok2 {
+		return events
+	}
+	if e, opened := v.opened(w, n, now); opened {
+		return append(events, e)
+	}
+	if v.pulseAgo > dipAfter && now-float64(quick) > pulseQuick {
+		if usual, ok := p.air.median(8, 37); ok && now-usual > pulseRise {
+			v.pulseAgo = 0
+			v.before, _ = p.reading.median(1, 10)
+		}
+	}
+	if !p.valid || w.days.age < 0 || v.pulseAgo > dipAfter || v.visitAgo < refractory || v.lidAgo < lidQuiet {
+		return events
+	}
+	if v.before-p.y <= max(dipLeast, dipShare*(v.before-p.a.value)) {
+		return events
+	}
+	v.visitAgo, v.unseen, v.last = 0, 0, n.Wall
+	return append(events, w.note(n, alarm.Visit, n.Wall.Add(-time.Duration(v.pulseAgo)*time.Minute),
+		alarm.Condition{Unit: "C", Value: round2(v.before - p.y), HasValue: true, Probe: p.probe.Probe}, w.words(alarm.Visit, alarm.Condition{})))
+}
+
+// opened looks for nest air that steps towards the air outside.
+func (v *visits) opened(w *Watch, n *Now, now float64) (alarm.Event, bool) {
+	p := &w.pile
+	if !p.out.ok || v.lidAgo < nestOpenLeast {
+		return alarm.Event{}, false
+	}
+	quick := p.air.back(5)
+	usual, ok := p.air.median(8, 37)
+	if !ok || isAbsent(quick) {
+		return alarm.Event{}, false
+	}
+	way, moved := p.out.value-usual, now-usual
+	if way*moved <= 0 || abs(moved) < max(lidLeast, lidShare*abs(way)) || abs(now-float64(quick)) < 0.5*abs(moved) {
+		return alarm.Event{}, false
+	}
+	v.lidAgo, v.lookedAt = 0, n.Wall
+	c := alarm.Condition{Unit: "C", Value: round2(moved), HasValue: true, Probe: w.air.Probe}
+	return w.note(n, alarm.Inspection, n.Wall, c, w.words(alarm.Inspection, c)), true
+}
+
+// visitOverdue needs a cluster probe and nest air, a litter of six or more and two missed visits.
+func (w *Watch) visitOverdue(n *Now) alarm.Condition {
+	p := &w.pile
+	if w.days.age < brood.VisitFirstDay || w.days.age > brood.VisitLastDay || w.kits() < brood.VisitKits || len(w.cluster) == 0 || w.air == nil {
+		return alarm.Condition{}
+	}
+	if !p.valid || p.blind {
+		return alarm.Condition{Hold: true}
+	}
+	hours := float64(w.visits.unseen) / 60
+	limit := missedVisits*rhythmHours + rhythmSlack
+	c := alarm.Condition{Value: round2(hours), Limit: limit, HasValue: true, HasLimit: true, Unit: "h", Probe: p.probe.Probe}
+	if n.Wall.Sub(w.kindled()) > brood.VisitOffAfter && hours > limit {
+		c.Severity, c.Since = alarm.Warning, n.Wall.Add(-time.Duration(w.visits.unseen)*time.Minute)
+	}
+	return c
+}
+
+func abs(v float64) float64 { return max(v, -v) }

@@ -1,0 +1,169 @@
+package nest
+
+import (
+	"time"
+
+	"nestmon/sensors"
+	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/brood"
+	"nestmon/thresholds/litter"
+)
+
+// Watch is one nest: its channels, what has been learned of it, and its alarms.
+type Watch struct {
+	cfg     Config
+	loc     *time.Location
+	tables  *brood.Tables
+	cluster []*Channel
+	air     *Channel // temperature
+	airRH   *Channel
+	co2     *Channel
+	cage    *Channel // the doe's air
+	cageRH  *Channel
+	site    *Site
+
+	book  litter.Litter // as entered by the keeper; Bred and Kindled may be zero
+	has   bool          // a litter is entered
+	days  days
+	slots []alarm.Slot // one for each rule
+
+	heat, cold, clusterHeat, doe levels
+	forecast                     forecast
+	pile                         pile
+	birth                        birth
+	visits                       visits
+	damp                         damp
+	lost                         silence
+	due                          dueList
+	done                         map[alarm.Name]time.Time // chores marked done
+}
+
+// levels is a warning and a critical limit on one value.
+type levels struct{ warn, crit dwell }
+
+func (l *levels) lost() { l.warn.lost(); l.crit.lost() }
+
+// rule is one alarm: its name and the function that judges it.
+type rule struct {
+	name  alarm.Name
+	judge func(w *Watch, n *Now) alarm.Condition
+}
+
+// rules is every alarm of a nest. A new alarm is a row here, a function, and its words.
+var rules = [...]rule{
+	{alarm.NestHeat, (*Watch).nestHeat},
+	{alarm.ClusterHeat, (*Watch).clusterHeatRule},
+	{alarm.HeatExpected, (*Watch).heatExpected},
+	{alarm.ClusterChill, (*Watch).clusterChill},
+	{alarm.NestCold, (*Watch).nestCold},
+	{alarm.CheckNest, (*Watch).checkNest},
+	{alarm.DoeHeat, (*Watch).doeHeat},
+	{alarm.ProbeSilent, (*Watch).probeSilent},
+	{alarm.ProbeFault, (*Watch).probeFault},
+	{alarm.VisitOverdue, (*Watch).visitOverdue},
+	{alarm.ToteWet, (*Watch).toteWet},
+	{alarm.VentilationDue, (*Watch).ventilationDue},
+	{alarm.BeddingDue, (*Watch).beddingDue},
+	{alarm.InspectDue, (*Watch).inspectDue},
+	{alarm.BoxDue, (*Watch).boxDue},
+	{alarm.KindlingOverdue, (*Watch).kindlingOverdue},
+	{alarm.TurnBoxDue, (*Watch).turnBoxDue},
+	{alarm.RemoveBoxDue, (*Watch).removeBoxDue},
+	{alarm.CollectDue, (*Watch).collectDue},
+	{alarm.WeanDue, (*Watch).weanDue},
+}
+
+// New makes the watch of one nest. The tables and the site are shared.
+func New(cfg Config, loc *time.Location, tables *brood.Tables, channels *Channels, site *Site) *Watch {
+	w := &Watch{cfg: cfg, loc: loc, tables: tables, site: site, done: map[alarm.Name]time.Time{}}
+	for _, id := range cfg.Cluster {
+		w.cluster = append(w.cluster, channels.Of(id, sensors.Temperature))
+	}
+	w.air, w.airRH = channels.Of(cfg.Air, sensors.Temperature), channels.Of(cfg.Air, sensors.Humidity)
+	w.cage, w.cageRH = channels.Of(cfg.Cage, sensors.Temperature), channels.Of(cfg.Cage, sensors.Humidity)
+	w.co2 = channels.Of(cfg.CO2, sensors.CO2)
+	w.slots = make([]alarm.Slot, len(rules))
+	w.days.age = unknownAge
+	w.forget()
+	return w
+}
+
+// forget drops everything learned from readings, after a gap too long to bridge.
+func (w *Watch) forget() {
+	w.pile.forget()
+	w.birth = birth{}
+	w.forecast.forget()
+	w.visits.forget()
+}
+
+// SetLitter enters the nest's litter, or takes it out when l is nil. A litter that is new to the nest begins with a clean sheet.
+func (w *Watch) SetLitter(l *litter.Litter) {
+	if l == nil {
+		if w.has {
+			w.has, w.book = false, litter.Litter{}
+			w.newLitter()
+		}
+		return
+	}
+	if !w.has || w.book.ID != l.ID || !w.book.Bred.Equal(l.Bred) {
+		w.newLitter()
+	}
+	w.has, w.book = true, *l
+	w.days.until = time.Time{}
+	w.due.until = time.Time{}
+}
+
+func (w *Watch) newLitter() {
+	w.birth = birth{}
+	w.pile.newLitter()
+	w.visits.newLitter()
+	w.damp.index = 0
+	clear(w.done)
+	w.days, w.due = days{age: unknownAge}, dueList{}
+}
+
+// Done records that a chore was marked done.
+func (w *Watch) Done(name alarm.Name, at time.Time) {
+	w.done[name] = at
+	w.due.until = time.Time{}
+	if name == alarm.BeddingDue {
+		w.damp.index = 0
+	}
+	if name == alarm.InspectDue {
+		w.visits.inspected(at)
+	}
+}
+
+// Step moves the watch one minute on and appends what changed to events.
+func (w *Watch) Step(n *Now, events []alarm.Event) []alarm.Event {
+	w.days.step(w, n)
+	w.pile.step(w, n)
+	w.forecast.step(w, n)
+	events = w.birth.step(w, n, events)
+	events = w.visits.step(w, n, events)
+	w.damp.step(w, n)
+	w.due.step(w, n)
+	for i := range rules {
+		slot, name := &w.slots[i], rules[i].name
+		c := rules[i].judge(w, n)
+		e, changed := slot.Apply(n.Wall, w.cfg.ID, name, c)
+		if !changed {
+			continue
+		}
+		if e.State == alarm.Raised {
+			e.Text = w.words(name, c)
+			slot.Say(e.Text)
+		} else {
+			e.Text = over(w.cfg.ID, name)
+		}
+		events = append(events, e)
+	}
+	return events
+}
+
+func (w *Watch) note(n *Now, name alarm.Name, since time.Time, c alarm.Condition, text string) alarm.Event {
+	return alarm.Event{
+		Time: n.Wall, Since: since, Nest: w.cfg.ID, Name: name, State: alarm.Noted, Severity: alarm.Notice,
+		Value: c.Value, HasValue: c.HasValue, Limit: c.Limit, HasLimit: c.HasLimit, Unit: c.Unit, Probe: c.Probe, Text: text,
+	}
+}

@@ -1,0 +1,190 @@
+package thresholds
+
+import (
+	"fmt"
+	"time"
+
+	"nestmon/sensors"
+	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/litter"
+	"nestmon/thresholds/nest"
+)
+
+// Rabbitry is every nest and the weather round them. It is not safe for concurrent use.
+type Rabbitry struct {
+	cfg      Config
+	channels *nest.Channels
+	site     *nest.Site
+	nests    []*nest.Watch
+	faults   []*fault
+
+	now     nest.Now
+	last    time.Time
+	started bool
+	events  []alarm.Event
+}
+
+// longestGap is the longest time without a poll that is bridged minute by minute: a day and the retries of a night. After a
+// longer one the detectors begin anew; ours, no source.
+const longestGap = 30 * time.Hour
+
+// New makes a rabbitry. Its configuration has been validated by the caller; a nest that names an unknown probe is an error.
+func New(cfg Config) (*Rabbitry, error) {
+	if cfg.Location == nil {
+		cfg.Location = time.UTC
+	}
+	known := map[string]bool{"": true}
+	for _, p := range cfg.Probes {
+		known[p.ID] = true
+	}
+	r := &Rabbitry{cfg: cfg, channels: nest.NewChannels(cfg.Probes)}
+	if !known[cfg.Outside] {
+		return nil, fmt.Errorf("outside: no probe %q", cfg.Outside)
+	}
+	r.site = nest.NewSite(cfg.Outside, cfg.Location, r.channels)
+	for _, n := range cfg.Nests {
+		for _, id := range append([]string{n.Air, n.CO2, n.Cage}, n.Cluster...) {
+			if !known[id] {
+				return nil, fmt.Errorf("nest %q: no probe %q", n.ID, id)
+			}
+		}
+		r.nests = append(r.nests, nest.New(n, cfg.Location, &r.cfg.Limits, r.channels, r.site))
+	}
+	return r, nil
+}
+
+// Observe takes the readings of one poll, none if there were none, and returns what changed since the last call, in order of time.
+// The slice is used again by the next call.
+func (r *Rabbitry) Observe(t time.Time, readings []sensors.Reading) []alarm.Event {
+	r.events = r.events[:0]
+	r.advance(t)
+	r.now.Wall = t.In(r.cfg.Location)
+	for _, reading := range readings {
+		r.channels.Take(&r.now, reading)
+	}
+	return r.events
+}
+
+// advance runs the minutes up to t on what is known before t's own readings. The time since the last poll is taken from
+// the monotonic clock where both times carry one, so a wall clock that is set moves no delay.
+func (r *Rabbitry) advance(t time.Time) {
+	if !r.started {
+		r.started, r.last = true, t
+		r.now.Mono = time.Duration(t.Second())*time.Second + time.Duration(t.Nanosecond())
+		return
+	}
+	elapsed := t.Sub(r.last)
+	r.last = t
+	if elapsed < 0 || elapsed > longestGap {
+		r.gap(t, elapsed)
+		return
+	}
+	end := r.now.Mono + elapsed
+	for next := r.now.Mono.Truncate(time.Minute) + time.Minute; next <= end; next += time.Minute {
+		r.now.Mono = next
+		r.now.Wall = t.Add(next - end).In(r.cfg.Location)
+		r.step()
+	}
+	r.now.Mono = end
+}
+
+// gap takes a step over time that cannot be bridged: a clock set without a monotonic one to tell, or a long silence.
+func (r *Rabbitry) gap(t time.Time, elapsed time.Duration) {
+	if elapsed < 0 {
+		elapsed = r.cfg.Poll
+	}
+	r.now.Mono = (r.now.Mono + elapsed).Truncate(time.Minute) + time.Minute
+	r.now.Wall = t.In(r.cfg.Location)
+	r.step()
+}
+
+func (r *Rabbitry) step() {
+	r.events = r.site.Step(&r.now, r.events)
+	for _, w := range r.nests {
+		r.events = w.Step(&r.now, r.events)
+	}
+	r.events = r.stepFaults(r.events)
+}
+
+// SetLitters replaces the litter book. Of several litters of one nest the newest that has begun counts.
+func (r *Rabbitry) SetLitters(book []litter.Litter) {
+	for _, w := range r.nests {
+		var newest *litter.Litter
+		for i := range book {
+			if l := &book[i]; l.Nest == w.Config().ID && (newest == nil || began(l).After(began(newest))) {
+				newest = l
+			}
+		}
+		w.SetLitter(newest)
+	}
+}
+
+func began(l *litter.Litter) time.Time {
+	if l.Bred.IsZero() {
+		return l.Kindled
+	}
+	return l.Bred
+}
+
+// Acknowledge records that a person has seen an alarm. nest is empty for the site's own.
+func (r *Rabbitry) Acknowledge(nestID string, name alarm.Name, at time.Time) error {
+	if nestID == "" {
+		if r.site.Acknowledge(name, at) || r.acknowledgeFault(name, at) {
+			return nil
+		}
+		return fmt.Errorf("no alarm %q stands for the site", name)
+	}
+	w, err := r.nest(nestID)
+	if err != nil {
+		return err
+	}
+	if !w.Acknowledge(name, at) {
+		return fmt.Errorf("no alarm %q stands for nest %q", name, nestID)
+	}
+	return nil
+}
+
+// Done records that a chore was done. nest is empty for the season's set-up.
+func (r *Rabbitry) Done(nestID string, name alarm.Name, at time.Time) error {
+	if !name.Chore() {
+		return fmt.Errorf("%q is not a chore", name)
+	}
+	if nestID == "" {
+		r.site.Done(at)
+		return nil
+	}
+	w, err := r.nest(nestID)
+	if err != nil {
+		return err
+	}
+	w.Done(name, at)
+	return nil
+}
+
+func (r *Rabbitry) nest(id string) (*nest.Watch, error) {
+	for _, w := range r.nests {
+		if w.Config().ID == id {
+			return w, nil
+		}
+	}
+	return nil, fmt.Errorf("no nest %q", id)
+}
+
+// Restore puts back what stood when the state was stored. Call it after the archive's readings have been observed again.
+func (r *Rabbitry) Restore(stored []alarm.Standing) {
+	r.site.Restore(stored)
+	for _, w := range r.nests {
+		w.Restore(stored)
+	}
+	r.restoreFaults(stored)
+}
+
+// Recall takes events of the past, oldest first, so that a restart forgets no kindling, visit or inspection. Call it after the
+// archive's readings have been observed again and the litter book was set.
+func (r *Rabbitry) Recall(past []alarm.Event) {
+	for _, e := range past {
+		if w, err := r.nest(e.Nest); err == nil {
+			w.Recall(&r.now, e)
+		}
+	}
+}

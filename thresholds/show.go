@@ -1,0 +1,102 @@
+package thresholds
+
+import (
+	"slices"
+
+	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/brood"
+	"nestmon/thresholds/nest"
+)
+
+// Snapshot makes a picture of everything at the last Observe. It shares nothing with the rabbitry.
+func (r *Rabbitry) Snapshot() Snapshot {
+	s := Snapshot{Time: r.now.Wall, Season: r.site.Season(), Alarms: r.Standing()}
+	r.site.Places(func(c *nest.Channel) { s.Outside.Values = append(s.Outside.Values, r.value(Outside, c)) })
+	s.Outside.THI, s.Outside.HasTHI = r.site.THI(&r.now)
+	for _, w := range r.nests {
+		s.Nests = append(s.Nests, r.nestState(w, s.Alarms))
+	}
+	return s
+}
+
+// Standing lists what is on: the most severe first, then the newest.
+func (r *Rabbitry) Standing() []alarm.Standing {
+	all := r.site.Standing(nil)
+	for _, w := range r.nests {
+		all = w.Standing(all)
+	}
+	for _, f := range r.faults {
+		if f.slot.On() {
+			all = append(all, f.slot.Standing())
+		}
+	}
+	slices.SortStableFunc(all, func(a, b alarm.Standing) int {
+		if a.Severity != b.Severity {
+			return int(b.Severity) - int(a.Severity)
+		}
+		return b.Time.Compare(a.Time)
+	})
+	return all
+}
+
+func (r *Rabbitry) nestState(w *nest.Watch, standing []alarm.Standing) NestState {
+	cfg := w.Config()
+	s := NestState{ID: cfg.ID, Kind: cfg.Kind, Litter: w.Litter(), AgeDays: w.Age(), Stage: stage(w)}
+	clusters := 0
+	w.Places(func(role nest.Role, c *nest.Channel) {
+		as := Role(role)
+		if role == nest.Cluster {
+			if clusters++; clusters == 2 {
+				as = Cluster2
+			}
+		}
+		s.Values = append(s.Values, r.value(as, c))
+	})
+	s.Core, s.HasCore = w.Core()
+	s.Limits = limits(w)
+	for _, j := range w.Judged(&r.now) {
+		s.Judged = append(s.Judged, Judgement(j))
+	}
+	for _, a := range standing {
+		if a.Nest == cfg.ID && !a.Name.Chore() {
+			s.Severity = max(s.Severity, a.Severity)
+		}
+	}
+	return s
+}
+
+func (r *Rabbitry) value(role Role, c *nest.Channel) Value {
+	v := Value{Role: role, Probe: c.Probe, Quantity: c.Quantity, Fresh: c.Fresh(&r.now)}
+	v.Value, v.Time = c.Last()
+	return v
+}
+
+func limits(w *nest.Watch) LimitsInForce {
+	a, c, ok := w.Limits()
+	l := LimitsInForce{AirHot: &a.HeatWarn.C, AirHotUrgent: &a.HeatCritical.C}
+	if !ok {
+		return l
+	}
+	l.AirCold, l.ClusterCold, l.ClusterHot = &a.ColdWarn.C, &c.ChillWarn.C, &c.HeatWarn.C
+	return l
+}
+
+// boxDay is the day after breeding from which the nest is waited for.
+const boxDay = 27
+
+func stage(w *nest.Watch) Stage {
+	age, bred := w.Age(), w.DaysBred()
+	switch {
+	case w.Litter() == nil || w.Gone():
+		return Empty
+	case age > brood.LastClusterDay:
+		return OutOfBox
+	case age >= 0:
+		return Nursing
+	case bred >= boxDay:
+		return Waiting
+	case bred >= 0:
+		return Bred
+	}
+	return Empty
+}
