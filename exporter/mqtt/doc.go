@@ -1,0 +1,25 @@
+// Package mqtt shows the newest state on an MQTT broker as a Homie 5 tree (homieiot.github.io, version 5.0.0).
+//
+// One root device stands for the daemon, one node for each nest, one for the air outside:
+//
+//	homie/5/<device>/$state                     init ready disconnected lost
+//	homie/5/<device>/$description               what there is, as JSON
+//	homie/5/<device>/<nest>/air-temperature     in °C; cluster-temperature, air-humidity in %, carbon-dioxide in ppm …
+//	homie/5/<device>/<nest>/alarm               none notice warning urgent
+//	homie/5/<device>/<nest>/not-judged          the dangers nobody watches there now, and why
+//	homie/5/<device>/<nest>/reading-time        when the newest of those values was measured
+//	homie/5/<device>/$alert/<nest>-<event>      one text for every alarm that stands; chores are not among them
+//
+// Every topic is retained and holds the newest value alone: history is the archive's matter. A value too old to act on is
+// deleted, because an old number that looks fresh is worse than a gap. There is one unit on the wire, °C; °F is a matter of
+// display.
+//
+// The tree (tree.go, description.go) is a pure function of the state. The client (client.go, link.go) brings it to the
+// broker and distrusts the client library where that was seen to fail: nothing is handed over while the connection is
+// down, so nothing stale is sent when it comes back; on every connection the whole tree is published anew from the newest
+// state; every wait has an end; and the daemon reads its own $state back, because a broker whose access list refuses a
+// message acknowledges it all the same.
+//
+// Limits: MQTT 3.1.1 only, so the broker cannot expire a value; reading-time says how old it is. Nothing can be set from
+// outside.
+package mqtt

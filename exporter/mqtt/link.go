@@ -1,0 +1,328 @@
+package mqtt
+
+import (
+	"context"
+	"crypto/tls"
+	"crypto/x509"
+	"errors"
+	"fmt"
+	"net"
+	"net/url"
+	"os"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	paho "github.com/eclipse/paho.mqtt.golang"
+)
+
+const (
+	// window is how many messages may be unacknowledged at once. Ours, no source; paho has 65,535 ids.
+	window = 100
+	// protocol is MQTT 3.1.1. Naming it keeps paho from trying 3.1 with the same wrong password.
+	protocol = 4
+	// goodbyeQuiesce is how long paho may take to write DISCONNECT, in ms; on a local network one write. Ours.
+	goodbyeQuiesce = 250
+)
+
+// link is one paho client. paho's callbacks touch only its channels, counters and the reason under the lock.
+type link struct {
+	client   paho.Client
+	store    paho.Store
+	qos      byte
+	ack      time.Duration
+	broker   string // host:port, for words
+	up       chan struct{}
+	echo     chan string   // what came back on our $state
+	usurped  chan struct{} // somebody else, an old will mostly, wrote our $state
+	connects atomic.Int64  // connections so far
+
+	mu     sync.Mutex
+	conn   net.Conn
+	opened time.Time
+	short  int   // connections in a row that the broker ended soon
+	reason error // why there is no connection
+}
+
+// dial prepares a connection and begins to make it; it returns at once.
+func dial(o Options, root Root, password string, roots *x509.CertPool) *link {
+	u, _ := url.Parse(o.Config.Broker) // validated by New
+	l := &link{
+		store: paho.NewMemoryStore(), qos: o.Config.QoS, ack: o.Timing.Ack, broker: u.Host,
+		up: make(chan struct{}, 1), echo: make(chan string, 32), usurped: make(chan struct{}, 1),
+		reason: fmt.Errorf("mqtt %s: not connected yet", u.Host),
+	}
+	opts := paho.NewClientOptions().
+		AddBroker(o.Config.Broker).
+		SetClientID(o.Config.clientID()).
+		SetUsername(o.Config.Username).
+		SetPassword(password).
+		SetProtocolVersion(protocol).
+		SetCleanSession(true). // nothing is owed to a publisher of states
+		SetStore(l.store).     // never the file store: it panics on a full card and does not sync
+		SetConnectRetry(true).
+		SetConnectRetryInterval(o.Timing.ConnectRetry).
+		SetMaxReconnectInterval(o.Timing.MaxReconnect).
+		SetKeepAlive(o.Timing.KeepAlive).
+		SetPingTimeout(o.Timing.Ping).
+		SetWriteTimeout(o.Timing.Write).
+		SetOrderMatters(false).
+		SetDefaultPublishHandler(func(paho.Client, paho.Message) {}).
+		SetWill(root.Topic("$state"), stateLost, o.Config.QoS, true).
+		SetCustomOpenConnectionFn(func(u *url.URL, po paho.ClientOptions) (net.Conn, error) {
+			return l.open(u, po.ConnectTimeout, roots)
+		}).
+		SetOnConnectHandler(func(paho.Client) { l.connected(o.Now()) }).
+		SetConnectionLostHandler(func(_ paho.Client, err error) { l.lost(err, o.Config.clientID(), o.Now()) }).
+		SetConnectionNotificationHandler(func(_ paho.Client, n paho.ConnectionNotification) {
+			if f, ok := n.(paho.ConnectionNotificationFailed); ok {
+				l.because(refusal(l.broker, f.Reason))
+			}
+		})
+	l.client = paho.NewClient(opts)
+	l.client.Connect() // with ConnectRetry its token ends with the first connection; the handler says so too
+	return l
+}
+
+// open makes the network connection and keeps it, because paho has no way to drop one without DISCONNECT.
+func (l *link) open(u *url.URL, timeout time.Duration, roots *x509.CertPool) (net.Conn, error) {
+	dialer := &net.Dialer{Timeout: timeout}
+	var conn net.Conn
+	var err error
+	if u.Scheme == "ssl" {
+		conn, err = tls.DialWithDialer(dialer, "tcp", u.Host, &tls.Config{RootCAs: roots, MinVersion: tls.VersionTLS12})
+	} else {
+		conn, err = dialer.Dial("tcp", u.Host)
+	}
+	if err != nil {
+		return nil, err
+	}
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.conn = conn
+	return conn, nil
+}
+
+// cut ends the connection without DISCONNECT, so that the broker publishes the will.
+func (l *link) cut() {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.conn != nil {
+		_ = l.conn.Close()
+	}
+}
+
+// isOpen reports whether there is a connection now, as far as anybody can know.
+func (l *link) isOpen() bool { return l.client.IsConnectionOpen() }
+
+func (l *link) connected(now time.Time) {
+	l.connects.Add(1)
+	l.mu.Lock()
+	l.opened, l.reason = now, nil
+	l.mu.Unlock()
+	poke(l.up)
+}
+
+// lost notes the end of a connection. Three in a row that the broker ended within a minute mean, most often, that another
+// client uses the same id (three and a minute: ours, no source).
+func (l *link) lost(err error, id string, now time.Time) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if now.Sub(l.opened) < time.Minute {
+		l.short++
+	} else {
+		l.short = 0
+	}
+	l.reason = fmt.Errorf("mqtt %s: connection lost: %w", l.broker, err)
+	if l.short >= 3 {
+		l.reason = fmt.Errorf("%w; it was ended %d times soon after it was made: another client may use the id %q; give each nestmon its own device",
+			l.reason, l.short, id)
+	}
+}
+
+func (l *link) because(err error) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.reason = err
+}
+
+// why says why there is no connection.
+func (l *link) why() error {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.reason == nil {
+		return fmt.Errorf("mqtt %s: not connected", l.broker)
+	}
+	return l.reason
+}
+
+// listen subscribes to our own $state.
+func (l *link) listen(ctx context.Context, topic string) error {
+	token := l.client.Subscribe(topic, l.qos, func(_ paho.Client, m paho.Message) {
+		switch payload := string(m.Payload()); {
+		case m.Retained(): // what an earlier life left behind
+		case payload == stateLost || payload == stateDisconnected:
+			poke(l.usurped)
+		default:
+			select {
+			case l.echo <- payload:
+			default:
+			}
+		}
+	})
+	return l.settle(ctx, []paho.Token{token}, "subscribing to "+topic)
+}
+
+// heard waits until payload has come back on our $state.
+func (l *link) heard(ctx context.Context, payload string) bool {
+	timer := time.NewTimer(l.ack)
+	defer timer.Stop()
+	for {
+		select {
+		case got := <-l.echo:
+			if got == payload {
+				return true
+			}
+		case <-timer.C:
+			return false
+		case <-ctx.Done():
+			return false
+		}
+	}
+}
+
+// hand gives retained messages to the broker, in order, and waits until it has acknowledged each.
+func (l *link) hand(ctx context.Context, messages ...Message) error {
+	for len(messages) > 0 {
+		n := min(len(messages), window)
+		if err := l.handWindow(ctx, messages[:n]); err != nil {
+			return err
+		}
+		messages = messages[n:]
+	}
+	return nil
+}
+
+// handWindow gives nothing to paho unless the connection is open and everything given before was acknowledged: what paho
+// holds it sends again after a reconnect, when it may be old, and in no order.
+func (l *link) handWindow(ctx context.Context, messages []Message) error {
+	if err := l.drained(ctx); err != nil {
+		return err
+	}
+	connection := l.connects.Load()
+	tokens := make([]paho.Token, 0, len(messages))
+	for _, m := range messages {
+		if !l.isOpen() {
+			return l.why()
+		}
+		token := l.client.Publish(m.Topic, l.qos, true, m.Payload)
+		if tokenFailed(token) {
+			return fmt.Errorf("mqtt %s: publishing %s: %w", l.broker, m.Topic, token.Error())
+		}
+		tokens = append(tokens, token)
+	}
+	if err := l.settle(ctx, tokens, "publishing "+messages[0].Topic); err != nil {
+		return err
+	}
+	if l.connects.Load() != connection {
+		// paho ends the tokens of the old connection as if they had been acknowledged.
+		return fmt.Errorf("mqtt %s: the connection was lost while publishing %s", l.broker, messages[0].Topic)
+	}
+	return nil
+}
+
+func tokenFailed(t paho.Token) bool {
+	select {
+	case <-t.Done():
+		return t.Error() != nil
+	default:
+		return false
+	}
+}
+
+// settle waits for tokens, at most for the time an acknowledgement may take.
+func (l *link) settle(ctx context.Context, tokens []paho.Token, doing string) error {
+	timer := time.NewTimer(l.ack)
+	defer timer.Stop()
+	for _, t := range tokens {
+		select {
+		case <-t.Done():
+			if err := t.Error(); err != nil {
+				return fmt.Errorf("mqtt %s: %s: %w", l.broker, doing, err)
+			}
+		case <-timer.C:
+			return fmt.Errorf("mqtt %s: %s: no acknowledgement within %v", l.broker, doing, l.ack)
+		case <-ctx.Done():
+			return fmt.Errorf("mqtt %s: %s: %w", l.broker, doing, ctx.Err())
+		}
+	}
+	return nil
+}
+
+// drained waits until paho holds nothing that goes out.
+func (l *link) drained(ctx context.Context) error {
+	const look = 20 * time.Millisecond // short beside a poll; ours
+	for waited := time.Duration(0); ; waited += look {
+		held := l.held()
+		switch {
+		case held == 0:
+			return nil
+		case !l.isOpen():
+			return l.why()
+		case waited >= l.ack:
+			return fmt.Errorf("mqtt %s: %d messages of before are not acknowledged yet", l.broker, held)
+		}
+		select {
+		case <-time.After(look):
+		case <-ctx.Done():
+			return fmt.Errorf("mqtt %s: waiting for acknowledgements: %w", l.broker, ctx.Err())
+		}
+	}
+}
+
+// held counts what paho keeps for sending; its keys for that begin with "o." (store.go of 1.5.1).
+func (l *link) held() int {
+	n := 0
+	for _, key := range l.store.All() {
+		if strings.HasPrefix(key, "o.") {
+			n++
+		}
+	}
+	return n
+}
+
+// drop ends the client for good. Without a goodbye the broker publishes the will.
+func (l *link) drop(goodbye bool) {
+	if !goodbye {
+		l.cut()
+	}
+	l.client.Disconnect(goodbyeQuiesce)
+}
+
+// poke wakes whoever listens, or leaves the earlier poke there.
+func poke(c chan struct{}) {
+	select {
+	case c <- struct{}{}:
+	default:
+	}
+}
+
+// certificates reads the certificates a broker's own is checked against; nil stands for the system's.
+func certificates(file string) (*x509.CertPool, error) {
+	if file == "" {
+		return nil, nil
+	}
+	b, err := os.ReadFile(file)
+	if err != nil {
+		return nil, fmt.Errorf("ca_file: %w; make the file readable for this user", err)
+	}
+	pool := x509.NewCertPool()
+	if !pool.AppendCertsFromPEM(b) {
+		return nil, fmt.Errorf("ca_file: %s holds no PEM certificate; write the file that signed the broker's certificate", file)
+	}
+	return pool, nil
+}
+
+// errStopping is returned by a Publish that comes after, or is overtaken by, Close.
+var errStopping = errors.New("mqtt: stopping")

@@ -1,0 +1,196 @@
+package mqtt
+
+import (
+	"cmp"
+	"math"
+	"strconv"
+	"strings"
+	"time"
+
+	"nestmon/exporter"
+	"nestmon/sensors"
+	"nestmon/thresholds"
+	"nestmon/thresholds/alarm"
+)
+
+// Message is one retained topic and what it holds. An empty payload deletes it.
+type Message struct{ Topic, Payload string }
+
+// Root is the device that stands for the daemon.
+type Root struct {
+	Base   string // first level, such as homie
+	Device string
+	Name   string // for people
+}
+
+// Tree is what the broker should hold for one state, apart from $state.
+type Tree struct {
+	Description Description
+	Values      []Message // every topic that has a value, in a fixed order: properties by node, then alerts
+}
+
+// Topic joins levels to a topic of this device.
+func (r Root) Topic(levels ...string) string {
+	return strings.Join(append([]string{r.Base, "5", r.Device}, levels...), "/")
+}
+
+// Tree lays out a state.
+func (r Root) Tree(s *exporter.State) Tree {
+	b := builder{root: r, description: Description{Homie: "5.0", Name: r.Name, Nodes: map[string]Node{}}}
+	for _, n := range s.Snapshot.Nests {
+		b.nest(n)
+	}
+	if len(s.Snapshot.Outside.Values) > 0 {
+		b.node(reservedNode, "Outside")
+		b.readings(s.Snapshot.Outside.Values)
+	}
+	b.alerts(s.Snapshot.Alarms)
+	return Tree{Description: b.description, Values: b.values}
+}
+
+// slot is what a value is about.
+type slot struct {
+	role     thresholds.Role
+	quantity sensors.Quantity
+}
+
+// readingProperties names the property of each slot that is shown, in the order of the tree. The ranges are those of the
+// probes: -55 to 125 °C is the DS18B20's (datasheet, "Features").
+var readingProperties = []struct {
+	slots []slot
+	id    string
+	about Property
+}{
+	{[]slot{{thresholds.Cluster, sensors.Temperature}}, "cluster-temperature", celsius("Cluster temperature")},
+	{[]slot{{thresholds.Cluster2, sensors.Temperature}}, "cluster-temperature-2", celsius("Second cluster temperature")},
+	{[]slot{{thresholds.Air, sensors.Temperature}, {thresholds.Outside, sensors.Temperature}}, "air-temperature", celsius("Air temperature")},
+	{[]slot{{thresholds.Air, sensors.Humidity}, {thresholds.Outside, sensors.Humidity}}, "air-humidity", humidity("Air humidity")},
+	{[]slot{{thresholds.CO2, sensors.CO2}}, "carbon-dioxide", Property{Name: "Carbon dioxide", Datatype: "integer", Unit: "ppm", Format: "0:"}},
+	{[]slot{{thresholds.Cage, sensors.Temperature}}, "cage-temperature", celsius("Air temperature in the cage")},
+	{[]slot{{thresholds.Cage, sensors.Humidity}}, "cage-humidity", humidity("Air humidity in the cage")},
+}
+
+func celsius(name string) Property {
+	return Property{Name: name, Datatype: "float", Unit: "°C", Format: "-55:125"}
+}
+
+func humidity(name string) Property {
+	return Property{Name: name, Datatype: "float", Unit: "%", Format: "0:100"}
+}
+
+// builder gathers a tree; properties go to the node begun last.
+type builder struct {
+	root        Root
+	description Description
+	values      []Message
+	current     string
+}
+
+func (b *builder) node(id, name string) {
+	b.current = id
+	b.description.Nodes[id] = Node{Name: name, Properties: map[string]Property{}}
+}
+
+// property declares a property and, where it has a value, publishes it.
+func (b *builder) property(id string, about Property, payload string) {
+	b.description.Nodes[b.current].Properties[id] = about
+	if payload != "" {
+		b.values = append(b.values, Message{b.root.Topic(b.current, id), payload})
+	}
+}
+
+func (b *builder) nest(n thresholds.NestState) {
+	b.node(topicID(n.ID), "Nest "+n.ID)
+	b.readings(n.Values)
+	b.property("alarm", Property{Name: "Highest alarm", Datatype: "enum", Format: "none,notice,warning,urgent"}, n.Severity.String())
+	b.property("not-judged", Property{Name: "Dangers not watched", Datatype: "string"}, notJudged(n.Judged))
+	b.property("litter-stage", Property{Name: "Litter stage", Datatype: "enum", Format: stages()}, string(n.Stage))
+}
+
+// readings publishes the values of one place; what is fitted but too old is declared and has no value.
+func (b *builder) readings(values []thresholds.Value) {
+	var newest time.Time
+	for _, p := range readingProperties {
+		for _, v := range values {
+			for _, s := range p.slots {
+				if v.Role != s.role || v.Quantity != s.quantity {
+					continue
+				}
+				if v.Time.After(newest) {
+					newest = v.Time
+				}
+				b.property(p.id, p.about, number(v))
+			}
+		}
+	}
+	payload := ""
+	if !newest.IsZero() {
+		payload = newest.UTC().Format(time.RFC3339)
+	}
+	b.property("reading-time", Property{Name: "Newest reading", Datatype: "datetime"}, payload)
+}
+
+// number writes a value in Homie's grammar, which knows no NaN, no infinity and no plus sign; fmt would write 1e+08.
+func number(v thresholds.Value) string {
+	if !v.Fresh || math.IsNaN(v.Value) || math.IsInf(v.Value, 0) {
+		return ""
+	}
+	decimals := -1
+	if v.Quantity == sensors.CO2 {
+		decimals = 0
+	}
+	return strconv.FormatFloat(v.Value, 'f', decimals, 64)
+}
+
+// notJudged says which dangers nobody watches; "alarm none" beside it is then no all-clear.
+func notJudged(judged []thresholds.Judgement) string {
+	var out []string
+	for _, j := range judged {
+		if !j.Judged {
+			out = append(out, j.Danger+": "+cmp.Or(j.Why, "no reason given"))
+		}
+	}
+	return text(cmp.Or(strings.Join(out, "; "), "none"))
+}
+
+func stages() string {
+	var out []string
+	for _, s := range thresholds.Stages {
+		out = append(out, string(s))
+	}
+	return strings.Join(out, ",")
+}
+
+// alerts publishes every alarm that stands. Chores are no alerts: they ask for husbandry on a date, not for help.
+func (b *builder) alerts(standing []alarm.Standing) {
+	taken := map[string]int{} // topic to its place in values
+	for _, st := range standing {
+		if st.Name.Chore() || st.Severity == alarm.None {
+			continue
+		}
+		topic := b.root.Topic("$alert", topicID(cmp.Or(st.Nest, "site")+"-"+string(st.Name)))
+		payload := text(st.Severity.String() + ": " + cmp.Or(st.Text, string(st.Name)))
+		if i, ok := taken[topic]; ok { // two probes of one nest, say
+			b.values[i].Payload += "\n" + payload
+			continue
+		}
+		taken[topic] = len(b.values)
+		b.values = append(b.values, Message{topic, payload})
+	}
+}
+
+// topicID makes an id of any name. Names the configuration accepts come out unchanged.
+func topicID(name string) string {
+	id := strings.Map(func(r rune) rune {
+		if (r >= 'a' && r <= 'z') || (r >= '0' && r <= '9') {
+			return r
+		}
+		return '-'
+	}, strings.ToLower(name))
+	return cmp.Or(strings.Trim(id, "-"), "unnamed")
+}
+
+// text keeps to what a broker accepts: valid UTF-8 without NUL.
+func text(s string) string {
+	return strings.ReplaceAll(strings.ToValidUTF8(s, "?"), "\x00", "")
+}

@@ -1,0 +1,193 @@
+package mqtt_test
+
+import (
+	"encoding/json"
+	"math"
+	"regexp"
+	"strings"
+	"testing"
+	"time"
+
+	"nestmon/exporter"
+	"nestmon/exporter/mqtt"
+	"nestmon/sensors"
+	"nestmon/thresholds"
+	"nestmon/thresholds/alarm"
+)
+
+var (
+	noon = time.Date(2026, 7, 14, 12, 0, 0, 0, time.UTC)
+	root = mqtt.Root{Base: "homie", Device: "barn", Name: "Rabbitry"}
+)
+
+func value(role thresholds.Role, q sensors.Quantity, v float64, fresh bool) thresholds.Value {
+	return thresholds.Value{Role: role, Probe: "p-" + string(role), Quantity: q, Value: v, Time: noon.Add(-20 * time.Second), Fresh: fresh}
+}
+
+// summerDay is a state with one of everything.
+func summerDay() *exporter.State {
+	return &exporter.State{Snapshot: thresholds.Snapshot{
+		Time: noon,
+		Outside: thresholds.Place{Values: []thresholds.Value{
+			value(thresholds.Outside, sensors.Temperature, 31.25, true), value(thresholds.Outside, sensors.Humidity, 40, true),
+		}},
+		Nests: []thresholds.NestState{
+			{
+				ID: "a1", Stage: thresholds.Nursing, Severity: alarm.Urgent,
+				Values: []thresholds.Value{
+					value(thresholds.Cluster, sensors.Temperature, 39.5, true),
+					value(thresholds.Cluster2, sensors.Temperature, 38, false),
+					value(thresholds.Air, sensors.Temperature, 36.06, true), value(thresholds.Air, sensors.Humidity, 55.5, true),
+					value(thresholds.CO2, sensors.CO2, 1850, true),
+				},
+				Judged: []thresholds.Judgement{{Danger: "heat", Judged: true}, {Danger: "chill", Why: "no litter entered"}},
+			},
+			{ID: "b2", Stage: thresholds.Empty, Values: []thresholds.Value{value(thresholds.Air, sensors.Temperature, -0.5, true)}},
+		},
+		Alarms: []alarm.Standing{
+			{Event: alarm.Event{Nest: "a1", Name: alarm.NestHeat, Severity: alarm.Urgent, Text: "the air in nest a1 is too hot; cool it"}},
+			{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Warning, Text: "a1-cluster-2 is silent"}},
+			{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Warning, Text: "a1-co2 is silent"}},
+			{Event: alarm.Event{Name: alarm.BusFault, Severity: alarm.Warning}},
+			{Event: alarm.Event{Nest: "b2", Name: alarm.BeddingDue, Severity: alarm.Notice, Text: "bed it"}},
+		},
+	}}
+}
+
+func TestTreeLaysOutAState(t *testing.T) {
+	want := [][2]string{
+		{"a1/cluster-temperature", "39.5"},
+		{"a1/air-temperature", "36.06"},
+		{"a1/air-humidity", "55.5"},
+		{"a1/carbon-dioxide", "1850"},
+		{"a1/reading-time", "2026-07-14T11:59:40Z"},
+		{"a1/alarm", "urgent"},
+		{"a1/not-judged", "chill: no litter entered"},
+		{"a1/litter-stage", "nursing"},
+		{"b2/air-temperature", "-0.5"},
+		{"b2/reading-time", "2026-07-14T11:59:40Z"},
+		{"b2/alarm", "none"},
+		{"b2/not-judged", "none"},
+		{"b2/litter-stage", "empty"},
+		{"outside/air-temperature", "31.25"},
+		{"outside/air-humidity", "40"},
+		{"outside/reading-time", "2026-07-14T11:59:40Z"},
+		{"$alert/a1-nest-heat", "urgent: the air in nest a1 is too hot; cool it"},
+		{"$alert/a1-probe-silent", "warning: a1-cluster-2 is silent\nwarning: a1-co2 is silent"},
+		{"$alert/site-bus-fault", "warning: bus-fault"},
+	}
+	got := root.Tree(summerDay()).Values
+	if len(got) != len(want) {
+		t.Errorf("got %d topics, want %d: %v", len(got), len(want), got)
+	}
+	for i := range min(len(got), len(want)) {
+		if g := got[i]; g.Topic != "homie/5/barn/"+want[i][0] || g.Payload != want[i][1] {
+			t.Errorf("message %d is %s = %q, want %s = %q", i, g.Topic, g.Payload, want[i][0], want[i][1])
+		}
+	}
+}
+
+// TestDescriptionFollowsHomie checks against the tables of the Homie convention 5.0.0, "Device/Node/Property Attributes".
+func TestDescriptionFollowsHomie(t *testing.T) {
+	tree := root.Tree(summerDay())
+	var d struct {
+		Homie string
+		Nodes map[string]struct {
+			Properties map[string]struct{ Datatype, Unit, Format string }
+		}
+		Root *string
+	}
+	if err := json.Unmarshal([]byte(tree.Description.JSON()), &d); err != nil {
+		t.Fatal(err)
+	}
+	if d.Homie != "5.0" || d.Root != nil {
+		t.Errorf("homie %q root %v, want 5.0 and no root on the root device", d.Homie, d.Root)
+	}
+	id := regexp.MustCompile(`^[a-z0-9]([a-z0-9-]*[a-z0-9])?$`)
+	datatypes := map[string]bool{"integer": true, "float": true, "boolean": true, "string": true, "enum": true, "datetime": true}
+	for n, node := range d.Nodes {
+		for p, about := range node.Properties {
+			if !id.MatchString(n) || !id.MatchString(p) || !datatypes[about.Datatype] {
+				t.Errorf("%s/%s with datatype %q does not follow the convention", n, p, about.Datatype)
+			}
+			if about.Datatype == "enum" && about.Format == "" {
+				t.Errorf("%s/%s is an enum without its values", n, p)
+			}
+		}
+	}
+	for _, m := range tree.Values {
+		rest := strings.TrimPrefix(m.Topic, "homie/5/barn/")
+		if strings.HasPrefix(rest, "$alert/") {
+			continue
+		}
+		n, p, _ := strings.Cut(rest, "/")
+		if _, ok := d.Nodes[n].Properties[p]; !ok {
+			t.Errorf("%s is published and not described", m.Topic)
+		}
+	}
+	if unit := d.Nodes["a1"].Properties["air-temperature"].Unit; unit != "\u00b0C" {
+		t.Errorf("unit of temperature is %q, want U+00B0 and C", unit)
+	}
+	if _, ok := d.Nodes["a1"].Properties["cluster-temperature-2"]; !ok {
+		t.Error("a fitted probe without a fresh value is not described")
+	}
+	if _, ok := d.Nodes["b2"].Properties["carbon-dioxide"]; ok {
+		t.Error("a probe that is not fitted is described")
+	}
+}
+
+func TestHashChangesWithTheShapeOnly(t *testing.T) {
+	before := root.Tree(summerDay()).Description
+	rows := []struct {
+		name   string
+		change func(*thresholds.Snapshot)
+		same   bool
+	}{
+		{"another value", func(s *thresholds.Snapshot) { s.Nests[0].Values[0].Value = 20 }, true},
+		{"a value gone stale", func(s *thresholds.Snapshot) { s.Nests[0].Values[0].Fresh = false }, true},
+		{"an alarm gone", func(s *thresholds.Snapshot) { s.Alarms = nil }, true},
+		{"a nest gone", func(s *thresholds.Snapshot) { s.Nests = s.Nests[:1] }, false},
+		{"a probe gone", func(s *thresholds.Snapshot) { s.Nests[0].Values = s.Nests[0].Values[1:] }, false},
+	}
+	for _, row := range rows {
+		t.Run(row.name, func(t *testing.T) {
+			s := summerDay()
+			row.change(&s.Snapshot)
+			after := root.Tree(s).Description
+			after.Version = 99
+			if same := after.Hash() == before.Hash(); same != row.same {
+				t.Errorf("hash the same: %v, want %v", same, row.same)
+			}
+		})
+	}
+}
+
+// FuzzPayloads holds every payload to Homie's grammar, whatever the numbers and names.
+func FuzzPayloads(f *testing.F) {
+	f.Add(123456789.0, "A1 ü", "too hot")
+	f.Add(math.NaN(), "", "")
+	f.Add(math.Inf(-1), "--", "\xff\x00")
+	f.Add(1e-300, "nest/+/#", "x")
+	float := regexp.MustCompile(`^-?[0-9]+(\.[0-9]+)?$`)
+	topic := regexp.MustCompile(`^homie/5/barn/(\$alert/)?[a-z0-9]([a-z0-9-]*[a-z0-9])?(/[a-z0-9]([a-z0-9-]*[a-z0-9])?)?$`)
+	f.Fuzz(func(t *testing.T, v float64, nest, words string) {
+		s := &exporter.State{Snapshot: thresholds.Snapshot{
+			Nests: []thresholds.NestState{{
+				ID: nest, Stage: thresholds.Empty, Values: []thresholds.Value{value(thresholds.Air, sensors.Temperature, v, true)},
+				Judged: []thresholds.Judgement{{Danger: "heat", Why: words}},
+			}},
+			Alarms: []alarm.Standing{{Event: alarm.Event{Nest: nest, Name: alarm.NestHeat, Severity: alarm.Warning, Text: words}}},
+		}}
+		for _, m := range root.Tree(s).Values {
+			if !topic.MatchString(m.Topic) {
+				t.Errorf("topic %q", m.Topic)
+			}
+			if m.Payload == "" || strings.ContainsRune(m.Payload, 0) || strings.ToValidUTF8(m.Payload, "") != m.Payload {
+				t.Errorf("%s = %q", m.Topic, m.Payload)
+			}
+			if strings.HasSuffix(m.Topic, "/air-temperature") && !float.MatchString(m.Payload) {
+				t.Errorf("%s = %q is no number of Homie", m.Topic, m.Payload)
+			}
+		}
+	})
+}
