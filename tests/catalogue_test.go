@@ -1,0 +1,129 @@
+package tests
+
+import (
+	"fmt"
+	"go/ast"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"testing"
+)
+
+// noKinds are the folders of sensors and exporter that hold neither a source nor a sink.
+var noKinds = []string{"sensors/screen"}
+
+// TestCatalogue compares the folders with the lines of the catalogue.
+func TestCatalogue(t *testing.T) {
+	all := parsed(t, root)
+	for _, room := range []struct{ folder, table string }{{"sensors", "sourceKinds"}, {"exporter", "sinkKinds"}} {
+		lines, err := catalogued(all, room.table)
+		if err != nil {
+			t.Fatal(err)
+		}
+		folders, err := kindFolders(filepath.Join(root, room.folder), room.folder)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, m := range mismatches(folders, lines) {
+			t.Errorf("%s and %s of cmd/nestmon/catalogue.go: %s", room.folder, room.table, m)
+		}
+	}
+}
+
+// catalogued returns the first string of every line of a table.
+func catalogued(all []source, table string) ([]string, error) {
+	var names []string
+	for _, s := range all {
+		if s.file != "cmd/nestmon/catalogue.go" {
+			continue
+		}
+		ast.Inspect(s.tree, func(n ast.Node) bool {
+			v, ok := n.(*ast.ValueSpec)
+			if !ok || v.Names[0].Name != table || len(v.Values) != 1 {
+				return true
+			}
+			if list, ok := v.Values[0].(*ast.CompositeLit); ok {
+				for _, line := range list.Elts {
+					names = append(names, firstString(line))
+				}
+			}
+			return false
+		})
+	}
+	if len(names) == 0 {
+		return nil, fmt.Errorf("no lines found in %s", table)
+	}
+	return names, nil
+}
+
+func firstString(n ast.Node) (text string) {
+	ast.Inspect(n, func(n ast.Node) bool {
+		if lit, ok := n.(*ast.BasicLit); ok && text == "" {
+			text, _ = strconv.Unquote(lit.Value)
+		}
+		return text == ""
+	})
+	return text
+}
+
+// kindFolders lists the folders with Go files below dir that should be in the catalogue.
+func kindFolders(dir, room string) ([]string, error) {
+	entries, err := os.ReadDir(dir)
+	if err != nil {
+		return nil, err
+	}
+	var out []string
+	for _, e := range entries {
+		pkg := room + "/" + e.Name()
+		if !e.IsDir() || suite(pkg) || e.Name() == "testdata" || slices.Contains(noKinds, pkg) {
+			continue
+		}
+		files, err := filepath.Glob(filepath.Join(dir, e.Name(), "*.go"))
+		if err != nil {
+			return nil, err
+		}
+		if len(files) > 0 {
+			out = append(out, e.Name())
+		}
+	}
+	return out, nil
+}
+
+func mismatches(folders, lines []string) []string {
+	var out []string
+	for _, f := range folders {
+		if !slices.Contains(lines, f) {
+			out = append(out, "the folder "+f+" has no line")
+		}
+	}
+	for i, l := range lines {
+		if !slices.Contains(folders, l) {
+			out = append(out, "the line "+l+" has no folder")
+		}
+		if slices.Contains(lines[:i], l) {
+			out = append(out, "the line "+l+" is there twice")
+		}
+	}
+	return out
+}
+
+func TestPlantedMismatches(t *testing.T) {
+	for _, row := range []struct {
+		name           string
+		folders, lines []string
+		want           string
+	}{
+		{"all is well", []string{"w1", "kernel"}, []string{"kernel", "w1"}, ""},
+		{"a folder too many", []string{"w1", "kernel"}, []string{"w1"}, "the folder kernel has no line"},
+		{"a line too many", []string{"w1"}, []string{"w1", "kernel"}, "the line kernel has no folder"},
+		{"a line twice", []string{"w1"}, []string{"w1", "w1"}, "the line w1 is there twice"},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			if got := strings.Join(mismatches(row.folders, row.lines), "; "); got != row.want {
+				t.Errorf("got %q, want %q", got, row.want)
+			}
+		})
+	}
+}
