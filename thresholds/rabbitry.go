@@ -17,6 +17,8 @@ type Rabbitry struct {
 	site     *nest.Site
 	nests    []*nest.Watch
 	faults   []*fault
+	book     []litter.Litter
+	turnover time.Time // when the next litter of the book begins, zero when none does
 
 	now     nest.Now
 	last    time.Time
@@ -99,31 +101,14 @@ func (r *Rabbitry) gap(t time.Time, elapsed time.Duration) {
 }
 
 func (r *Rabbitry) step() {
+	if !r.turnover.IsZero() && !r.now.Wall.Before(r.turnover) {
+		r.chooseLitters(r.now.Wall)
+	}
 	r.events = r.site.Step(&r.now, r.events)
 	for _, w := range r.nests {
 		r.events = w.Step(&r.now, r.events)
 	}
 	r.events = r.stepFaults(r.events)
-}
-
-// SetLitters replaces the litter book. Of several litters of one nest the newest that has begun counts.
-func (r *Rabbitry) SetLitters(book []litter.Litter) {
-	for _, w := range r.nests {
-		var newest *litter.Litter
-		for i := range book {
-			if l := &book[i]; l.Nest == w.Config().ID && (newest == nil || began(l).After(began(newest))) {
-				newest = l
-			}
-		}
-		w.SetLitter(newest)
-	}
-}
-
-func began(l *litter.Litter) time.Time {
-	if l.Bred.IsZero() {
-		return l.Kindled
-	}
-	return l.Bred
 }
 
 // Acknowledge records that a person has seen an alarm. nest is empty for the site's own.

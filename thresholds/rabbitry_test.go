@@ -63,7 +63,7 @@ func (tr trace) run(t testing.TB) (*thresholds.Rabbitry, []alarm.Event) {
 		tr.from = start
 	}
 	r := rabbitry(t, tr.kind)
-	r.SetLitters(tr.litters)
+	r.SetLitters(tr.litters, tr.from)
 	var events []alarm.Event
 	for half := range 2 * tr.minutes {
 		at := tr.from.Add(time.Duration(half) * 30 * time.Second)
@@ -376,7 +376,7 @@ func TestSameReadingsSameEvents(t *testing.T) {
 
 func BenchmarkObserve(b *testing.B) {
 	r := rabbitry(b, brood.WoodenBox)
-	r.SetLitters(newborn(3))
+	r.SetLitters(newborn(3), start)
 	at := start
 	for i := 0; b.Loop(); i++ {
 		at = at.Add(30 * time.Second)
