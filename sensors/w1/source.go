@@ -1,0 +1,144 @@
+package w1
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"sync/atomic"
+	"syscall"
+	"time"
+
+	"nestmon/sensors"
+)
+
+const devices = "sys/bus/w1/devices"
+
+// attempts is how often a probe is asked before it counts as silent: a signal or noise may spoil one conversion, the
+// kernel itself repeats a bad checksum some more.
+const attempts = 2
+
+var _ sensors.Source = (*Source)(nil)
+
+// Source is the kernel's 1-Wire buses, read one probe after another.
+type Source struct {
+	Now func() time.Time // time.Now unless set before the first Read
+
+	root   string
+	probes []ProbeConfig
+	poll   time.Duration
+	log    *sensors.ChangeLog
+	closed atomic.Bool
+}
+
+// New makes a source of the probes below root, "/" on a board. Nothing is touched until Read: a probe or a bus that is
+// missing does not keep the daemon from starting.
+func New(root string, probes []ProbeConfig, poll time.Duration, log *slog.Logger) (*Source, error) {
+	var problems []error
+	byROM := make(map[string]string)
+	for _, c := range probes {
+		c.Validate(func(path, problem string) {
+			problems = append(problems, fmt.Errorf("probe %s: %s: %s", c.ID, path, problem))
+		})
+		if first, twice := byROM[c.ROM]; twice {
+			problems = append(problems, fmt.Errorf("probe %s: rom: %s is bound to %s already; write the number of another probe", c.ID, c.ROM, first))
+		}
+		byROM[c.ROM] = c.ID
+	}
+	if err := errors.Join(problems...); err != nil {
+		return nil, err
+	}
+	return &Source{Now: time.Now, root: root, probes: probes, poll: poll, log: sensors.NewChangeLog(log)}, nil
+}
+
+// Bus returns w1.
+func (s *Source) Bus() string { return Kind }
+
+// Probes lists the probes in the order of the configuration.
+func (s *Source) Probes() []sensors.Probe {
+	var all []sensors.Probe
+	for _, c := range s.probes {
+		all = append(all, c.probe(s.poll))
+	}
+	return all
+}
+
+// Read converts and reads one probe after another. A conversion that has begun cannot be broken off; when ctx ends the
+// probes that are left become TimedOut.
+func (s *Source) Read(ctx context.Context) []sensors.Reading {
+	readings := make([]sensors.Reading, 0, len(s.probes))
+	for _, c := range s.probes {
+		value, f := s.ask(ctx, c)
+		r := sensors.Reading{Probe: c.ID, Quantity: sensors.Temperature, Time: s.Now(), Value: value}
+		var cause error
+		if f != nil {
+			r.Fault, cause = f.reason, fmt.Errorf("w1 %s: %w", c.ROM, f)
+		}
+		s.log.Note(r, cause)
+		readings = append(readings, r)
+	}
+	return readings
+}
+
+// Close makes further reads answer with faults. A conversion in flight ends by itself or not at all.
+func (s *Source) Close() error {
+	s.closed.Store(true)
+	return nil
+}
+
+// ask reads one probe, twice where a second attempt may help.
+func (s *Source) ask(ctx context.Context, c ProbeConfig) (value float64, f *fault) {
+	for range attempts {
+		switch {
+		case s.closed.Load():
+			return 0, faultf(sensors.BusDown, "bus is closed")
+		case ctx.Err() != nil:
+			return 0, faultf(sensors.TimedOut, "not asked: the time of this poll was over")
+		}
+		value, f = s.once(c)
+		if f == nil || f.reason != sensors.NoAnswer && f.reason != sensors.BadChecksum {
+			return value, f
+		}
+	}
+	return 0, f
+}
+
+func (s *Source) once(c ProbeConfig) (float64, *fault) {
+	dir := filepath.Join(s.root, devices)
+	text, err := readOnce(filepath.Join(dir, c.ROM, "w1_slave"))
+	switch {
+	case errors.Is(err, fs.ErrNotExist):
+		if _, err := os.Stat(dir); err != nil {
+			return 0, faultf(sensors.BusDown, "%s does not exist; %s", dir, enable)
+		}
+		return 0, faultf(sensors.NoAnswer, "is not on the bus; check its three wires and the number")
+	case err != nil:
+		return 0, faultf(sensors.NoAnswer, "%v", err)
+	case len(text) == 0:
+		return 0, faultf(sensors.NoAnswer, "empty answer: no presence, a bad checksum or an interrupted conversion")
+	}
+	pad, f := parse(text)
+	if f != nil {
+		return 0, f
+	}
+	return decode(pad, signatures[c.Clone])
+}
+
+// readOnce reads a kernel file with exactly one read. Any other way may ask again: os.ReadFile reads to the end, which is a
+// second conversion, and waits for ever on a file that answers EAGAIN (prometheus/node_exporter #697).
+func readOnce(path string) ([]byte, error) {
+	fd, err := syscall.Open(path, syscall.O_RDONLY|syscall.O_CLOEXEC, 0)
+	if err != nil {
+		return nil, &fs.PathError{Op: "open", Path: path, Err: err}
+	}
+	defer syscall.Close(fd)
+	buf := make([]byte, 256) // w1_slave is two lines of some forty characters
+	n, err := syscall.Read(fd, buf)
+	if err != nil {
+		return nil, &fs.PathError{Op: "read", Path: path, Err: err}
+	}
+	return buf[:n], nil
+}
