@@ -105,3 +105,45 @@ func TestEveryChoreNamesItsBasis(t *testing.T) {
 		}
 	}
 }
+
+func TestSeverityAtTheEdges(t *testing.T) {
+	from := at(t, "2025-03-10T00:00:00Z")
+	d := litter.Due{From: from, Late: from.AddDate(0, 0, 3), Until: from.AddDate(0, 0, 7)}
+	open := litter.Due{From: from}
+	for _, c := range []struct {
+		name string
+		d    litter.Due
+		now  time.Time
+		want alarm.Severity
+	}{
+		{"just before", d, from.Add(-1), alarm.None},
+		{"due", d, d.From, alarm.Notice},
+		{"just before late", d, d.Late.Add(-1), alarm.Notice},
+		{"late", d, d.Late, alarm.Warning},
+		{"just before the end", d, d.Until.Add(-1), alarm.Warning},
+		{"over", d, d.Until, alarm.None},
+		{"never late, never over", open, from.AddDate(1, 0, 0), alarm.Notice},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			if got := c.d.Severity(c.now); got != c.want {
+				t.Errorf("%v, want %v", got, c.want)
+			}
+		})
+	}
+}
+
+// Callers ask once a day: nothing may change between.
+func TestChoresChangeAtMidnightOnly(t *testing.T) {
+	loc := zone(t, "America/Santiago") // its clocks change at midnight, here on day 27 of gestation and day 28 of the litter
+	for _, l := range []litter.Litter{{Bred: at(t, "2024-08-12T20:00:00Z")}, {Kindled: at(t, "2024-08-11T20:00:00Z")}} {
+		for _, kind := range brood.Kinds {
+			for _, d := range litter.Chores(l, kind, brood.Winter, at(t, "2024-08-11T20:00:00Z"), loc) {
+				for _, edge := range []time.Time{d.From, d.Late, d.Until} {
+					if !edge.IsZero() && !litter.NextDay(edge.Add(-1), loc).Equal(edge) {
+						t.Errorf("%s changes within a day, at %v", d.Event, edge.In(loc))
+					}
+				}
+			}
+		}
+	}
+}
