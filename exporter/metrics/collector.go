@@ -1,0 +1,92 @@
+package metrics
+
+import (
+	"math"
+	"runtime"
+	"strings"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"nestmon/exporter"
+)
+
+// oldState is how old a State may be before its values are no longer shown: as long as a Prometheus itself looks back for a
+// sample by default.
+const oldState = 5 * time.Minute
+
+// collector makes every metric anew at each scrape.
+type collector struct{ sink *Sink }
+
+// Describe announces nothing: which series there are depends on the state.
+func (c collector) Describe(chan<- *prometheus.Desc) {}
+
+// Collect writes one state.
+func (c collector) Collect(out chan<- prometheus.Metric) {
+	w := writer{out: out}
+	s := c.sink.state.Load()
+	if s == nil {
+		return
+	}
+	age := c.sink.Now().Sub(s.Snapshot.Time)
+	w.site(s)
+	w.sinks(s.Sinks)
+	w.buses(s.Buses)
+	w.probes(s, age > oldState)
+	w.alarms(s.Snapshot)
+	w.nests(s.Snapshot.Nests, age > oldState)
+}
+
+// writer sends metrics of families.
+type writer struct{ out chan<- prometheus.Metric }
+
+// put sends one sample. What is no number is left out: absence is the marker for missing.
+func (w writer) put(f family, v float64, labels ...string) {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return
+	}
+	for i, l := range labels {
+		labels[i] = strings.ToValidUTF8(l, "�")
+	}
+	desc := prometheus.NewDesc(f.name, f.help, f.labels, nil)
+	m, err := prometheus.NewConstMetric(desc, f.kind, v, labels...)
+	if err != nil {
+		m = prometheus.NewInvalidMetric(desc, err)
+	}
+	w.out <- m
+}
+
+// at sends a moment, unless it never came.
+func (w writer) at(f family, t time.Time, labels ...string) {
+	if !t.IsZero() {
+		w.put(f, float64(t.UnixMilli())/1000, labels...)
+	}
+}
+
+func (w writer) bool(f family, b bool, labels ...string) {
+	v := 0.0
+	if b {
+		v = 1
+	}
+	w.put(f, v, labels...)
+}
+
+func (w writer) site(s *exporter.State) {
+	w.put(buildInfo, 1, s.Version, runtime.Version())
+	w.at(started, s.Started)
+	w.at(snapshotTime, s.Snapshot.Time)
+	w.bool(clockSynchronized, s.Synced)
+	if s.Snapshot.Season != "" {
+		w.put(seasonInfo, 1, string(s.Snapshot.Season))
+	}
+}
+
+func (w writer) sinks(all []exporter.SinkHealth) {
+	for _, h := range all {
+		w.bool(sinkUp, h.OK, h.Name)
+		w.put(sinkSent, float64(h.Sent), h.Name)
+		w.put(sinkFailed, float64(h.Failed), h.Name)
+		w.put(spoolPoints, float64(h.Pending), h.Name)
+		w.at(spoolOldest, h.OldestAt, h.Name)
+	}
+}

@@ -1,0 +1,68 @@
+package metrics
+
+import "github.com/prometheus/client_golang/prometheus"
+
+// family is one metric: its name, help and label names.
+type family struct {
+	name, help string
+	kind       prometheus.ValueType
+	labels     []string
+}
+
+func gauge(name, help string, labels ...string) family {
+	return family{"nestmon_" + name, help, prometheus.GaugeValue, labels}
+}
+
+func counter(name, help string, labels ...string) family {
+	return family{"nestmon_" + name, help, prometheus.CounterValue, labels}
+}
+
+// Of the site.
+var (
+	buildInfo         = gauge("build_info", "The program that runs; always 1.", "version", "goversion")
+	started           = gauge("start_timestamp_seconds", "When the daemon started.")
+	snapshotTime      = gauge("snapshot_timestamp_seconds", "When the state shown here was made; it should never be older than a few polls.")
+	clockSynchronized = gauge("clock_synchronized", "1 while the board's clock can be trusted.")
+	seasonInfo        = gauge("season_info", "The season the nests are judged by; always 1.", "season")
+)
+
+// Of sinks and buses.
+var (
+	sinkUp      = gauge("sink_up", "1 while what goes to this sink arrives.", "sink")
+	sinkSent    = counter("sink_sent_total", "States, readings or messages this sink took.", "sink")
+	sinkFailed  = counter("sink_failed_total", "Tries this sink failed, and things it refused for good.", "sink")
+	spoolPoints = gauge("spool_points", "Readings or messages that wait to be sent; 0 for sinks that only show a state.", "sink")
+	spoolOldest = gauge("spool_oldest_timestamp_seconds", "Time of the oldest thing that waits, only while something does.", "sink")
+	busUp       = gauge("bus_up", "1 while the last poll of this bus came back in time.", "bus")
+	busRestarts = counter("bus_restarts_total", "Restarts of this bus's worker after a fault in the program.", "bus")
+)
+
+// Of probes. The label nest is empty for a probe outside.
+var (
+	probeUp       = gauge("probe_up", "1 while every value of this probe is young enough to act on.", "nest", "role", "probe")
+	probeLastGood = gauge("probe_last_success_timestamp_seconds", "When this probe last gave a usable value.", "nest", "role", "probe")
+	probeReads    = counter("probe_reads_total", "Readings asked of this probe.", "nest", "role", "probe")
+	probeFailed   = counter("probe_failed_reads_total", "Readings of this probe without a usable value.", "nest", "role", "probe")
+	readErrors    = counter("probe_read_errors_total", "Readings of all probes without a usable value, by reason.", "reason")
+	temperature   = gauge("probe_temperature_celsius", "Temperature, while fresh.", "nest", "role", "probe")
+	humidity      = gauge("probe_humidity_ratio", "Relative humidity over water from 0 to 1, while fresh.", "nest", "role", "probe")
+	carbonDioxide = gauge("probe_carbon_dioxide_ratio", "Carbon dioxide as a share of the air by volume (0.001 is 1000 ppm), while fresh.", "nest", "role", "probe")
+	outsideTHI    = gauge("outside_rabbit_thi_celsius", "Rabbit temperature-humidity index of the shade air, while it can be computed.")
+)
+
+// Of alarms. The label nest is empty for what belongs to no nest.
+var (
+	alarmSeverity = gauge("alarm_severity", "How soon a person is needed: 0 not at all, 1 notice, 2 warning, 3 urgent.", "nest", "event")
+	alarmRaised   = gauge("alarm_raised_timestamp_seconds", "When this alarm was raised, only while it stands.", "nest", "event")
+	alarmsUnacked = gauge("alarms_unacknowledged", "Alarms that stand and that nobody has acknowledged.", "nest")
+	choresDue     = gauge("chores_due", "Chores that are due.", "nest")
+)
+
+// Of nests.
+var (
+	nestInfo     = gauge("nest_info", "What this nest is and where it is in the litter clock; always 1.", "nest", "kind", "stage")
+	dangerJudged = gauge("danger_judged", "1 while this danger is being judged; 0 means nobody would be told.", "nest", "danger")
+	kindled      = gauge("litter_kindled_timestamp_seconds", "When the litter in this nest was born.", "nest")
+	clusterCore  = gauge("cluster_core_celsius", "Estimate of the warmth inside the huddle of kits.", "nest")
+	nestLimit    = gauge("limit_celsius", "Limits in force now; without a series a limit is not in force.", "nest", "limit")
+)

@@ -1,0 +1,372 @@
+package metrics_test
+
+import (
+	"context"
+	"flag"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"net/http/httptest"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strconv"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/client_golang/prometheus/testutil/promlint"
+
+	"nestmon/exporter"
+	"nestmon/exporter/metrics"
+	"nestmon/exporter/sinktest"
+	"nestmon/sensors"
+	"nestmon/thresholds"
+	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/brood"
+	"nestmon/thresholds/litter"
+)
+
+var update = flag.Bool("update", false, "rewrite testdata from what is served")
+
+var noon = time.Date(2026, 1, 17, 12, 0, 0, 0, time.UTC)
+
+func newSink(t *testing.T, now time.Time) *metrics.Sink {
+	t.Helper()
+	s, err := metrics.New(prometheus.NewRegistry())
+	if err != nil {
+		t.Fatal(err)
+	}
+	s.Now = func() time.Time { return now }
+	return s
+}
+
+// scrape returns what /metrics says.
+func scrape(t *testing.T, s *metrics.Sink) string {
+	t.Helper()
+	rec := httptest.NewRecorder()
+	s.Handler().ServeHTTP(rec, httptest.NewRequest(http.MethodGet, "/metrics", nil))
+	if rec.Code != http.StatusOK {
+		t.Fatalf("scrape: %d %s", rec.Code, rec.Body)
+	}
+	return rec.Body.String()
+}
+
+func published(t *testing.T, state *exporter.State) string {
+	t.Helper()
+	s := newSink(t, state.Snapshot.Time)
+	if err := s.Publish(t.Context(), state); err != nil {
+		t.Fatal(err)
+	}
+	return scrape(t, s)
+}
+
+// rabbitry is an invented site with everything in it: n nests with a cluster and an air probe, all limits, a litter, and four
+// alarms standing in each nest.
+func rabbitry(n int) *exporter.State {
+	limit := func(v float64) *float64 { return &v }
+	s := &exporter.State{
+		Started: noon.Add(-48 * time.Hour), Synced: true, Version: "1.2.3",
+		Buses: []sensors.BusHealth{{Bus: "w1", Up: true, Took: 3 * time.Second}, {Bus: "i2c-1", Up: true, Hung: time.Minute, Restarts: 1}, {Bus: "kernel"}},
+		Sinks: []exporter.SinkHealth{
+			{Name: "mqtt", OK: true, Sent: 5760},
+			{Name: "influx", Sent: 5000, Failed: 41, Pending: 960, OldestAt: noon.Add(-40 * time.Minute), Error: "connection refused"},
+			{Name: "page", OK: true},
+			{Name: "phone", OK: true, Sent: 7, Failed: 1},
+			{Name: "mail", OK: true},
+		},
+		Probes: []sensors.Health{{Probe: "outside", Reads: 11520, LastGood: noon.Add(-2 * time.Second)}},
+		Snapshot: thresholds.Snapshot{
+			Time: noon, Season: brood.Winter,
+			Outside: thresholds.Place{THI: -3.26, HasTHI: true, Values: []thresholds.Value{
+				{Role: thresholds.Outside, Probe: "outside", Quantity: sensors.Temperature, Value: -7.31, Time: noon, Fresh: true},
+				{Role: thresholds.Outside, Probe: "outside", Quantity: sensors.Humidity, Value: 81.3, Time: noon, Fresh: true},
+			}},
+		},
+	}
+	for i := range n {
+		id := fmt.Sprintf("a%d", i+1)
+		s.Probes = append(s.Probes,
+			sensors.Health{Probe: id + "-cluster", Reads: 5760, LastGood: noon.Add(-3 * time.Second), Rejected: map[sensors.Fault]uint64{sensors.BadChecksum: 2}},
+			sensors.Health{Probe: id + "-air", Reads: 11520, LastGood: noon.Add(-10 * time.Minute), Rejected: map[sensors.Fault]uint64{sensors.NoAnswer: 40, sensors.Settling: 1}},
+		)
+		s.Snapshot.Nests = append(s.Snapshot.Nests, thresholds.NestState{
+			ID: id, Kind: brood.WoodenBox, Stage: thresholds.Nursing, AgeDays: 4, Core: 37.4, HasCore: true,
+			Litter: &litter.Litter{Nest: id, Kindled: noon.Add(-100 * time.Hour), Born: 8},
+			Values: []thresholds.Value{
+				{Role: thresholds.Cluster, Probe: id + "-cluster", Quantity: sensors.Temperature, Value: 36.44, Time: noon, Fresh: true},
+				{Role: thresholds.Air, Probe: id + "-air", Quantity: sensors.Temperature, Value: 21.07, Time: noon, Fresh: true},
+				{Role: thresholds.Air, Probe: id + "-air", Quantity: sensors.Humidity, Value: 55.2, Time: noon, Fresh: true},
+			},
+			Limits: thresholds.LimitsInForce{ClusterCold: limit(33), ClusterHot: limit(40), AirCold: limit(10), AirHot: limit(32), AirHotUrgent: limit(35)},
+			Judged: []thresholds.Judgement{{Danger: "heat", Judged: true}, {Danger: "chill"}, {Danger: "cold", Judged: true}},
+		})
+		for j, name := range []alarm.Name{alarm.NestCold, alarm.ClusterChill, alarm.ProbeSilent, alarm.CheckNest, alarm.BoxDue} {
+			a := alarm.Standing{Event: alarm.Event{Nest: id, Name: name, State: alarm.Raised, Severity: alarm.Severity(j%3 + 1), Time: noon.Add(-time.Duration(j+1) * time.Minute)}}
+			if j == 0 {
+				a.Acknowledged = noon
+			}
+			s.Snapshot.Alarms = append(s.Snapshot.Alarms, a)
+		}
+	}
+	return s
+}
+
+func TestGolden(t *testing.T) {
+	got := regexp.MustCompile(`goversion="[^"]*"`).ReplaceAllString(published(t, rabbitry(1)), `goversion="go"`)
+	file := filepath.Join("testdata", "metrics.txt")
+	if *update {
+		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	want, err := os.ReadFile(file)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got != string(want) {
+		t.Errorf("the exposition changed; read it, then run with -update. Got:\n%s", got)
+	}
+}
+
+// sample is one line of an exposition.
+var sample = regexp.MustCompile(`^([a-z_]+)(\{.*\})? (\S+)( .*)?$`)
+
+func samples(body string) (lines [][]string) {
+	for line := range strings.Lines(body) {
+		if line = strings.TrimSuffix(line, "\n"); !strings.HasPrefix(line, "#") {
+			lines = append(lines, append(sample.FindStringSubmatch(line), line))
+		}
+	}
+	return lines
+}
+
+func TestLint(t *testing.T) {
+	state := rabbitry(2)
+	state.Snapshot.Nests[0].Values = append(state.Snapshot.Nests[0].Values,
+		thresholds.Value{Role: thresholds.CO2, Probe: "a1-air", Quantity: sensors.CO2, Value: 812, Time: noon, Fresh: true})
+	body := published(t, state)
+	problems, err := promlint.New(strings.NewReader(body)).Lint()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range problems {
+		t.Errorf("promlint: %s: %s", p.Metric, p.Text)
+	}
+	// What promlint lets pass.
+	all := samples(body)
+	if len(all) < 100 {
+		t.Fatalf("only %d samples", len(all))
+	}
+	for _, m := range all {
+		line := m[len(m)-1]
+		if m[0] == "" {
+			t.Errorf("not a sample: %q", line)
+			continue
+		}
+		v, err := strconv.ParseFloat(m[3], 64)
+		switch {
+		case err != nil || v != v:
+			t.Errorf("no number: %q", line)
+		case strings.Contains(m[1], "percent"), strings.Contains(m[1], "fahrenheit"), strings.Contains(m[1], "_age"):
+			t.Errorf("unit in the name: %q", line)
+		case strings.HasSuffix(m[1], "_ratio") && (v < 0 || v > 1):
+			t.Errorf("a ratio outside 0 to 1: %q", line)
+		case m[4] != "":
+			t.Errorf("a timestamp: %q", line)
+		case strings.Contains(m[2], "type="):
+			t.Errorf("a label called type: %q", line)
+		}
+	}
+}
+
+func TestSeriesBudget(t *testing.T) {
+	for _, nests := range []int{0, 1, 4, 30} {
+		if got, most := len(samples(published(t, rabbitry(nests)))), 60+40*nests; got > most {
+			t.Errorf("%d nests: %d series, want at most %d", nests, got, most)
+		} else {
+			t.Logf("%d nests: %d series of %d", nests, got, most)
+		}
+	}
+}
+
+func TestWhatIsShown(t *testing.T) {
+	const (
+		airUp    = `nestmon_probe_up{nest="a1",probe="a1-air",role="air"}`
+		airTemp  = `nestmon_probe_temperature_celsius{nest="a1",probe="a1-air",role="air"}`
+		airGood  = `nestmon_probe_last_success_timestamp_seconds{nest="a1",probe="a1-air",role="air"}`
+		chill    = `nestmon_alarm_severity{event="cluster-chill",nest="a1"}`
+		judged   = `nestmon_danger_judged{danger="heat",nest="a1"}`
+		noJudged = judged + " 0"
+	)
+	for _, row := range []struct {
+		name       string
+		change     func(s *exporter.State)
+		later      time.Duration // when it is scraped
+		with, lack []string
+	}{
+		{"fresh", func(*exporter.State) {}, 0, []string{airUp + " 1", airTemp + " 21.07", airGood, judged + " 1", chill + " 2"}, nil},
+		{"a silent probe", func(s *exporter.State) {
+			s.Snapshot.Nests[0].Values[1].Fresh, s.Snapshot.Nests[0].Values[2].Fresh = false, false
+		}, 0, []string{airUp + " 0", airGood}, []string{airTemp, `humidity_ratio{nest="a1"`}},
+		{"half a silent probe", func(s *exporter.State) { s.Snapshot.Nests[0].Values[2].Fresh = false }, 0, []string{airUp + " 0", airTemp}, []string{`humidity_ratio{nest="a1"`}},
+		{"a daemon that stopped judging", func(*exporter.State) {}, 6 * time.Minute, []string{airUp + " 0", airGood, chill + " 2", noJudged}, []string{airTemp, "nestmon_cluster_core_celsius{"}},
+		{"a retired nest", func(s *exporter.State) { s.Snapshot.Nests, s.Snapshot.Alarms, s.Probes = nil, nil, nil }, 0, []string{`nestmon_probe_up{nest="",probe="outside"`}, []string{`"a1"`, "a1-air"}},
+		{"a probe without a place", func(s *exporter.State) { s.Probes = append(s.Probes, sensors.Health{Probe: "spare", Reads: 1}) }, 0, []string{`nestmon_probe_up{nest="",probe="spare",role=""} 0`}, nil},
+		{"two probes of a nest silent", func(s *exporter.State) {
+			s.Snapshot.Alarms = append(s.Snapshot.Alarms, alarm.Standing{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Urgent, Time: noon}})
+		}, 0, []string{`nestmon_alarm_severity{event="probe-silent",nest="a1"} 3`, `nestmon_alarms_unacknowledged{nest="a1"} 4`}, nil},
+		{"an alarm for a nest that is not there", func(s *exporter.State) {
+			s.Snapshot.Alarms = append(s.Snapshot.Alarms, alarm.Standing{Event: alarm.Event{Nest: "gone", Name: alarm.NestHeat, Severity: alarm.Urgent, Time: noon}})
+		}, 0, []string{`nestmon_alarm_severity{event="nest-heat",nest="gone"} 3`}, nil},
+		{"no number is no series", func(s *exporter.State) { s.Snapshot.Nests[0].Core = nan() }, 0, nil, []string{"nestmon_cluster_core_celsius{", "NaN"}},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			state := rabbitry(1)
+			row.change(state)
+			s := newSink(t, noon.Add(row.later))
+			if err := s.Publish(t.Context(), state); err != nil {
+				t.Fatal(err)
+			}
+			body := scrape(t, s)
+			for _, want := range row.with {
+				if !strings.Contains(body, want) {
+					t.Errorf("lacks %s", want)
+				}
+			}
+			for _, bad := range row.lack {
+				if strings.Contains(body, bad) {
+					t.Errorf("has %s", bad)
+				}
+			}
+		})
+	}
+}
+
+func nan() float64 { zero := 0.0; return zero / zero }
+
+func TestEveryReasonAndEventExistsFromTheStart(t *testing.T) {
+	state := rabbitry(1)
+	state.Probes, state.Snapshot.Alarms = nil, nil
+	body := published(t, state)
+	for _, f := range sensors.Faults {
+		if want := fmt.Sprintf("nestmon_probe_read_errors_total{reason=%q} 0", f); !strings.Contains(body, want) {
+			t.Errorf("lacks %s", want)
+		}
+	}
+	for _, name := range alarm.Names {
+		shown := strings.Contains(body, fmt.Sprintf("event=%q", name))
+		noted := name == alarm.Kindled || name == alarm.Visit || name == alarm.Inspection
+		if want := !name.Chore() && !noted; shown != want {
+			t.Errorf("event %s shown: %v, want %v", name, shown, want)
+		}
+	}
+}
+
+func TestScrapesSeeOneState(t *testing.T) {
+	s := newSink(t, noon)
+	one, two := rabbitry(3), rabbitry(3)
+	two.Version = "2.0.0"
+	for i := range two.Snapshot.Nests {
+		two.Snapshot.Nests[i].Core = 30
+	}
+	if err := s.Publish(t.Context(), one); err != nil {
+		t.Fatal(err)
+	}
+	var wg sync.WaitGroup
+	for range 4 {
+		wg.Go(func() {
+			for range 20 {
+				body := scrape(t, s)
+				if a, b := strings.Contains(body, `version="2.0.0"`), strings.Count(body, "core_celsius{nest=\"a1\"} 30\n")+strings.Count(body, "core_celsius{nest=\"a3\"} 30\n"); a != (b == 2) || b == 1 {
+					t.Errorf("a scrape shows a mixture: version 2: %v, cores of it: %d", a, b)
+				}
+			}
+		})
+	}
+	for i := range 50 {
+		_ = s.Publish(t.Context(), []*exporter.State{one, two}[i%2])
+	}
+	wg.Wait()
+}
+
+func TestConformance(t *testing.T) {
+	sinktest.Publisher(t, func(t *testing.T) sinktest.PublisherRig {
+		s, err := metrics.New(prometheus.NewRegistry())
+		if err != nil {
+			t.Fatal(err)
+		}
+		return sinktest.PublisherRig{Sink: s, Shown: func() (float64, bool) {
+			for _, m := range samples(scrape(t, s)) {
+				if m[1] == "nestmon_probe_temperature_celsius" && strings.Contains(m[2], `nest="a1"`) {
+					v, err := strconv.ParseFloat(m[3], 64)
+					return v, err == nil
+				}
+			}
+			return 0, false
+		}}
+	})
+}
+
+func TestServe(t *testing.T) {
+	taken, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	address := taken.Addr().String()
+	s := newSink(t, noon)
+	err = s.Serve(metrics.Config{Listen: address}, slog.New(slog.DiscardHandler))
+	if err == nil || !strings.Contains(err.Error(), strconv.Quote(address)+" is in use") || !strings.Contains(err.Error(), "write another port") {
+		t.Errorf("address in use: %v, want it named and the remedy", err)
+	}
+	taken.Close()
+	if err := s.Serve(metrics.Config{Listen: address}, slog.New(slog.DiscardHandler)); err != nil {
+		t.Fatal(err)
+	}
+	for _, row := range []struct {
+		path, with string
+		code       int
+	}{{"/", `href="/metrics"`, 200}, {"/metrics", "", 200}, {"/other", "", 404}} {
+		resp, err := http.Get("http://" + address + row.path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var b strings.Builder
+		_ = resp.Write(&b)
+		resp.Body.Close()
+		if resp.StatusCode != row.code || !strings.Contains(b.String(), row.with) {
+			t.Errorf("%s: %d, want %d and %q in\n%s", row.path, resp.StatusCode, row.code, row.with, b.String())
+		}
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), 5*time.Second)
+	defer cancel()
+	if err := s.Close(ctx); err != nil {
+		t.Error(err)
+	}
+}
+
+func TestValidate(t *testing.T) {
+	for _, row := range []struct {
+		listen string
+		want   string
+	}{
+		{metrics.DefaultConfig().Listen, ""},
+		{":19555", ""},
+		{"[::1]:19555", ""},
+		{"19555", "is not an address"},
+		{"127.0.0.1", "is not an address"},
+		{"127.0.0.1:http", "has no port"},
+		{"127.0.0.1:0", "has no port"},
+		{"127.0.0.1:70000", "has no port"},
+		{"", "is not an address"},
+	} {
+		var got string
+		metrics.Config{Listen: row.listen}.Validate(func(path, problem string) { got += path + ": " + problem })
+		if (row.want == "") != (got == "") || !strings.Contains(got, row.want) {
+			t.Errorf("%q: %q, want %q", row.listen, got, row.want)
+		}
+	}
+}
