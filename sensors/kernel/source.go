@@ -1,0 +1,162 @@
+package kernel
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io/fs"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"sync/atomic"
+	"syscall"
+	"time"
+
+	"nestmon/sensors"
+)
+
+var _ sensors.Source = (*Source)(nil)
+
+// Source is the probes that kernel drivers read, one after another.
+type Source struct {
+	Now func() time.Time // time.Now unless set before the first Read
+
+	root    string
+	configs []ProbeConfig
+	probes  []sensors.Probe
+	log     *sensors.ChangeLog
+	closed  atomic.Bool
+}
+
+// New makes a source of the probes below root, "/" on a board. A missing device does not keep the daemon from starting;
+// devices are looked at only for what they measure where neither chip nor configuration says it.
+func New(root string, probes []ProbeConfig, poll time.Duration, log *slog.Logger) (*Source, error) {
+	s := &Source{Now: time.Now, root: root, configs: probes, log: sensors.NewChangeLog(log)}
+	var problems []error
+	byDevice := make(map[string]string)
+	for _, c := range probes {
+		c.Validate(func(path, problem string) {
+			problems = append(problems, fmt.Errorf("probe %s: %s: %s", c.ID, path, problem))
+		})
+		if first, twice := byDevice[c.Device]; twice {
+			problems = append(problems, fmt.Errorf("probe %s: device: %s is bound to %s already; write another device", c.ID, c.Device, first))
+		}
+		byDevice[c.Device] = c.ID
+		s.probes = append(s.probes, c.probe(poll, func() []sensors.Quantity {
+			d, err := s.find(c)
+			if err != nil {
+				return nil
+			}
+			return d.shows()
+		}))
+	}
+	if err := errors.Join(problems...); err != nil {
+		return nil, err
+	}
+	return s, nil
+}
+
+// Bus returns kernel.
+func (s *Source) Bus() string { return Kind }
+
+// Probes lists the probes in the order of the configuration.
+func (s *Source) Probes() []sensors.Probe { return s.probes }
+
+// Read reads one file after another. A driver that hangs cannot be broken off; when ctx ends the probes that are left
+// become TimedOut.
+func (s *Source) Read(ctx context.Context) []sensors.Reading {
+	var readings []sensors.Reading
+	for i, p := range s.probes {
+		d, missing := s.find(s.configs[i])
+		for _, q := range p.Quantities {
+			r := sensors.Reading{Probe: p.ID, Quantity: q}
+			var err error
+			switch {
+			case s.closed.Load():
+				r.Fault, err = sensors.BusDown, errors.New("source is closed")
+			case ctx.Err() != nil:
+				r.Fault, err = sensors.TimedOut, errors.New("not asked: the time of this poll was over")
+			case missing != nil:
+				r.Fault, err = faultOf(missing, false), missing
+			default:
+				r.Value, r.Fault, err = read(d, q)
+			}
+			r.Time = s.Now()
+			s.log.Note(r, err)
+			readings = append(readings, r)
+		}
+	}
+	return readings
+}
+
+// Close makes further reads answer with faults. A read in flight ends by itself or not at all.
+func (s *Source) Close() error {
+	s.closed.Store(true)
+	return nil
+}
+
+func read(d device, q sensors.Quantity) (float64, sensors.Fault, error) {
+	path := d.file(q)
+	text, err := readOnce(path)
+	if err != nil {
+		return 0, faultOf(err, d.name == "w1_slave_temp"), err
+	}
+	if len(text) == 0 {
+		return 0, sensors.NoAnswer, fmt.Errorf("%s is empty", path)
+	}
+	value, err := parse(text)
+	if err != nil {
+		return 0, sensors.Malformed, fmt.Errorf("%s: %w", path, err)
+	}
+	return value, "", nil
+}
+
+// readOnce reads a kernel file with exactly one read; os.ReadFile waits for ever on a file that answers EAGAIN
+// (prometheus/node_exporter #697).
+func readOnce(path string) ([]byte, error) {
+	fd, err := syscall.Open(path, syscall.O_RDONLY|syscall.O_CLOEXEC, 0)
+	if err != nil {
+		return nil, &fs.PathError{Op: "open", Path: path, Err: err}
+	}
+	defer syscall.Close(fd)
+	buf := make([]byte, 64) // one number
+	n, err := syscall.Read(fd, buf)
+	if err != nil {
+		return nil, &fs.PathError{Op: "read", Path: path, Err: err}
+	}
+	return buf[:n], nil
+}
+
+// Check says what a person should put right before the probes can be read.
+func (s *Source) Check() []string {
+	var findings []string
+	var present bool
+	for _, c := range classes {
+		if _, err := os.Stat(filepath.Join(s.root, c.dir)); err == nil {
+			present = true
+		}
+	}
+	if !present {
+		return []string{fmt.Sprintf("neither %s nor %s is there; load the sensor's driver (on a Raspberry Pi: dtoverlay=i2c-sensor,sht4x in config.txt, then restart the board)",
+			filepath.Join(s.root, classes[0].dir), filepath.Join(s.root, classes[1].dir))}
+	}
+	bound := make(map[string]string)
+	for i, c := range s.configs {
+		d, err := s.find(c)
+		if err != nil {
+			findings = append(findings, fmt.Sprintf("probe %s: %v", c.ID, err))
+			continue
+		}
+		where := s.stable(d)
+		if first, twice := bound[where]; twice {
+			findings = append(findings, fmt.Sprintf("probe %s: device: %s is the same device as that of %s; write another", c.ID, where, first))
+		}
+		bound[where] = c.ID
+		for _, q := range s.probes[i].Quantities {
+			if _, err := os.Stat(d.file(q)); err != nil {
+				findings = append(findings, fmt.Sprintf("probe %s: driver %s shows no %s; write quantities: with what it measures", c.ID, d.name, q))
+			}
+		}
+	}
+	return findings
+}
