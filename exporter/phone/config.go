@@ -1,0 +1,140 @@
+package phone
+
+import (
+	"fmt"
+	"net/http"
+	"net/textproto"
+	"net/url"
+	"os"
+	"slices"
+	"strings"
+
+	"nestmon/exporter"
+	"nestmon/thresholds/alarm"
+)
+
+// Config is the block phone of the configuration.
+type Config struct {
+	Channels   []Channel `yaml:"channels"`
+	QuietHours *Window   `yaml:"quiet_hours"`
+}
+
+// Channel is one webhook.
+type Channel struct {
+	Name        string                     `yaml:"name"` // in logs and on the page; also the key of what waits for it
+	URL         exporter.Secret            `yaml:"url"`
+	URLFile     string                     `yaml:"url_file"` // one line
+	Format      string                     `yaml:"format"`   // text (empty) or json
+	Method      string                     `yaml:"method"`   // empty for POST
+	ContentType string                     `yaml:"content_type"`
+	Headers     map[string]exporter.Secret `yaml:"headers"`  // templates
+	Body        string                     `yaml:"body"`     // a template; empty for the format's
+	AtLeast     alarm.Severity             `yaml:"at_least"` // empty for warning
+}
+
+// format is what a channel sends where it does not say otherwise.
+type format struct {
+	contentType, body string
+	headers           map[string]string
+}
+
+var formats = map[string]format{
+	"text": {"text/plain; charset=utf-8", "{{.text}}", map[string]string{"Title": "{{header .title}}", "Priority": "{{priority .severity}}"}},
+	"json": {"application/json", "{{json .}}", nil},
+}
+
+// level is the lowest severity a channel carries.
+func (c Channel) level() alarm.Severity {
+	if c.AtLeast == alarm.None {
+		return alarm.Warning
+	}
+	return c.AtLeast
+}
+
+// Level is the lowest severity any channel carries. Without a channel it is urgent: nobody is told of less.
+func (c Config) Level() alarm.Severity {
+	lowest := alarm.Urgent
+	for _, ch := range c.Channels {
+		lowest = min(lowest, ch.level())
+	}
+	return lowest
+}
+
+var methods = []string{http.MethodPost, http.MethodPut, http.MethodPatch}
+
+// Validate reports every setting that cannot work. It never quotes an address or a header.
+func (c Config) Validate(report func(path, problem string)) {
+	names := map[string]bool{}
+	for i, ch := range c.Channels {
+		at := func(path, problem string) { report(fmt.Sprintf("channels[%d].%s", i, path), problem) }
+		if ch.Name == "" {
+			at("name", "is missing; write a short name, such as mobile")
+		} else if names[ch.Name] {
+			at("name", fmt.Sprintf("%q is used twice; write another", ch.Name))
+		}
+		names[ch.Name] = true
+		ch.validate(at)
+	}
+	if c.QuietHours != nil {
+		c.QuietHours.validate(func(path, problem string) { report("quiet_hours."+path, problem) })
+	}
+}
+
+func (c Channel) validate(report func(path, problem string)) {
+	switch {
+	case c.URL.IsSet() && c.URLFile != "":
+		report("url", "is given beside url_file; write one of them")
+	case !c.URL.IsSet() && c.URLFile == "":
+		report("url", "is missing; write the address the phone's service gave you, or url_file with a file that holds it")
+	case c.URL.IsSet() && checkURL(c.URL) != nil:
+		report("url", checkURL(c.URL).Error())
+	}
+	if _, ok := formats[c.Format]; !ok && c.Format != "" {
+		report("format", fmt.Sprintf("%q is unknown; write text or json", c.Format))
+	}
+	if c.Method != "" && !slices.Contains(methods, c.Method) {
+		report("method", fmt.Sprintf("%q is not possible; write one of: %s", c.Method, strings.Join(methods, ", ")))
+	}
+	for name := range c.Headers {
+		if !token(name) {
+			report("headers", fmt.Sprintf("%q cannot be a header's name; write letters, digits and hyphens", name))
+		}
+	}
+	if _, err := c.templates(); err != nil {
+		report("body", err.Error()+"; write the keys and functions the documentation lists")
+	}
+}
+
+func checkURL(s exporter.Secret) error {
+	u, err := url.Parse(s.Reveal())
+	if err != nil || (u.Scheme != "https" && u.Scheme != "http") || u.Hostname() == "" {
+		return fmt.Errorf("is not a web address; write https://HOST/PATH")
+	}
+	return nil
+}
+
+// address reads the URL from where it stands.
+func (c Channel) address() (exporter.Secret, error) {
+	s := c.URL
+	if c.URLFile != "" {
+		b, err := os.ReadFile(c.URLFile)
+		if err != nil {
+			return exporter.Secret{}, fmt.Errorf("url_file: %w; make the file readable for this user", err)
+		}
+		s = exporter.NewSecret(strings.TrimSpace(string(b)))
+	}
+	if err := checkURL(s); err != nil {
+		return exporter.Secret{}, fmt.Errorf("the address %w", err)
+	}
+	return s, nil
+}
+
+// token reports whether name can be a header's.
+func token(name string) bool {
+	for _, r := range name {
+		if !strings.ContainsRune("abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ0123456789-_", r) {
+			return false
+		}
+	}
+	return name != "" && textproto.CanonicalMIMEHeaderKey(name) != "Host"
+}

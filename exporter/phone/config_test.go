@@ -1,0 +1,90 @@
+package phone_test
+
+import (
+	"maps"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+
+	"nestmon/exporter"
+	"nestmon/exporter/phone"
+	"nestmon/thresholds/alarm"
+)
+
+func TestConfigSaysWhatIsWrong(t *testing.T) {
+	good := phone.Channel{Name: "mobile", URL: exporter.NewSecret("https://push.example/" + key)}
+	rows := []struct {
+		name   string
+		change func(*phone.Config)
+		want   []string
+	}{
+		{"plain", func(*phone.Config) {}, nil},
+		{"nothing", func(c *phone.Config) { c.Channels = nil }, nil},
+		{"quiet hours", func(c *phone.Config) { c.QuietHours = &phone.Window{From: "22:00", To: "06:30"} }, nil},
+		{"no name", func(c *phone.Config) { c.Channels[0].Name = "" }, []string{"channels[0].name"}},
+		{"a name twice", func(c *phone.Config) { c.Channels = append(c.Channels, good) }, []string{"channels[1].name"}},
+		{"no address", func(c *phone.Config) { c.Channels[0].URL = exporter.Secret{} }, []string{"channels[0].url"}},
+		{"no web address", func(c *phone.Config) { c.Channels[0].URL = exporter.NewSecret("push.example/" + key) }, []string{"channels[0].url"}},
+		{"two addresses", func(c *phone.Config) { c.Channels[0].URLFile = "url" }, []string{"channels[0].url"}},
+		{"an unknown format", func(c *phone.Config) { c.Channels[0].Format = "xml" }, []string{"channels[0].format"}},
+		{"an unknown method", func(c *phone.Config) { c.Channels[0].Method = "post" }, []string{"channels[0].method"}},
+		{"a misspelt key", func(c *phone.Config) { c.Channels[0].Body = "{{.tilte}}" }, []string{"channels[0].body"}},
+		{"a broken template", func(c *phone.Config) { c.Channels[0].Body = "{{.title" }, []string{"channels[0].body"}},
+		{"a broken header", func(c *phone.Config) {
+			c.Channels[0].Headers = map[string]exporter.Secret{"Authorization": exporter.NewSecret("{{" + key)}
+		}, []string{"channels[0].body"}},
+		{"a header with a space", func(c *phone.Config) {
+			c.Channels[0].Headers = map[string]exporter.Secret{"My Key": exporter.NewSecret("x")}
+		}, []string{"channels[0].headers"}},
+		{"no times of day", func(c *phone.Config) { c.QuietHours = &phone.Window{From: "10pm", To: "25:00"} }, []string{"quiet_hours.from", "quiet_hours.to"}},
+	}
+	for _, row := range rows {
+		t.Run(row.name, func(t *testing.T) {
+			c := phone.Config{Channels: []phone.Channel{good}}
+			row.change(&c)
+			got := map[string]string{}
+			c.Validate(func(path, problem string) { got[path] = problem })
+			if paths := slices.Sorted(maps.Keys(got)); !slices.Equal(paths, row.want) {
+				t.Errorf("reported %v, want %v", got, row.want)
+			}
+			for path, problem := range got {
+				if strings.Contains(problem, key) || !strings.Contains(problem, "write") {
+					t.Errorf("%s: %q tells a secret or no remedy", path, problem)
+				}
+			}
+		})
+	}
+}
+
+func TestLevelIsTheLowestOfAllChannels(t *testing.T) {
+	c := phone.Config{}
+	if got := c.Level(); got != alarm.Urgent {
+		t.Errorf("without a channel: %v, want urgent", got)
+	}
+	c.Channels = []phone.Channel{{AtLeast: alarm.Urgent}, {}}
+	if got := c.Level(); got != alarm.Warning {
+		t.Errorf("with the default: %v, want warning", got)
+	}
+	c.Channels = append(c.Channels, phone.Channel{AtLeast: alarm.Notice})
+	if got := c.Level(); got != alarm.Notice {
+		t.Errorf("with a talkative one: %v, want notice", got)
+	}
+}
+
+func TestAddressFromAFile(t *testing.T) {
+	f := newFar(t)
+	file := filepath.Join(t.TempDir(), "url")
+	if err := os.WriteFile(file, []byte(f.URL+"/push/"+key+"\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	c := phone.Channel{Name: "mobile", URLFile: file}
+	if err := open(t, c).Send(t.Context(), hot()); err != nil {
+		t.Fatal(err)
+	}
+	c.URLFile = file + ".no"
+	if _, err := phone.New(c); err == nil || !strings.Contains(err.Error(), "url_file") {
+		t.Errorf("got %v, want an error about url_file", err)
+	}
+}
