@@ -1,0 +1,179 @@
+package archive
+
+import (
+	"errors"
+	"fmt"
+	"log/slog"
+	"os"
+	"path/filepath"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"nestmon/sensors"
+)
+
+// Defaults of Options. A year of raw polls of 90 series is about 200 MB, of hourly rows about 8 MB; the spans are ours, no source.
+const (
+	DefaultRawFor   = 90 * 24 * time.Hour
+	DefaultHoursFor = 10 * 365 * 24 * time.Hour
+)
+
+// Options say what to keep and for how long.
+type Options struct {
+	Probes   []sensors.Probe  // whose values are stored; nil for reading only
+	Now      func() time.Time // time.Now when nil
+	Log      *slog.Logger     // discards when nil
+	RawFor   time.Duration    // how long every poll is kept, DefaultRawFor when 0
+	HoursFor time.Duration    // how long hourly rows and events are kept, DefaultHoursFor when 0
+}
+
+func (o Options) filled() Options {
+	if o.Now == nil {
+		o.Now = time.Now
+	}
+	if o.Log == nil {
+		o.Log = slog.New(slog.DiscardHandler)
+	}
+	if o.RawFor <= 0 {
+		o.RawFor = DefaultRawFor
+	}
+	if o.HoursFor <= 0 {
+		o.HoursFor = DefaultHoursFor
+	}
+	return o
+}
+
+// Archive is the store. Its methods may be called from any goroutine; readers do not wait for Commit.
+type Archive struct {
+	dir            string
+	opts           Options
+	readings, book *store
+	copied         string // the folder of a read-only copy, removed by Close
+	closed         bool
+
+	plan atomic.Pointer[plan] // what the columns of every poll mean
+
+	mu       sync.Mutex // one writer at a time; guards all below
+	state    pollState
+	channels []string
+	aside    []string
+	counts   Counts
+}
+
+// Counts are what the archive could not keep since it was opened. None of them is an error of a call.
+type Counts struct {
+	Unfit           uint64            // values outside what a row can hold, stored as absent
+	Unknown         uint64            // values of probes or quantities the archive was not opened with
+	Repeated        uint64            // values already stored, or too old to be new
+	Pruned          uint64            // polls removed for age
+	PrunedUnsent    map[string]uint64 // of those, polls a sink had not delivered yet
+	DroppedMessages uint64            // messages pushed out of a full queue
+}
+
+var errReadOnly = errors.New("archive: opened for reading only")
+
+// Open opens the archive in dir for the one process that writes it, and makes what is missing. A database file that cannot
+// be read is renamed beside, a new one is begun, and SetAside names it.
+func Open(dir string, opts Options) (*Archive, error) {
+	dir, err := filepath.Abs(dir)
+	if err != nil {
+		return nil, fmt.Errorf("archive: %w", err)
+	}
+	if err := writable(dir); err != nil {
+		return nil, err
+	}
+	a := &Archive{dir: dir, opts: opts.filled()}
+	if err := a.open(true); err != nil {
+		return nil, err
+	}
+	return a, nil
+}
+
+func (a *Archive) open(mend bool) (err error) {
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, a.Close())
+		}
+	}()
+	for _, f := range []struct {
+		kind kind
+		to   **store
+	}{{bookFile, &a.book}, {readingsFile, &a.readings}} {
+		s, aside, err := openStore(filepath.Join(a.dir, f.kind.name), f.kind, mend, a.opts)
+		a.aside = append(a.aside, aside...)
+		if err != nil {
+			return err
+		}
+		*f.to = s
+	}
+	if err := a.loadReadings(); err != nil {
+		return err
+	}
+	return a.loadChannels()
+}
+
+// SetAside returns the paths of database files that could not be read and were renamed since the archive was opened.
+func (a *Archive) SetAside() []string {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	return append([]string(nil), a.aside...)
+}
+
+// Counts returns what could not be kept so far.
+func (a *Archive) Counts() Counts {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	c := a.counts
+	c.PrunedUnsent = make(map[string]uint64, len(a.counts.PrunedUnsent))
+	for name, n := range a.counts.PrunedUnsent {
+		c.PrunedUnsent[name] = n
+	}
+	return c
+}
+
+// Close writes what still waits in memory and releases the files. It may be called more than once.
+func (a *Archive) Close() error {
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	if a.closed {
+		return nil
+	}
+	a.closed = true
+	var errs []error
+	if a.readings != nil && a.copied == "" {
+		errs = append(errs, a.readings.write(a.saveCursors))
+	}
+	for _, s := range []*store{a.readings, a.book} {
+		if s != nil {
+			errs = append(errs, s.close())
+		}
+	}
+	if a.copied != "" {
+		errs = append(errs, os.RemoveAll(a.copied))
+	}
+	return errors.Join(errs...)
+}
+
+// mayWrite is asked first by every method that writes.
+func (a *Archive) mayWrite() error {
+	if a.copied != "" {
+		return errReadOnly
+	}
+	return nil
+}
+
+func writable(dir string) error {
+	const remedy = "let the user that runs nestmon own this folder, or name another one under data:"
+	err := os.MkdirAll(dir, 0o750)
+	if err == nil {
+		var f *os.File
+		if f, err = os.CreateTemp(dir, ".nestmon-*"); err == nil {
+			err = errors.Join(f.Close(), os.Remove(f.Name()))
+		}
+	}
+	if err != nil {
+		return fmt.Errorf("archive: %s cannot be written: %w; %s", dir, err, remedy)
+	}
+	return nil
+}

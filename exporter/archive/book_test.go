@@ -1,0 +1,200 @@
+package archive_test
+
+import (
+	"fmt"
+	"path/filepath"
+	"reflect"
+	"testing"
+	"time"
+
+	"nestmon/exporter"
+	"nestmon/exporter/archive"
+	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/litter"
+)
+
+func event(nest string, at time.Time, s alarm.Severity) alarm.Event {
+	return alarm.Event{
+		Time: at, Since: at.Add(-time.Minute), Nest: nest, Name: alarm.NestHeat, State: alarm.Raised, Severity: s,
+		Value: 31.5, Limit: 30, HasValue: true, HasLimit: true, Unit: "C", Probe: nest + "-air", Text: "open the lid",
+	}
+}
+
+func message(id string, at time.Time, s alarm.Severity) exporter.Message {
+	return exporter.Message{ID: id, Time: at, Title: "a1 is hot", Body: "open the lid", Event: event("a1", at, s)}
+}
+
+func ids(t testing.TB, a *archive.Archive, channel string, now time.Time) []string {
+	t.Helper()
+	all, err := a.Pending(channel, now, 1<<30)
+	if err != nil {
+		t.Fatal(err)
+	}
+	out := []string{}
+	for _, m := range all {
+		out = append(out, m.ID)
+	}
+	return out
+}
+
+func TestEventsAndStandingComeBackWhole(t *testing.T) {
+	dir := t.TempDir()
+	a := openAt(t, dir, archive.Options{})
+	c := exporter.Commit{Time: start, StandingChanged: true}
+	for i := range 5 {
+		c.Events = append(c.Events, event(fmt.Sprint("n", i), start.Add(time.Duration(i)*time.Second), alarm.Urgent))
+	}
+	c.Standing = []alarm.Standing{
+		{Event: c.Events[4], Acknowledged: start.Add(time.Hour)},
+		{Event: c.Events[0]},
+	}
+	commit(t, a, c)
+	commit(t, a, exporter.Commit{Time: start.Add(time.Minute), Events: c.Events[:2]}) // the same again, nothing else changed
+	a = reopen(t, a, dir, archive.Options{})
+	got, err := a.Events(start.Add(time.Second), start.Add(time.Minute), 3)
+	if want := []alarm.Event{c.Events[4], c.Events[3], c.Events[2]}; err != nil || !reflect.DeepEqual(got, want) {
+		t.Errorf("events %v, %v; want %v", got, err, want)
+	}
+	if got, err := a.Events(start, start.Add(time.Hour), 100); err != nil || len(got) != 5 {
+		t.Errorf("%d events, %v; want 5", len(got), err)
+	}
+	standing, err := a.Standing()
+	if err != nil || !reflect.DeepEqual(standing, c.Standing) {
+		t.Errorf("standing %v, %v; want %v", standing, err, c.Standing)
+	}
+	commit(t, a, exporter.Commit{Time: start, StandingChanged: true})
+	if standing, err := a.Standing(); err != nil || len(standing) != 0 {
+		t.Errorf("standing %v, %v; want none", standing, err)
+	}
+}
+
+func TestMessagesWaitForEachChannel(t *testing.T) {
+	dir := t.TempDir()
+	a := openAt(t, dir, archive.Options{})
+	channels := func(names ...string) {
+		t.Helper()
+		if err := a.SetChannels(names); err != nil {
+			t.Fatal(err)
+		}
+	}
+	expect := func(channel string, now time.Time, want ...string) {
+		t.Helper()
+		if got := ids(t, a, channel, now); !reflect.DeepEqual(got, append([]string{}, want...)) {
+			t.Errorf("%s owes %q, want %q", channel, got, want)
+		}
+	}
+	channels("hook", "mail")
+	night := message("night", start, alarm.Warning)
+	night.After = start.Add(7 * time.Hour)
+	all := []exporter.Message{message("one", start, alarm.Urgent), night, message("two", start, alarm.Urgent)}
+	commit(t, a, exporter.Commit{Time: start, Messages: all})
+	a = reopen(t, a, dir, archive.Options{})
+	expect("hook", start, "one", "two")
+	expect("mail", night.After, "one", "night", "two")
+	expect("hook", start.AddDate(-10, 0, 0), "one", "night", "two") // the clock leapt back: nothing is held for ten years
+	if err := a.Sent("hook", "one", start); err != nil {
+		t.Fatal(err)
+	}
+	if err := a.Refused("mail", "two", "no such person"); err != nil {
+		t.Fatal(err)
+	}
+	commit(t, a, exporter.Commit{Time: start, Messages: all}) // a repeated commit queues nothing twice
+	expect("hook", start, "two")
+	expect("mail", start, "one")
+	if n, oldest, err := a.Waiting("hook"); n != 2 || !oldest.Equal(start) || err != nil {
+		t.Errorf("waiting %d since %s, %v; want 2 since %s", n, oldest, err, start)
+	}
+	channels("mail", "push")
+	expect("hook", start)
+	expect("push", start)
+	commit(t, a, exporter.Commit{Time: start, Messages: []exporter.Message{message("three", start, alarm.Urgent)}})
+	expect("push", start, "three")
+	expect("mail", start, "one", "three")
+	if got, err := a.Pending("mail", start, 1); err != nil || len(got) != 1 || !reflect.DeepEqual(got[0], all[0]) {
+		t.Errorf("pending %+v, %v; want %+v", got, err, all[0])
+	}
+}
+
+func TestFullQueueDropsTheLeastSevereFirst(t *testing.T) {
+	a := openAt(t, t.TempDir(), archive.Options{})
+	if err := a.SetChannels([]string{"hook"}); err != nil {
+		t.Fatal(err)
+	}
+	severities := []alarm.Severity{alarm.Urgent, alarm.Notice, alarm.Warning}
+	var c exporter.Commit
+	c.Time = start
+	for i := range 1050 {
+		c.Messages = append(c.Messages, message(fmt.Sprintf("%04d", i), start, severities[i%3]))
+	}
+	commit(t, a, c)
+	got := ids(t, a, "hook", start)
+	if len(got) != 1000 || a.Counts().DroppedMessages != 50 {
+		t.Fatalf("%d wait and %d were dropped, want 1000 and 50", len(got), a.Counts().DroppedMessages)
+	}
+	// The fifty oldest notices are 1, 4, ..., 148.
+	if got[0] != "0000" || got[1] != "0002" || got[100] != "0150" {
+		t.Errorf("left: %q ...", got[:110])
+	}
+}
+
+func TestLittersAreCorrectedNotOverwritten(t *testing.T) {
+	dir := t.TempDir()
+	a := openAt(t, dir, archive.Options{})
+	first, err := a.PutLitter(litter.Litter{Nest: "a1", Bred: start.AddDate(0, 0, -31)})
+	if err != nil || first.ID == 0 {
+		t.Fatalf("%+v, %v", first, err)
+	}
+	second, err := a.PutLitter(litter.Litter{Nest: "b2", Kindled: start, Born: 8})
+	if err != nil {
+		t.Fatal(err)
+	}
+	fixed := first
+	fixed.Kindled, fixed.Born = start, 9
+	if _, err := a.PutLitter(fixed); err != nil {
+		t.Fatal(err)
+	}
+	a = reopen(t, a, dir, archive.Options{})
+	got, err := a.Litters()
+	if want := []litter.Litter{fixed, second}; err != nil || !reflect.DeepEqual(got, want) {
+		t.Errorf("litters %+v, %v; want %+v", got, err, want)
+	}
+	for name, bad := range map[string]litter.Litter{"no nest": {}, "not in the book": {ID: 77, Nest: "a1"}} {
+		if _, err := a.PutLitter(bad); err == nil {
+			t.Errorf("%s: no error", name)
+		}
+	}
+	a.Close()
+	if n := count(t, filepath.Join(dir, "book.db"), "SELECT count(*) FROM litters_before WHERE id = ? AND kindled IS NULL", first.ID); n != 1 {
+		t.Errorf("%d earlier entries, want 1", n)
+	}
+}
+
+func TestMarksAndMeta(t *testing.T) {
+	dir := t.TempDir()
+	a := openAt(t, dir, archive.Options{})
+	for _, m := range []archive.Mark{
+		{"a1", alarm.BeddingDue, start},
+		{"a1", alarm.BeddingDue, start.Add(24 * time.Hour)},
+		{"", alarm.SeasonSetupDue, start},
+		{"a1", alarm.BeddingDue, start}, // once more
+	} {
+		if err := a.PutMark(m); err != nil {
+			t.Fatal(err)
+		}
+	}
+	for _, v := range []string{"one", "two"} {
+		if err := a.SetMeta("mqtt.client", v); err != nil {
+			t.Fatal(err)
+		}
+	}
+	a = reopen(t, a, dir, archive.Options{})
+	want := []archive.Mark{{"", alarm.SeasonSetupDue, start}, {"a1", alarm.BeddingDue, start.Add(24 * time.Hour)}}
+	if got, err := a.Marks(); err != nil || !reflect.DeepEqual(got, want) {
+		t.Errorf("marks %v, %v; want %v", got, err, want)
+	}
+	for key, want := range map[string]string{"mqtt.client": "two", "other": ""} {
+		if got, err := a.Meta(key); err != nil || got != want {
+			t.Errorf("meta %s = %q, %v; want %q", key, got, err, want)
+		}
+	}
+}

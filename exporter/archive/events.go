@@ -1,0 +1,140 @@
+package archive
+
+import (
+	"database/sql"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+
+	"nestmon/exporter"
+	"nestmon/thresholds/alarm"
+)
+
+// standing is how an alarm is kept. alarm.Standing itself inherits the JSON of the event it embeds, which leaves Acknowledged out.
+type standing struct {
+	Event        alarm.Event `json:"event"`
+	Acknowledged time.Time   `json:"acknowledged"`
+}
+
+func (a *Archive) commitBook(c exporter.Commit) error {
+	if len(c.Events) == 0 && len(c.Messages) == 0 && !c.StandingChanged {
+		return nil
+	}
+	var dropped int64
+	err := a.writeBook(func(t *tx) error {
+		for _, e := range c.Events {
+			if err := t.putEvent(e); err != nil {
+				return err
+			}
+		}
+		if c.StandingChanged {
+			if err := t.putStanding(c.Standing); err != nil {
+				return err
+			}
+		}
+		var err error
+		dropped, err = t.putMessages(c.Messages, a.channels)
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("%w: %w", ErrBook, err)
+	}
+	if dropped > 0 {
+		a.counts.DroppedMessages += uint64(dropped)
+		a.opts.Log.Warn("message queue is full; the oldest of the least severe were dropped", "messages", dropped)
+	}
+	return nil
+}
+
+func (t *tx) putEvent(e alarm.Event) error {
+	body, err := json.Marshal(e)
+	if err != nil {
+		return err
+	}
+	return t.exec("INSERT OR IGNORE INTO events (at, nest, name, probe, state, severity, body) VALUES (?, ?, ?, ?, ?, ?, ?)",
+		e.Time.UnixMilli(), e.Nest, string(e.Name), e.Probe, string(e.State), int(e.Severity), string(body))
+}
+
+func (t *tx) putStanding(all []alarm.Standing) error {
+	if err := t.exec("DELETE FROM standing"); err != nil {
+		return err
+	}
+	for i, s := range all {
+		body, err := json.Marshal(standing{s.Event, s.Acknowledged})
+		if err != nil {
+			return err
+		}
+		if err := t.exec("INSERT INTO standing (place, body) VALUES (?, ?)", i, string(body)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Standing returns the alarms and chores that were on after the last Commit, in its order.
+func (a *Archive) Standing() ([]alarm.Standing, error) {
+	var out []alarm.Standing
+	err := a.book.read(func(db *sql.DB) error {
+		return bodies(db, func(s standing) { out = append(out, alarm.Standing{Event: s.Event, Acknowledged: s.Acknowledged}) }, "SELECT body FROM standing ORDER BY place")
+	})
+	return out, err
+}
+
+// Events returns at most max events with from <= time < to, newest first.
+func (a *Archive) Events(from, to time.Time, max int) ([]alarm.Event, error) {
+	var out []alarm.Event
+	err := a.book.read(func(db *sql.DB) error {
+		return bodies(db, func(e alarm.Event) { out = append(out, e) },
+			"SELECT body FROM events WHERE at >= ? AND at < ? ORDER BY at DESC LIMIT ?", from.UnixMilli(), to.UnixMilli(), max)
+	})
+	return out, err
+}
+
+// bodies hands every JSON value of a one-column query to f.
+func bodies[T any](q queryer, f func(T), query string, args ...any) error {
+	return collect(q, func(scan func(...any) error) error {
+		var body string
+		if err := scan(&body); err != nil {
+			return err
+		}
+		var v T
+		if err := json.Unmarshal([]byte(body), &v); err != nil {
+			return err
+		}
+		f(v)
+		return nil
+	}, query, args...)
+}
+
+// Meta returns a small string kept under key, "" when there is none.
+func (a *Archive) Meta(key string) (string, error) {
+	var v string
+	err := a.book.read(func(db *sql.DB) error {
+		err := db.QueryRow("SELECT value FROM meta WHERE key = ?", key).Scan(&v)
+		if errors.Is(err, sql.ErrNoRows) {
+			return nil
+		}
+		return err
+	})
+	return v, err
+}
+
+// SetMeta keeps a small string. It is durable before SetMeta returns.
+func (a *Archive) SetMeta(key, value string) error {
+	return a.editBook(func(t *tx) error { return t.setMeta(key, value) })
+}
+
+func (t *tx) setMeta(key, value string) error {
+	return t.exec("INSERT OR REPLACE INTO meta (key, value) VALUES (?, ?)", key, value)
+}
+
+// editBook is the way in for every change of the book but Commit.
+func (a *Archive) editBook(f func(*tx) error) error {
+	if err := a.mayWrite(); err != nil {
+		return err
+	}
+	a.mu.Lock()
+	defer a.mu.Unlock()
+	return a.writeBook(f)
+}

@@ -1,0 +1,58 @@
+package archive
+
+import (
+	"database/sql"
+	"errors"
+)
+
+// writeReadings writes to readings.db and, where the file turns out damaged, begins a new one and writes to that.
+func (a *Archive) writeReadings(f func(*tx) error) error {
+	err := a.readings.write(f)
+	if !renewable(err) {
+		return err
+	}
+	if rerr := a.renew(a.readings, readingsFile, err); rerr != nil {
+		return errors.Join(err, rerr)
+	}
+	if err := a.loadReadings(); err != nil {
+		return err
+	}
+	return a.readings.write(f)
+}
+
+// writeBook is writeReadings for book.db.
+func (a *Archive) writeBook(f func(*tx) error) error {
+	err := a.book.write(f)
+	if !renewable(err) {
+		return err
+	}
+	if rerr := a.renew(a.book, bookFile, err); rerr != nil {
+		return errors.Join(err, rerr)
+	}
+	return a.book.write(f)
+}
+
+// renewable reports whether opening the file again can help: it is damaged, or an earlier renewal failed and left it closed.
+func renewable(err error) bool { return damaged(err) || errors.Is(err, sql.ErrConnDone) }
+
+// renew opens a file again that broke while it was open; a damaged one is set aside first.
+func (a *Archive) renew(s *store, k kind, why error) error {
+	if err := s.close(); err != nil && !errors.Is(err, sql.ErrConnDone) {
+		a.opts.Log.Warn("closing a broken archive file", "file", s.path, "err", err)
+	}
+	if damaged(why) {
+		aside, err := putAside(s.path, a.opts.Now())
+		a.aside = append(a.aside, aside...)
+		if err != nil {
+			return err
+		}
+		a.opts.Log.Error("archive file broke; set aside, a new one is begun", "file", s.path, "aside", aside, "err", why)
+	}
+	fresh, aside, err := openStore(s.path, k, true, a.opts)
+	a.aside = append(a.aside, aside...)
+	if err != nil {
+		return err
+	}
+	s.adopt(fresh)
+	return nil
+}

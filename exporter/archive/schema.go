@@ -1,0 +1,92 @@
+package archive
+
+// kind is what differs between the two files.
+type kind struct {
+	name        string
+	synchronous string   // FULL is durable when a transaction ends; NORMAL may lose the newest at a power cut, never more
+	steps       []string // step i brings the schema from version i to i+1; released steps are never edited
+}
+
+// applicationID marks a database file as nestmon's ("nest" in ASCII), at offset 68 of its header.
+const applicationID = 0x6e657374
+
+var readingsFile = kind{name: "readings.db", synchronous: "NORMAL", steps: []string{`
+CREATE TABLE series (
+	id INTEGER PRIMARY KEY,
+	probe TEXT NOT NULL,
+	quantity TEXT NOT NULL,
+	scale REAL NOT NULL, -- units per step
+	UNIQUE (probe, quantity, scale)
+);
+CREATE TABLE layouts (
+	id INTEGER PRIMARY KEY,
+	since INTEGER NOT NULL, -- key of its first poll; valid up to the next layout's
+	series TEXT NOT NULL    -- ids in the order of the columns of v, separated by commas
+);
+CREATE TABLE polls (
+	key INTEGER PRIMARY KEY, -- unix seconds, or one more than the last
+	at INTEGER,              -- unix ms where the true time is another
+	unsynced INTEGER NOT NULL,
+	layout INTEGER NOT NULL,
+	v BLOB NOT NULL          -- an int16, big endian, for each series; the lowest means no value
+);
+CREATE INDEX polls_at ON polls (at) WHERE at IS NOT NULL;
+CREATE TABLE hours (
+	hour INTEGER PRIMARY KEY, -- unix seconds of its beginning
+	v BLOB NOT NULL           -- records of series id, count, min, max, mean
+);
+CREATE TABLE rolled (key INTEGER NOT NULL); -- polls up to it are in hours
+INSERT INTO rolled VALUES (0);
+CREATE TABLE cursors (name TEXT PRIMARY KEY, key INTEGER NOT NULL) WITHOUT ROWID;
+CREATE TABLE dead (
+	id INTEGER PRIMARY KEY,
+	sink TEXT NOT NULL,
+	key INTEGER NOT NULL,
+	at INTEGER NOT NULL,
+	reason TEXT NOT NULL
+);
+`}}
+
+var bookFile = kind{name: "book.db", synchronous: "FULL", steps: []string{`
+CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+CREATE TABLE events (
+	at INTEGER NOT NULL,
+	nest TEXT NOT NULL,
+	name TEXT NOT NULL,
+	probe TEXT NOT NULL,
+	state TEXT NOT NULL,
+	severity INTEGER NOT NULL,
+	body TEXT NOT NULL,
+	PRIMARY KEY (at, nest, name, probe, state, severity)
+) WITHOUT ROWID;
+CREATE TABLE standing (place INTEGER PRIMARY KEY, body TEXT NOT NULL);
+CREATE TABLE messages (
+	seq INTEGER PRIMARY KEY AUTOINCREMENT,
+	id TEXT NOT NULL UNIQUE,
+	after INTEGER NOT NULL, -- unix ms, 0 for at once
+	severity INTEGER NOT NULL,
+	body TEXT NOT NULL
+);
+CREATE TABLE waiting (channel TEXT NOT NULL, seq INTEGER NOT NULL, PRIMARY KEY (channel, seq)) WITHOUT ROWID;
+CREATE TABLE refused (
+	seq INTEGER PRIMARY KEY,
+	channel TEXT NOT NULL,
+	id TEXT NOT NULL,
+	at INTEGER NOT NULL,
+	reason TEXT NOT NULL
+);
+CREATE TABLE litters (
+	id INTEGER PRIMARY KEY AUTOINCREMENT,
+	nest TEXT NOT NULL,
+	bred INTEGER, kindled INTEGER, ended INTEGER, -- unix ms
+	born INTEGER NOT NULL
+);
+CREATE TABLE litters_before (
+	id INTEGER NOT NULL,
+	nest TEXT NOT NULL,
+	bred INTEGER, kindled INTEGER, ended INTEGER,
+	born INTEGER NOT NULL,
+	replaced INTEGER NOT NULL
+);
+CREATE TABLE marks (nest TEXT NOT NULL, event TEXT NOT NULL, at INTEGER NOT NULL, PRIMARY KEY (nest, event, at)) WITHOUT ROWID;
+`}}
