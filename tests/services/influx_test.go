@@ -1,0 +1,396 @@
+package services_test
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"maps"
+	"net/http"
+	"net/url"
+	"path/filepath"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"nestmon/exporter"
+	"nestmon/exporter/influx"
+	"nestmon/sensors"
+	"nestmon/thresholds"
+)
+
+// influxd is a real server with accounts switched on.
+type influxd struct {
+	*process
+	owner  *testing.T // the server lives as long as this test, through restarts in its subtests
+	config string
+	url    string
+}
+
+func startInfluxd(t *testing.T) *influxd {
+	t.Helper()
+	dir, web, rpc := t.TempDir(), freePort(t), freePort(t)
+	s := &influxd{owner: t, url: fmt.Sprintf("http://127.0.0.1:%d", web), config: write(t, filepath.Join(dir, "c.toml"), fmt.Sprintf(`
+reporting-disabled = true
+bind-address = "127.0.0.1:%d"
+meta = {dir = "%[3]s/meta"}
+data = {dir = "%[3]s/data", wal-dir = "%[3]s/wal"}
+http = {bind-address = "127.0.0.1:%[2]d", auth-enabled = true}
+monitor = {store-enabled = false}
+`, rpc, web, dir))}
+	s.up(t)
+	s.query(t, "CREATE USER admin WITH PASSWORD 'pw-9f3' WITH ALL PRIVILEGES")
+	return s
+}
+
+func (s *influxd) up(t *testing.T) {
+	t.Helper()
+	s.process = start(s.owner, "influxd", "-config", s.config)
+	s.ready(t, answers(s.url+"/health"))
+}
+
+// query asks in InfluxQL and returns the rows of the first series.
+func (s *influxd) query(t *testing.T, q string) (columns []string, rows [][]any) {
+	t.Helper()
+	req, err := http.NewRequestWithContext(t.Context(), http.MethodPost, s.url+"/query?epoch=s&"+url.Values{"q": {q}}.Encode(), nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	req.SetBasicAuth("admin", "pw-9f3")
+	resp, err := http.DefaultClient.Do(req)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer resp.Body.Close()
+	text, _ := io.ReadAll(resp.Body)
+	var answer struct {
+		Results []struct {
+			Error  string
+			Series []struct {
+				Columns []string
+				Values  [][]any
+			}
+		}
+	}
+	if err := json.Unmarshal(text, &answer); err != nil || resp.StatusCode != http.StatusOK || answer.Results[0].Error != "" {
+		t.Fatalf("%s: %d %s", q, resp.StatusCode, text)
+	}
+	if len(answer.Results[0].Series) == 0 {
+		return nil, nil
+	}
+	return answer.Results[0].Series[0].Columns, answer.Results[0].Series[0].Values
+}
+
+// point is one value of one probe at one second.
+type point struct {
+	probe, quantity string
+	unix            int64
+	value           float64
+}
+
+// points reads everything in a database.
+func (s *influxd) points(t *testing.T, db string) map[point]bool {
+	t.Helper()
+	all := map[point]bool{}
+	columns, rows := s.query(t, fmt.Sprintf(`SELECT * FROM "%s"..nestmon`, db))
+	for _, row := range rows {
+		cell := map[string]any{}
+		for i, c := range columns {
+			cell[c] = row[i]
+		}
+		for _, q := range sensors.Quantities {
+			if v, ok := cell[q.String()].(float64); ok {
+				all[point{fmt.Sprint(cell["probe"]), q.String(), int64(cell["time"].(float64)), v}] = true
+			}
+		}
+	}
+	return all
+}
+
+func (s *influxd) sink(t *testing.T, bucket, token string) *influx.Sink {
+	t.Helper()
+	return sinkFor(t, s.url, bucket, token)
+}
+
+func sinkFor(t *testing.T, url, bucket, token string) *influx.Sink {
+	t.Helper()
+	sink, err := influx.New(influx.Config{URL: url, Org: "home", Bucket: bucket, Token: exporter.NewSecret(token)}, "barn", map[string]influx.Place{
+		"a1-air": {Nest: "a1", Role: thresholds.Air}, "a1-cluster": {Nest: "a1", Role: thresholds.Cluster},
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(sink.Close)
+	return sink
+}
+
+const goodToken = "admin:pw-9f3"
+
+// shelf is a store in memory. Its fields are locked by mu.
+type shelf struct {
+	mu     sync.Mutex
+	polls  []exporter.StoredPoll
+	cursor int64
+	aside  []exporter.StoredPoll
+	why    []string
+}
+
+func (s *shelf) Polls(after int64, limit int) (got []exporter.StoredPoll, err error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for _, p := range s.polls {
+		if p.Key > after && len(got) < limit {
+			got = append(got, p)
+		}
+	}
+	return got, nil
+}
+
+func (s *shelf) Cursor(string) (int64, error) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.cursor, nil
+}
+
+func (s *shelf) SetCursor(_ string, key int64) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.cursor = key
+	return nil
+}
+
+func (s *shelf) DeadLetter(_ string, p exporter.StoredPoll, reason string) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.aside, s.why = append(s.aside, p), append(s.why, reason)
+	return nil
+}
+
+// add stores n polls, 30 s apart, after those that are there; the first of all is at from.
+func (s *shelf) add(n int, from time.Time) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	for range n {
+		key := int64(len(s.polls) + 1)
+		when := from.Add(time.Duration(key) * 30 * time.Second).Truncate(time.Second)
+		r := func(probe string, q sensors.Quantity, v float64) sensors.Reading {
+			return sensors.Reading{Probe: probe, Quantity: q, Time: when, Value: q.Quantise(v)}
+		}
+		s.polls = append(s.polls, exporter.StoredPoll{Key: key, Time: when, Readings: []sensors.Reading{
+			r("a1-air", sensors.Temperature, 20+float64(key)/100), r("a1-air", sensors.Humidity, 50+float64(key%7)),
+			r("a1-cluster", sensors.Temperature, 37-float64(key)/100),
+		}})
+	}
+}
+
+// want is every point of the store except those set aside.
+func (s *shelf) want() map[point]bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	all := map[point]bool{}
+	for _, p := range s.polls {
+		for _, r := range p.Readings {
+			all[point{r.Probe, r.Quantity.String(), r.Time.Unix(), r.Value}] = true
+		}
+	}
+	for _, p := range s.aside {
+		for _, r := range p.Readings {
+			delete(all, point{r.Probe, r.Quantity.String(), r.Time.Unix(), r.Value})
+		}
+	}
+	return all
+}
+
+func (s *shelf) at() int64 { key, _ := s.Cursor(""); return key }
+
+// quick is the daemon's pump, with its waits shortened and its cursor stored at once.
+var quick = exporter.Options{MaxBackOff: 50 * time.Millisecond, Settle: -1, Batch: 10}
+
+func stopPump(t *testing.T, p *exporter.Pump) {
+	t.Helper()
+	ctx, cancel := context.WithTimeout(context.Background(), patience)
+	defer cancel()
+	if err := p.Stop(ctx); err != nil {
+		t.Error(err)
+	}
+}
+
+func compare(t *testing.T, got, want map[point]bool) {
+	t.Helper()
+	if maps.Equal(got, want) && len(want) > 0 {
+		return
+	}
+	missing := maps.Clone(want)
+	maps.DeleteFunc(missing, func(p point, _ bool) bool { return got[p] })
+	tooMany := maps.Clone(got)
+	maps.DeleteFunc(tooMany, func(p point, _ bool) bool { return want[p] })
+	t.Errorf("the server has %d points, want %d; missing %v; too many %v", len(got), len(want),
+		first(slices.Collect(maps.Keys(missing))), first(slices.Collect(maps.Keys(tooMany))))
+}
+
+func first(p []point) []point { return p[:min(len(p), 5)] }
+
+func TestInfluxd(t *testing.T) {
+	binary(t, "influxd")
+	server := startInfluxd(t)
+	recent := time.Now().Add(-3 * time.Hour)
+
+	t.Run("kill -9 and an outage of 100 polls", func(t *testing.T) {
+		server.query(t, "CREATE DATABASE outage")
+		store := &shelf{}
+		store.add(20, recent)
+		pump := exporter.NewReadingPump(server.sink(t, "outage", goodToken), store, quick)
+		eventually(t, "the first 20 polls", func() bool { return store.at() == 20 })
+		server.kill()
+		for range 100 {
+			store.add(1, recent)
+			pump.Wake()
+		}
+		eventually(t, "the sink is reported as failed", func() bool { return !pump.Health().OK })
+		eventually(t, "everything unsent is counted", func() bool { pump.Wake(); return pump.Health().Pending >= 300 })
+		if store.at() != 20 {
+			t.Errorf("cursor %d while the server is down, want 20", store.at())
+		}
+		server.up(t)
+		// Our own end in mid-drain: the next pump starts from the cursor.
+		eventually(t, "a part of the backlog", func() bool { return store.at() > 20 })
+		stopPump(t, pump)
+		pump = exporter.NewReadingPump(server.sink(t, "outage", goodToken), store, quick)
+		eventually(t, "the newest poll", func() bool { return store.at() == 120 })
+		stopPump(t, pump)
+		compare(t, server.points(t, "outage"), store.want())
+
+		// Everything once more changes nothing.
+		store.cursor = 0
+		pump = exporter.NewReadingPump(server.sink(t, "outage", goodToken), store, quick)
+		eventually(t, "the newest poll again", func() bool { return store.at() == 120 })
+		stopPump(t, pump)
+		compare(t, server.points(t, "outage"), store.want())
+	})
+
+	t.Run("wrong token, then the right one", func(t *testing.T) {
+		server.query(t, "CREATE DATABASE token")
+		misconfigured(t, server, "token", "admin:wrong-2c8", "401", func() {})
+	})
+	t.Run("no such bucket, then it is made", func(t *testing.T) {
+		misconfigured(t, server, "later", goodToken, "404", func() { server.query(t, "CREATE DATABASE later") })
+	})
+
+	t.Run("one line of the wrong type", func(t *testing.T) {
+		server.query(t, "CREATE DATABASE conflict")
+		store := &shelf{}
+		store.add(60, recent)
+		// Co2 becomes a text on the server, so the one poll with a number for it cannot be kept.
+		raw, err := http.NewRequestWithContext(t.Context(), http.MethodPost, server.url+"/api/v2/write?bucket=conflict&precision=s",
+			strings.NewReader(fmt.Sprintf("nestmon,probe=planted co2=\"much\" %d", store.polls[0].Time.Unix())))
+		if err != nil {
+			t.Fatal(err)
+		}
+		raw.Header.Set("Authorization", "Token "+goodToken)
+		if resp, err := http.DefaultClient.Do(raw); err != nil || resp.StatusCode != http.StatusNoContent {
+			t.Fatalf("planting a text: %v %v", resp, err)
+		}
+		bad := &store.polls[36]
+		bad.Readings = append(bad.Readings, sensors.Reading{Probe: "b2-air", Quantity: sensors.CO2, Time: bad.Time, Value: 812})
+		pump := exporter.NewReadingPump(server.sink(t, "conflict", goodToken), store, quick)
+		eventually(t, "the newest poll", func() bool { return store.at() == 60 })
+		stopPump(t, pump)
+		if len(store.aside) != 1 || store.aside[0].Key != 37 || len(store.aside[0].Readings) != 1 || !strings.Contains(store.why[0], "field type conflict") {
+			t.Errorf("set aside %+v because %q, want the one reading of poll 37", store.aside, store.why)
+		}
+		if h := pump.Health(); h.Failed != 1 || h.Sent != 180 {
+			t.Errorf("health %+v, want 180 sent and 1 failed", h)
+		}
+		compare(t, server.points(t, "conflict"), store.want())
+	})
+
+	t.Run("older than the bucket keeps", func(t *testing.T) {
+		server.query(t, `CREATE DATABASE short WITH DURATION 1h REPLICATION 1 NAME "rp"`)
+		store := &shelf{}
+		store.add(30, time.Now().Add(-30*time.Hour))
+		old := len(store.polls)
+		newer := &shelf{}
+		newer.add(50, time.Now().Add(-26*time.Minute))
+		store.polls = append(store.polls, newer.polls[old:]...)
+		pump := exporter.NewReadingPump(server.sink(t, "short/rp", goodToken), store, quick)
+		eventually(t, "the newest poll", func() bool { return store.at() == 50 })
+		stopPump(t, pump)
+		aside := 0
+		for _, p := range store.aside {
+			aside += len(p.Readings)
+		}
+		if aside != 30*3 {
+			t.Errorf("%d readings set aside, want the 90 beyond retention", aside)
+		}
+		compare(t, server.points(t, "short"), store.want())
+	})
+}
+
+// misconfigured delivers with what a person got wrong, puts it right, and wants everything to arrive.
+func misconfigured(t *testing.T, server *influxd, bucket, token, want string, repair func()) {
+	t.Helper()
+	store := &shelf{}
+	store.add(30, time.Now().Add(-time.Hour))
+	pump := exporter.NewReadingPump(server.sink(t, bucket, token), store, quick)
+	eventually(t, "the sink is reported as failed", func() bool { return !pump.Health().OK })
+	text := pump.Health().Error
+	_, password, _ := strings.Cut(token, ":")
+	if !strings.Contains(text, want) || !strings.Contains(text, "check publish.influxdb") || strings.Contains(text, password) {
+		t.Errorf("error %q, want %s, what to check, and no password", text, want)
+	}
+	stopPump(t, pump)
+	if store.at() != 0 || len(store.aside) != 0 {
+		t.Errorf("cursor %d, %d set aside, want everything kept", store.at(), len(store.aside))
+	}
+	repair()
+	pump = exporter.NewReadingPump(server.sink(t, bucket, goodToken), store, quick)
+	eventually(t, "the newest poll", func() bool { return store.at() == 30 })
+	stopPump(t, pump)
+	compare(t, server.points(t, bucket), store.want())
+}
+
+// What a real server cannot be made to say comes from a stub: an answer of the network between, or of an overloaded server.
+func TestAnswersThatKeepTheCursorWhereItIs(t *testing.T) {
+	for _, row := range []struct {
+		name   string
+		answer http.HandlerFunc
+		want   string
+	}{
+		{"a captive portal's page", func(w http.ResponseWriter, _ *http.Request) {
+			w.Header().Set("Content-Type", "text/html")
+			fmt.Fprint(w, "<title>Log in</title>")
+		}, "answer 200"},
+		{"a redirect to a login page", func(w http.ResponseWriter, r *http.Request) {
+			http.Redirect(w, r, "/login", http.StatusFound)
+		}, "answer 302"},
+		{"403", func(w http.ResponseWriter, _ *http.Request) { http.Error(w, "forbidden", http.StatusForbidden) }, "403"},
+		{"503", func(w http.ResponseWriter, _ *http.Request) { http.Error(w, "busy", http.StatusServiceUnavailable) }, "503"},
+		{"stored but the reply is lost", func(http.ResponseWriter, *http.Request) { panic(http.ErrAbortHandler) }, "no answer"},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			address := fmt.Sprintf("127.0.0.1:%d", freePort(t))
+			stub := &http.Server{Addr: address, Handler: row.answer}
+			go func() {
+				if err := stub.ListenAndServe(); !errors.Is(err, http.ErrServerClosed) {
+					t.Error(err)
+				}
+			}()
+			t.Cleanup(func() { _ = stub.Close() })
+			eventually(t, "the stub listens", listens(address))
+			store := &shelf{}
+			store.add(25, time.Now().Add(-time.Hour))
+			pump := exporter.NewReadingPump(sinkFor(t, "http://"+address, "nest", goodToken), store, quick)
+			eventually(t, "the sink is reported as failed", func() bool { return !pump.Health().OK })
+			if h := pump.Health(); !strings.Contains(h.Error, row.want) || h.Pending != 75 {
+				t.Errorf("health %+v, want %q and 75 waiting", h, row.want)
+			}
+			stopPump(t, pump)
+			if store.at() != 0 || len(store.aside) != 0 {
+				t.Errorf("cursor %d, %d set aside, want everything kept", store.at(), len(store.aside))
+			}
+		})
+	}
+}
