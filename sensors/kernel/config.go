@@ -68,5 +68,5 @@ func (c ProbeConfig) probe(poll time.Duration, shows func() []sensors.Quantity) 
 	if len(qs) == 0 {
 		qs = []sensors.Quantity{sensors.Temperature}
 	}
-	return c.Entry.Probe(poll, chip, qs...)
+	return c.Probe(poll, chip, qs...)
 }

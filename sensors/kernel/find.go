@@ -124,18 +124,18 @@ func (s *Source) stable(d device) string {
 	if d.class.prefix != "hwmon" {           // of an IIO entry the chip is the folder it really stands in
 		parent = d.dir
 	}
-	real, err := filepath.EvalSymlinks(parent)
+	chip, err := filepath.EvalSymlinks(parent)
 	if err != nil {
 		return strings.TrimPrefix(d.dir, filepath.Clean(s.root))
 	}
 	if d.class.prefix != "hwmon" {
-		real = filepath.Dir(real)
+		chip = filepath.Dir(chip)
 	}
 	root, err := filepath.EvalSymlinks(s.root)
 	if err != nil {
-		return real
+		return chip
 	}
-	return "/" + strings.TrimPrefix(strings.TrimPrefix(real, root), "/")
+	return "/" + strings.TrimPrefix(strings.TrimPrefix(chip, root), "/")
 }
 
 // names lists the drivers that show a temperature or humidity, for messages.

@@ -4,16 +4,16 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io/fs"
 	"log/slog"
 	"os"
 	"path/filepath"
 	"sync/atomic"
-	"syscall"
 	"time"
 
 	"nestmon/sensors"
 )
+
+const numberSize = 64 // bytes of a file that holds one number
 
 var _ sensors.Source = (*Source)(nil)
 
@@ -97,7 +97,7 @@ func (s *Source) Close() error {
 
 func read(d device, q sensors.Quantity) (float64, sensors.Fault, error) {
 	path := d.file(q)
-	text, err := readOnce(path)
+	text, err := sensors.ReadOnce(path, numberSize)
 	if err != nil {
 		return 0, faultOf(err, d.name == "w1_slave_temp"), err
 	}
@@ -109,22 +109,6 @@ func read(d device, q sensors.Quantity) (float64, sensors.Fault, error) {
 		return 0, sensors.Malformed, fmt.Errorf("%s: %w", path, err)
 	}
 	return value, "", nil
-}
-
-// readOnce reads a kernel file with exactly one read; os.ReadFile waits for ever on a file that answers EAGAIN
-// (prometheus/node_exporter #697).
-func readOnce(path string) ([]byte, error) {
-	fd, err := syscall.Open(path, syscall.O_RDONLY|syscall.O_CLOEXEC, 0)
-	if err != nil {
-		return nil, &fs.PathError{Op: "open", Path: path, Err: err}
-	}
-	defer syscall.Close(fd)
-	buf := make([]byte, 64) // one number
-	n, err := syscall.Read(fd, buf)
-	if err != nil {
-		return nil, &fs.PathError{Op: "read", Path: path, Err: err}
-	}
-	return buf[:n], nil
 }
 
 // Check says what a person should put right before the probes can be read.

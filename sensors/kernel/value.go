@@ -35,6 +35,9 @@ func parse(text []byte) (float64, error) {
 	return milli / 1000, nil
 }
 
+// remoteIO is Linux's EREMOTEIO, nobody acknowledged on the I2C bus; other systems, where the program is built too, lack the name.
+const remoteIO = syscall.Errno(121)
+
 // faultOf classifies the failure of a read; w1 tells the kernel's own 1-Wire thermometer files, where EIO is a bad checksum.
 func faultOf(err error, w1 bool) sensors.Fault {
 	switch {
@@ -43,7 +46,7 @@ func faultOf(err error, w1 bool) sensors.Fault {
 	case w1 && errors.Is(err, syscall.EIO):
 		return sensors.BadChecksum
 	case errors.Is(err, fs.ErrNotExist), errors.Is(err, syscall.ENODEV), errors.Is(err, syscall.ENXIO),
-		errors.Is(err, syscall.EREMOTEIO), errors.Is(err, syscall.ETIMEDOUT), errors.Is(err, syscall.EIO):
+		errors.Is(err, remoteIO), errors.Is(err, syscall.ETIMEDOUT), errors.Is(err, syscall.EIO):
 		return sensors.NoAnswer
 	case errors.Is(err, syscall.EAGAIN), errors.Is(err, syscall.ENODATA), errors.Is(err, syscall.EINTR):
 		return sensors.NotConverted

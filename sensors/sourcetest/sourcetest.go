@@ -5,7 +5,6 @@ package sourcetest
 
 import (
 	"context"
-	"io"
 	"log/slog"
 	"math"
 	"slices"
@@ -66,7 +65,7 @@ func steady(t *testing.T, r Rig) {
 }
 
 // read checks the shape that every answer must have and returns the fault of each probe's quantities.
-func read(t *testing.T, r Rig, ctx context.Context) map[string]sensors.Fault {
+func read(ctx context.Context, t *testing.T, r Rig) map[string]sensors.Fault {
 	t.Helper()
 	got := r.Source.Read(ctx)
 	i := 0
@@ -102,7 +101,7 @@ func read(t *testing.T, r Rig, ctx context.Context) map[string]sensors.Fault {
 func whole(t *testing.T, r Rig) {
 	defer closeIt(t, r)
 	for range 3 {
-		for probe, fault := range read(t, r, t.Context()) {
+		for probe, fault := range read(t.Context(), t, r) {
 			if fault != "" {
 				t.Errorf("%s: got %q of a working probe", probe, fault)
 			}
@@ -114,13 +113,13 @@ func vanishes(t *testing.T, r Rig) {
 	defer closeIt(t, r)
 	for _, p := range r.Source.Probes() {
 		r.Vanish(p.ID)
-		for probe, fault := range read(t, r, t.Context()) {
+		for probe, fault := range read(t.Context(), t, r) {
 			if (fault != "") != (probe == p.ID) {
 				t.Errorf("%s is gone: %s has fault %q", p.ID, probe, fault)
 			}
 		}
 		r.Return(p.ID)
-		for probe, fault := range read(t, r, t.Context()) {
+		for probe, fault := range read(t.Context(), t, r) {
 			if fault != "" {
 				t.Errorf("%s came back: %s has fault %q", p.ID, probe, fault)
 			}
@@ -132,8 +131,8 @@ func cancelled(t *testing.T, r Rig) {
 	defer closeIt(t, r)
 	ctx, cancel := context.WithCancel(t.Context())
 	cancel()
-	read(t, r, ctx)
-	for probe, fault := range read(t, r, t.Context()) {
+	read(ctx, t, r)
+	for probe, fault := range read(t.Context(), t, r) {
 		if fault != "" {
 			t.Errorf("%s: got %q after a cancelled read", probe, fault)
 		}
@@ -143,7 +142,7 @@ func cancelled(t *testing.T, r Rig) {
 func closes(t *testing.T, r Rig) {
 	closeIt(t, r)
 	closeIt(t, r)
-	for probe, fault := range read(t, r, t.Context()) {
+	for probe, fault := range read(t.Context(), t, r) {
 		if fault == "" {
 			t.Errorf("%s: got a value from a closed bus", probe)
 		}
@@ -155,7 +154,7 @@ func hangs(t *testing.T, r Rig) {
 		t.Skip("this bus has nothing to wait for")
 	}
 	release := r.Hang()
-	p := sensors.NewPoller([]sensors.Source{r.Source, other{}}, slog.New(slog.NewTextHandler(io.Discard, nil)))
+	p := sensors.NewPoller([]sensors.Source{r.Source, other{}}, slog.New(slog.DiscardHandler))
 	for n, want := range []sensors.Fault{sensors.TimedOut, sensors.BusDown} {
 		for _, g := range p.Poll(t.Context(), 200*time.Millisecond) {
 			switch {

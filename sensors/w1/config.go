@@ -40,5 +40,5 @@ func (c ProbeConfig) probe(poll time.Duration) sensors.Probe {
 	if c.Clone == "d" {
 		chip = sensors.ChipDS18B20D
 	}
-	return c.Entry.Probe(poll, chip, sensors.Temperature)
+	return c.Probe(poll, chip, sensors.Temperature)
 }

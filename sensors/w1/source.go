@@ -9,13 +9,15 @@ import (
 	"os"
 	"path/filepath"
 	"sync/atomic"
-	"syscall"
 	"time"
 
 	"nestmon/sensors"
 )
 
-const devices = "sys/bus/w1/devices"
+const (
+	devices   = "sys/bus/w1/devices"
+	slaveSize = 256 // w1_slave is two lines of some forty characters
+)
 
 // attempts is how often a probe is asked before it counts as silent: a signal or noise may spoil one conversion, the
 // kernel itself repeats a bad checksum some more.
@@ -108,7 +110,7 @@ func (s *Source) ask(ctx context.Context, c ProbeConfig) (value float64, f *faul
 
 func (s *Source) once(c ProbeConfig) (float64, *fault) {
 	dir := filepath.Join(s.root, devices)
-	text, err := readOnce(filepath.Join(dir, c.ROM, "w1_slave"))
+	text, err := sensors.ReadOnce(filepath.Join(dir, c.ROM, "w1_slave"), slaveSize)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		if _, err := os.Stat(dir); err != nil {
@@ -125,20 +127,4 @@ func (s *Source) once(c ProbeConfig) (float64, *fault) {
 		return 0, f
 	}
 	return decode(pad, signatures[c.Clone])
-}
-
-// readOnce reads a kernel file with exactly one read. Any other way may ask again: os.ReadFile reads to the end, which is a
-// second conversion, and waits for ever on a file that answers EAGAIN (prometheus/node_exporter #697).
-func readOnce(path string) ([]byte, error) {
-	fd, err := syscall.Open(path, syscall.O_RDONLY|syscall.O_CLOEXEC, 0)
-	if err != nil {
-		return nil, &fs.PathError{Op: "open", Path: path, Err: err}
-	}
-	defer syscall.Close(fd)
-	buf := make([]byte, 256) // w1_slave is two lines of some forty characters
-	n, err := syscall.Read(fd, buf)
-	if err != nil {
-		return nil, &fs.PathError{Op: "read", Path: path, Err: err}
-	}
-	return buf[:n], nil
 }

@@ -115,7 +115,7 @@ func TestReadings(t *testing.T) {
 			t.must(os.MkdirAll(t.dir(rom), 0o755))
 			t.must(os.Symlink("/proc/self/mem", t.file(rom)))
 		}, 0, sensors.NoAnswer},
-		{"no 1-Wire at all", func(t tree, rom string) { t.must(os.RemoveAll(filepath.Join(t.root, "sys"))) }, 0, sensors.BusDown},
+		{"no 1-Wire at all", func(t tree, _ string) { t.must(os.RemoveAll(filepath.Join(t.root, "sys"))) }, 0, sensors.BusDown},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			tr := newTree(t)
@@ -154,7 +154,9 @@ func TestAnEmptyAnswerIsAskedForOnceMore(t *testing.T) {
 		if err := os.Rename(tmp, tr.file(probes[0].ROM)); err != nil {
 			t.Error(err)
 		}
-		f.Close() // only now the reader sees an end with no byte before it
+		if err := f.Close(); err != nil { // only now the reader sees an end with no byte before it
+			t.Error(err)
+		}
 	}()
 	got := source(tr, probes).Read(t.Context())
 	<-first
