@@ -57,7 +57,7 @@ var rooms = []struct {
 	room    string
 	imports []string
 }{
-	{"cmd", []string{"exporter/...", "sensors/...", "thresholds/...", "dashboards"}},
+	{"cmd", []string{"exporter/...", "sensors/...", "thresholds/...", "dashboards", "hardware"}},
 	{"exporter", []string{"exporter", "sensors", "thresholds/..."}},
 	{"sensors", []string{"sensors"}},
 	{"thresholds", []string{"sensors", "thresholds/..."}},

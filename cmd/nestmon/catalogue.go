@@ -1,22 +1,183 @@
 package main
 
 import (
+	"fmt"
+	"log/slog"
+
+	"github.com/prometheus/client_golang/prometheus"
+
+	"nestmon/exporter"
+	"nestmon/exporter/influx"
+	"nestmon/exporter/metrics"
+	"nestmon/exporter/mqtt"
+	"nestmon/exporter/phone"
+	"nestmon/exporter/web"
 	"nestmon/sensors"
+	"nestmon/sensors/kernel"
+	"nestmon/sensors/w1"
 )
 
 // sourceKind is one kind of probe a configuration may name.
 type sourceKind struct {
-	name       string             // as in `source:`
+	name       string             // as in `source:`, and its folder in sensors
+	keys       []string           // keys of a probe that mean something here, beside those of every probe
 	quantities []sensors.Quantity // what its probes deliver unless said otherwise
-	keys       []string           // keys of a probe that only this kind understands
+	// open makes the bus of these probes below root; nil for a kind that no board has.
+	open func(root string, c *config, probes []probeConfig, log *slog.Logger) (board, error)
+	// validate reports what is wrong with one probe's keys; nil where only the common ones count.
+	validate func(p probeConfig, report func(path, problem string))
+}
+
+// board is a source on a board, which can say what the board lacks.
+type board interface {
+	sensors.Source
+	Check() []string
 }
 
 // sourceKinds has one line for each folder of sensors that holds a source.
 var sourceKinds = []sourceKind{
-	{"w1", []sensors.Quantity{sensors.Temperature}, []string{"rom", "clone"}},
-	{"kernel", []sensors.Quantity{sensors.Temperature, sensors.Humidity}, []string{"device"}},
-	{"recorded", []sensors.Quantity{sensors.Temperature, sensors.Humidity, sensors.CO2}, nil},
-	{"simulated", []sensors.Quantity{sensors.Temperature, sensors.Humidity}, nil},
+	{"w1", []string{"rom", "clone", "chip"}, []sensors.Quantity{sensors.Temperature}, openW1, validateW1},
+	{"kernel", []string{"device", "chip", "quantities"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, openKernel, validateKernel},
+	{"recorded", []string{"chip", "quantities"}, sensors.Quantities[:], nil, nil},
+	{"simulated", []string{"chip", "quantities"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, nil, nil},
+}
+
+func openW1(root string, c *config, probes []probeConfig, log *slog.Logger) (board, error) {
+	entries := make([]w1.ProbeConfig, len(probes))
+	for i, p := range probes {
+		entries[i] = p.w1()
+	}
+	return w1.New(root, entries, c.Poll, log)
+}
+
+func openKernel(root string, c *config, probes []probeConfig, log *slog.Logger) (board, error) {
+	entries := make([]kernel.ProbeConfig, len(probes))
+	for i, p := range probes {
+		entries[i] = p.kernel()
+	}
+	return kernel.New(root, entries, c.Poll, log)
+}
+
+func validateW1(p probeConfig, report func(path, problem string))     { p.w1().Validate(report) }
+func validateKernel(p probeConfig, report func(path, problem string)) { p.kernel().Validate(report) }
+
+// openBoards makes the sources of a board, one for each kind that is used.
+func openBoards(root string, c *config, log *slog.Logger) ([]board, error) {
+	var all []board
+	for _, k := range sourceKinds {
+		var probes []probeConfig
+		for _, p := range c.Probes {
+			if p.Source == k.name {
+				probes = append(probes, p)
+			}
+		}
+		if len(probes) == 0 {
+			continue
+		}
+		if k.open == nil {
+			return nil, fmt.Errorf("probe %q: source %s cannot be read live; run it through `nestmon replay`, or write source: w1 or kernel", probes[0].ID, k.name)
+		}
+		s, err := k.open(root, c, probes, log.With("bus", k.name))
+		if err != nil {
+			return nil, err
+		}
+		all = append(all, s)
+	}
+	return all, nil
+}
+
+// sinkKind is one way out: a section of the configuration.
+type sinkKind struct {
+	name   string                                  // its folder in exporter
+	says   string                                  // what it is called in the configuration
+	target func(c *config) (where string, on bool) // on is false when its section is absent
+	open   func(o outlet) (opened, error)          // makes nothing when its section is absent
+}
+
+// opened is what a sink kind was made into.
+type opened struct {
+	publishers []exporter.Publisher
+	readings   []exporter.ReadingSink
+	messages   []exporter.MessageSink
+}
+
+// sinkKinds has one line for each folder of exporter that holds a sink.
+var sinkKinds = []sinkKind{
+	{"mqtt", "publish.mqtt", mqttTarget, openMQTT},
+	{"metrics", "publish.prometheus", metricsTarget, openMetrics},
+	{"influx", "publish.influxdb", influxTarget, openInflux},
+	{"web", "publish.page", pageTarget, openPage},
+	{"phone", "phone", phoneTarget, openPhone},
+}
+
+func openMQTT(o outlet) (opened, error) {
+	if o.cfg.Publish.MQTT == nil {
+		return opened{}, nil
+	}
+	client, err := mqtt.New(mqtt.Options{
+		Config: *o.cfg.Publish.MQTT, Name: o.cfg.Site.Name, Store: o.archive, Log: o.log.With("sink", "mqtt"), Now: o.now,
+	})
+	if err != nil {
+		return opened{}, err
+	}
+	return opened{publishers: []exporter.Publisher{client}}, nil
+}
+
+func openMetrics(o outlet) (opened, error) {
+	if o.cfg.Publish.Prometheus == nil {
+		return opened{}, nil
+	}
+	sink, err := metrics.New(prometheus.NewRegistry())
+	if err != nil {
+		return opened{}, err
+	}
+	sink.Now = o.now
+	if err := sink.Serve(*o.cfg.Publish.Prometheus, o.log.With("sink", "prometheus")); err != nil {
+		return opened{}, err
+	}
+	return opened{publishers: []exporter.Publisher{sink}}, nil
+}
+
+func openInflux(o outlet) (opened, error) {
+	if o.cfg.Publish.InfluxDB == nil {
+		return opened{}, nil
+	}
+	sink, err := influx.New(*o.cfg.Publish.InfluxDB, o.cfg.Site.ID, o.cfg.places())
+	if err != nil {
+		return opened{}, err
+	}
+	return opened{readings: []exporter.ReadingSink{sink}}, nil
+}
+
+// openPage is different: without its section the page has no address, and the commands still ask it.
+func openPage(o outlet) (opened, error) {
+	if err := o.page.Start(); err != nil {
+		return opened{}, err
+	}
+	return opened{publishers: []exporter.Publisher{o.page}}, nil
+}
+
+func openPhone(o outlet) (opened, error) {
+	if o.cfg.Phone == nil {
+		return opened{}, nil
+	}
+	var out opened
+	for _, channel := range o.cfg.Phone.Channels {
+		hook, err := phone.New(channel)
+		if err != nil {
+			return opened{}, err
+		}
+		out.messages = append(out.messages, hook)
+	}
+	return out, nil
+}
+
+// pageConfig is the page's section, or a page without an address.
+func pageConfig(c *config) web.Config {
+	if c.Publish.Page == nil {
+		return web.Config{Listen: web.None}
+	}
+	return *c.Publish.Page
 }
 
 func sourceKindOf(name string) (sourceKind, bool) {
@@ -27,12 +188,3 @@ func sourceKindOf(name string) (sourceKind, bool) {
 	}
 	return sourceKind{}, false
 }
-
-// sinkKind is one way out: a section of the configuration.
-type sinkKind struct {
-	name   string                                 // of its folder in exporter
-	target func(c *config) (text string, on bool) // where it publishes to, off when its section is absent
-}
-
-// sinkKinds has one line for each folder of exporter that holds a sink.
-var sinkKinds = []sinkKind{}

@@ -11,16 +11,14 @@ var checkCommand = command{
 	name:  "check",
 	short: "read a configuration, say what is wrong and what would be watched",
 	run: func(_ context.Context, args []string, std stdio) int {
-		return checker{sys: "/sys"}.run(args, std)
+		return check(args, std)
 	},
 }
 
-// checker is the check command; sys is where the kernel shows its devices.
-type checker struct{ sys string }
-
-func (k checker) run(args []string, std stdio) int {
+func check(args []string, std stdio) int {
 	fs := flags("check", "check --config FILE [--json]", std)
 	file := fs.String("config", "", "the configuration `file`")
+	root := fs.String("root", "/", "`folder` below which the kernel shows its devices in sys/")
 	asJSON := fs.Bool("json", false, "print one JSON value")
 	if code, ok := parse(fs, args); !ok {
 		return code
@@ -37,7 +35,10 @@ func (k checker) run(args []string, std stdio) int {
 	r := report{file: *file, findings: findings}
 	if !anyError(findings) {
 		r.plan = planOf(c)
-		r.machine = k.lookAround(c)
+		if r.machine, err = lookAround(*root, c); err != nil {
+			fmt.Fprintf(std.err, "nestmon check: %v\n", err)
+			return exitWrongUse
+		}
 	}
 	if *asJSON {
 		err = r.writeJSON(std.out)

@@ -4,74 +4,32 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"log/slog"
 	"os"
 	"path/filepath"
 	"slices"
 )
 
 // lookAround says what this machine lacks for the configuration. It changes nothing.
-func (k checker) lookAround(c *config) []string {
+func lookAround(root string, c *config) ([]string, error) {
+	live := *c
+	live.Probes = slices.DeleteFunc(slices.Clone(c.Probes), func(p probeConfig) bool {
+		kind, _ := sourceKindOf(p.Source)
+		return kind.open == nil // of a replay or a demonstration: there is nothing to look for
+	})
+	boards, err := openBoards(root, &live, slog.New(slog.DiscardHandler))
+	if err != nil {
+		return nil, err
+	}
 	var lacks []string
-	uses := func(source string) bool {
-		return slices.ContainsFunc(c.Probes, func(p probeConfig) bool { return p.Source == source })
-	}
-	if uses("w1") {
-		lacks = append(lacks, k.lookAtWires(c)...)
-	}
-	if uses("kernel") {
-		lacks = append(lacks, k.lookAtKernel(c)...)
+	for _, b := range boards {
+		lacks = append(lacks, b.Check()...)
+		err = errors.Join(err, b.Close())
 	}
 	if err := writable(c.Data); err != nil {
 		lacks = append(lacks, fmt.Sprintf("the archive cannot be written: %v; create %s and give it to the user nestmon", err, c.Data))
 	}
-	return lacks
-}
-
-func (k checker) lookAtWires(c *config) []string {
-	dir := filepath.Join(k.sys, "bus/w1/devices")
-	if _, err := os.Stat(dir); err != nil {
-		return []string{fmt.Sprintf("no 1-Wire bus (%s is not there); on a Raspberry Pi add the line dtoverlay=w1-gpio to config.txt of the boot "+
-			"partition and restart, elsewhere load w1-gpio and w1-therm", dir)}
-	}
-	var lacks []string
-	for _, p := range c.Probes {
-		if p.Source != "w1" {
-			continue
-		}
-		if _, err := os.Stat(filepath.Join(dir, p.ROM)); err != nil {
-			lacks = append(lacks, fmt.Sprintf("probe %s: %s is not on the 1-Wire bus; %s", p.ID, p.ROM, oneOf(p.ROM, wiresIn(dir))))
-		}
-	}
-	return lacks
-}
-
-// wiresIn lists the thermometers a 1-Wire bus holds.
-func wiresIn(dir string) []string {
-	entries, err := os.ReadDir(dir)
-	if err != nil {
-		return nil
-	}
-	var roms []string
-	for _, e := range entries {
-		if romShape.MatchString(e.Name()) {
-			roms = append(roms, e.Name())
-		}
-	}
-	return roms
-}
-
-func (k checker) lookAtKernel(*config) []string {
-	hwmon, iio := filepath.Join(k.sys, "class/hwmon"), filepath.Join(k.sys, "bus/iio/devices")
-	if exists(hwmon) || exists(iio) {
-		return nil
-	}
-	return []string{fmt.Sprintf("no kernel sensors (neither %s nor %s is there); load the chip's driver, such as sht3x, "+
-		"and announce it by a device tree overlay", hwmon, iio)}
-}
-
-func exists(path string) bool {
-	_, err := os.Stat(path)
-	return err == nil
+	return lacks, err
 }
 
 // writable tries a file in dir or, when dir is yet to be made, in the nearest folder above it.

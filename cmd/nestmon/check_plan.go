@@ -5,6 +5,7 @@ import (
 	"slices"
 	"strings"
 
+	"nestmon/exporter/web"
 	"nestmon/thresholds/brood"
 )
 
@@ -116,7 +117,50 @@ func publishLines(c *config) []planLine {
 		if where, on := k.target(c); on {
 			text = where
 		}
-		out = append(out, planLine{"publish", k.name + ": " + text})
+		out = append(out, planLine{"publish", k.says + ": " + text})
+	}
+	if _, on := phoneTarget(c); !on {
+		out = append(out, planLine{"NOBODY", "is called when an alarm comes; write a channel under phone"})
 	}
 	return out
+}
+
+func mqttTarget(c *config) (string, bool) {
+	m := c.Publish.MQTT
+	if m == nil {
+		return "", false
+	}
+	return fmt.Sprintf("%s, below %s/%s", m.Broker, m.Base, m.Device), true
+}
+
+func metricsTarget(c *config) (string, bool) {
+	if c.Publish.Prometheus == nil {
+		return "", false
+	}
+	return "http://" + c.Publish.Prometheus.Listen + "/metrics", true
+}
+
+func influxTarget(c *config) (string, bool) {
+	if c.Publish.InfluxDB == nil {
+		return "", false
+	}
+	return fmt.Sprintf("%s, bucket %s", c.Publish.InfluxDB.URL, c.Publish.InfluxDB.Bucket), true
+}
+
+func pageTarget(c *config) (string, bool) {
+	if page := pageConfig(c); page.Listen != web.None {
+		return "http://" + page.Listen + "/", true
+	}
+	return "", false
+}
+
+func phoneTarget(c *config) (string, bool) {
+	if c.Phone == nil || len(c.Phone.Channels) == 0 {
+		return "", false
+	}
+	var names []string
+	for _, ch := range c.Phone.Channels {
+		names = append(names, ch.Name)
+	}
+	return strings.Join(names, " and "), true
 }

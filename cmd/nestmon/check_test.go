@@ -5,94 +5,94 @@ import (
 	"encoding/json"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 )
 
-// checkBoard runs check against an invented board whose /sys is sys, and returns what it printed.
-func checkBoard(t *testing.T, sys, yaml string, args ...string) (code int, out, errs string) {
+// checkOn runs check on an invented board whose file system is root, and returns what it printed.
+func checkOn(t *testing.T, root, yaml string, args ...string) (code int, out, errs string) {
 	t.Helper()
 	file := filepath.Join(t.TempDir(), "nestmon.yaml")
 	if err := os.WriteFile(file, []byte(yaml), 0o644); err != nil {
 		t.Fatal(err)
 	}
 	var o, e bytes.Buffer
-	code = checker{sys: sys}.run(append([]string{"--config", file}, args...), stdio{out: &o, err: &e})
+	code = check(append([]string{"--config", file, "--root", root}, args...), stdio{out: &o, err: &e})
 	return code, o.String(), strings.ReplaceAll(e.String(), file, "F")
 }
 
-const board = `
+const onBoard = `
 site: {display: fahrenheit}
 data: DATA
 probes:
   - {id: a1-air, source: w1, rom: 28-0316a2794d5f}
   - {id: a1-cluster, source: w1, rom: 28-0416c1e07bff}
-  - {id: outside, source: kernel, device: 1-0044}
+  - {id: outside, source: kernel, device: sht4x}
 nests:
   - {id: a1, kind: wooden-box, air: a1-air, cluster: a1-cluster}
 outside: outside
 `
 
 func TestCheck(t *testing.T) {
+	const wires, chip = "sys/bus/w1/devices/", "sys/class/hwmon/hwmon3/"
 	whole := []string{
-		"bus/w1/devices/28-0316a2794d5f", "bus/w1/devices/28-0416c1e07bff", "bus/i2c/devices/1-0044/hwmon/hwmon0", "class/hwmon",
+		wires + "w1_bus_master1/", wires + "28-0316a2794d5f/", wires + "28-0416c1e07bff/",
+		chip + "name=sht4x", chip + "temp1_input=21000", chip + "humidity1_input=55000",
 	}
 	for _, row := range []struct {
 		name string
 		yaml string
-		sys  []string // folders the board has
+		sys  []string // folders and files the board has
 		data string   // of the archive; a file is put there when it ends in .txt
 		code int
 		out  []string
 		errs []string
 	}{
 		{
-			name: "all is well", yaml: board, sys: whole, code: exitDone,
+			name: "all is well", yaml: onBoard, sys: whole, code: exitDone,
 			out: []string{"a1: wooden-box, solid floor; heat and cold of the air by a1-air; chill of the kits by a1-cluster", "air 59.0 °F to 86.0 °F"},
 		},
 		{
-			name: "the archive's folder is yet to be made", yaml: board, sys: whole, data: "new/deep", code: exitDone,
+			name: "the archive's folder is yet to be made", yaml: onBoard, sys: whole, data: "new/deep", code: exitDone,
 		},
 		{
-			name: "no 1-Wire bus", yaml: board, sys: whole[2:], code: exitFinding,
-			out: []string{"no 1-Wire bus", "dtoverlay=w1-gpio"},
+			name: "no 1-Wire bus", yaml: onBoard, sys: whole[3:], code: exitFinding,
+			out: []string{"enable 1-Wire", "dtoverlay=w1-gpio"},
 		},
 		{
-			name: "a probe is not on the bus", yaml: board, sys: []string{whole[0], "bus/w1/devices/28-0416c1e07bfe", "class/hwmon", whole[2]}, code: exitFinding,
-			out: []string{"probe a1-cluster: 28-0416c1e07bff is not on the 1-Wire bus; did you mean 28-0416c1e07bfe?"},
+			name: "a probe is not on the bus", yaml: onBoard, sys: append([]string{wires + "28-0416c1e07bfe/"}, slices.Delete(slices.Clone(whole), 2, 3)...), code: exitFinding,
+			out: []string{"probe a1-cluster: 28-0416c1e07bff is not on the bus", "28-0416c1e07bfe"},
 		},
 		{
-			name: "no kernel sensors", yaml: board, sys: whole[:2], code: exitFinding,
-			out: []string{"no kernel sensors"},
+			name: "no kernel sensors", yaml: onBoard, sys: whole[:3], code: exitFinding,
+			out: []string{"load the sensor's driver"},
 		},
 		{
-			name: "the archive's folder is a file", yaml: board, sys: whole, data: "a.txt", code: exitFinding,
+			name: "the archive's folder is a file", yaml: onBoard, sys: whole, data: "a.txt", code: exitFinding,
 			out: []string{"the archive cannot be written"},
 		},
 		{
-			name: "a nest without air", yaml: strings.Replace(board, "air: a1-air, ", "", 1), sys: whole, code: exitFinding,
+			name: "a nest without air", yaml: strings.Replace(onBoard, "air: a1-air, ", "", 1), sys: whole, code: exitFinding,
 			out:  []string{"heat and cold of the air NOT JUDGED"},
 			errs: []string{"F:9:6: warning: nests[a1]: without `air`"},
 		},
 		{
-			name: "an unknown key", yaml: board + "pol: 30s\n", sys: whole, code: exitWrongUse,
+			name: "an unknown key", yaml: onBoard + "pol: 30s\n", sys: whole, code: exitWrongUse,
 			errs: []string{`F:11:1: unknown key "pol"; did you mean poll?`},
 		},
 	} {
 		t.Run(row.name, func(t *testing.T) {
-			sys, data := t.TempDir(), filepath.Join(t.TempDir(), row.data)
-			for _, dir := range row.sys {
-				if err := os.MkdirAll(filepath.Join(sys, dir), 0o755); err != nil {
-					t.Fatal(err)
-				}
+			root, data := t.TempDir(), filepath.Join(t.TempDir(), row.data)
+			for _, file := range row.sys {
+				name, text, _ := strings.Cut(file, "=")
+				plant(t, filepath.Join(root, name), text)
 			}
 			if strings.HasSuffix(data, ".txt") {
-				if err := os.WriteFile(data, []byte("mine"), 0o644); err != nil {
-					t.Fatal(err)
-				}
+				plant(t, data, "mine")
 			}
 			yaml := strings.Replace(row.yaml, "DATA", data, 1)
-			code, out, errs := checkBoard(t, sys, yaml)
+			code, out, errs := checkOn(t, root, yaml)
 			if code != row.code {
 				t.Errorf("exit %d, want %d\n%s%s", code, row.code, out, errs)
 			}
@@ -114,8 +114,25 @@ func TestCheck(t *testing.T) {
 	}
 }
 
+// plant makes a file, or an empty folder where there is no text.
+func plant(t *testing.T, name, text string) {
+	t.Helper()
+	if text == "" {
+		if err := os.MkdirAll(name, 0o755); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	if err := os.MkdirAll(filepath.Dir(name), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(name, []byte(text), 0o644); err != nil {
+		t.Fatal(err)
+	}
+}
+
 func TestCheckJSON(t *testing.T) {
-	code, out, errs := checkBoard(t, t.TempDir(), board+"pol: 30s\n", "--json")
+	code, out, errs := checkOn(t, t.TempDir(), onBoard+"pol: 30s\n", "--json")
 	var got struct {
 		Findings []struct {
 			Line, Column   int

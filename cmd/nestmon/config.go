@@ -5,13 +5,18 @@ import (
 	"time"
 	_ "time/tzdata" // small boards come without the zones
 
+	"nestmon/exporter/influx"
+	"nestmon/exporter/metrics"
+	"nestmon/exporter/mqtt"
+	"nestmon/exporter/phone"
+	"nestmon/exporter/web"
 	"nestmon/sensors"
 	"nestmon/thresholds"
 	"nestmon/thresholds/brood"
 	"nestmon/thresholds/nest"
 )
 
-// config is a configuration file. Sections of publish that are absent mean: not published there.
+// config is a configuration file. A section of publish, or phone, that is absent means: not published there.
 type config struct {
 	Site    siteConfig      `yaml:"site"`
 	Data    string          `yaml:"data"`    // folder of the archive
@@ -22,6 +27,7 @@ type config struct {
 	Outside string          `yaml:"outside"` // the shade-air probe
 	Limits  brood.Overrides `yaml:"limits"`
 	Publish publishConfig   `yaml:"publish"`
+	Phone   *phone.Config   `yaml:"phone"`
 }
 
 type siteConfig struct {
@@ -32,16 +38,14 @@ type siteConfig struct {
 	Display   string  `yaml:"display"`
 }
 
+// probeConfig is one probe of any source: what every probe has, and the keys of all kinds of source.
 type probeConfig struct {
-	ID         string        `yaml:"id"`
-	Source     string        `yaml:"source"`
-	ROM        string        `yaml:"rom"`    // of a w1 probe
-	Device     string        `yaml:"device"` // of a kernel probe
-	Clone      bool          `yaml:"clone"`  // of a w1 probe: a look-alike chip, accepted knowingly
-	Chip       string        `yaml:"chip"`
-	Quantities []string      `yaml:"quantities"` // where the source cannot know them
-	Interval   time.Duration `yaml:"interval"`
-	StaleAfter time.Duration `yaml:"stale_after"`
+	sensors.Entry `yaml:",inline"`
+	ROM           string   `yaml:"rom"`
+	Clone         string   `yaml:"clone"`
+	Device        string   `yaml:"device"`
+	Chip          string   `yaml:"chip"`
+	Quantities    []string `yaml:"quantities"`
 }
 
 type nestConfig struct {
@@ -57,7 +61,12 @@ type nestConfig struct {
 	Soil    string      `yaml:"soil"`
 }
 
-type publishConfig struct{}
+type publishConfig struct {
+	MQTT       *mqtt.Config    `yaml:"mqtt"`
+	Prometheus *metrics.Config `yaml:"prometheus"`
+	InfluxDB   *influx.Config  `yaml:"influxdb"`
+	Page       *web.Config     `yaml:"page"`
+}
 
 // Bounds and defaults of the top level; all ours, no source.
 const (
@@ -68,10 +77,25 @@ const (
 )
 
 func defaultConfig() *config {
+	broker, scrape, page := mqtt.DefaultConfig(), metrics.DefaultConfig(), web.DefaultConfig()
 	return &config{
-		Site: siteConfig{ID: "nestmon", Name: "nestmon", Timezone: "UTC", Display: "celsius"},
-		Data: defaultData,
-		Poll: defaultPoll,
+		Site:    siteConfig{ID: "nestmon", Name: "nestmon", Timezone: "UTC", Display: "celsius"},
+		Data:    defaultData,
+		Poll:    defaultPoll,
+		Publish: publishConfig{MQTT: &broker, Prometheus: &scrape, Page: &page},
+	}
+}
+
+// drop takes out the sections of publish that were not written.
+func (p *publishConfig) drop(written func(path string) bool) {
+	if !written("publish.mqtt") {
+		p.MQTT = nil
+	}
+	if !written("publish.prometheus") {
+		p.Prometheus = nil
+	}
+	if !written("publish.page") {
+		p.Page = nil
 	}
 }
 
@@ -85,40 +109,6 @@ func (c *config) settle() {
 			c.Nests[i].Floor = brood.SolidFloor
 		}
 	}
-}
-
-// probes lists the probes with their spacing and age limits filled in.
-func (c *config) probes() []sensors.Probe {
-	all := make([]sensors.Probe, len(c.Probes))
-	for i, p := range c.Probes {
-		all[i] = p.probe(c.Poll)
-	}
-	return all
-}
-
-func (p probeConfig) probe(poll time.Duration) sensors.Probe {
-	interval := max(p.Interval, poll)
-	stale := p.StaleAfter
-	if stale == 0 {
-		stale = sensors.DefaultStaleAfter(interval)
-	}
-	return sensors.Probe{ID: p.ID, Quantities: p.measures(), Chip: p.Chip, Interval: interval, StaleAfter: stale}
-}
-
-// measures lists what the probe delivers: what is written, or else what its kind of source can.
-func (p probeConfig) measures() []sensors.Quantity {
-	var all []sensors.Quantity
-	for _, q := range sensors.Quantities {
-		for _, name := range p.Quantities {
-			if name == q.String() {
-				all = append(all, q)
-			}
-		}
-	}
-	if kind, ok := sourceKindOf(p.Source); ok && len(all) == 0 {
-		all = append(all, kind.quantities...)
-	}
-	return all
 }
 
 // rabbitry is the configuration as the domain sees it.

@@ -16,7 +16,7 @@ import (
 // wrong later can be shown at its line. The library's own decoder stops at the first error and is not strict in every
 // nested block.
 type decoder struct {
-	at    map[string]place  // where a path's value stands
+	at    map[string]spot   // where a path's value stands
 	names map[string]string // what to call a list's item: "nests[0]" -> "nests[a1]"
 	bad   map[string]bool   // paths whose value could not be read
 	vague map[string]bool   // blocks that hold an unknown key, which may be the one that is missing
@@ -24,7 +24,7 @@ type decoder struct {
 }
 
 func newDecoder() *decoder {
-	return &decoder{at: map[string]place{}, names: map[string]string{}, bad: map[string]bool{}, vague: map[string]bool{}}
+	return &decoder{at: map[string]spot{}, names: map[string]string{}, bad: map[string]bool{}, vague: map[string]bool{}}
 }
 
 // decode writes node into v. path is the node's path from the top, empty for the whole file.
@@ -78,7 +78,7 @@ func (d *decoder) structure(node ast.Node, v reflect.Value, path string) {
 		}
 		if !known {
 			d.vague[path] = true
-			d.failAt(placeOf(e.Key), path, fmt.Sprintf("unknown key %q; %s", key, oneOf(key, keysOf(fields))))
+			d.failAt(spotOf(e.Key), path, fmt.Sprintf("unknown key %q; %s", key, oneOf(key, keysOf(fields))))
 			continue
 		}
 		d.decode(e.Value, f.value, d.enter(e, path, key))
@@ -121,7 +121,7 @@ func (d *decoder) list(node ast.Node, v reflect.Value, path string) {
 		return
 	}
 	v.Set(reflect.MakeSlice(v.Type(), 1, 1)) // one word stands for a list of one
-	d.at[path+"[0]"], d.names[path+"[0]"] = placeOf(node), d.show(path)
+	d.at[path+"[0]"], d.names[path+"[0]"] = spotOf(node), d.show(path)
 	d.decode(node, v.Index(0), path+"[0]")
 }
 
@@ -168,6 +168,12 @@ func (d *decoder) scalar(node ast.Node, v reflect.Value, path string) {
 			d.fail(path, fmt.Sprintf("%q is not a whole number; write one without a unit, such as 7", text))
 		}
 		v.SetInt(i)
+	case reflect.Uint8:
+		u, err := strconv.ParseUint(number, 10, 8)
+		if err != nil {
+			d.fail(path, fmt.Sprintf("%q is not a whole number from 0 to 255; write one", text))
+		}
+		v.SetUint(u)
 	default:
 		d.fail(path, "cannot be set in a file; remove the key")
 	}
@@ -189,10 +195,10 @@ func (d *decoder) unique(entries []*ast.MappingValueNode, path string) []*ast.Ma
 	for _, e := range entries {
 		key := keyText(e)
 		if line, twice := first[key]; twice {
-			d.failAt(placeOf(e.Key), join(path, key), fmt.Sprintf("written twice, first in line %d; keep one", line))
+			d.failAt(spotOf(e.Key), join(path, key), fmt.Sprintf("written twice, first in line %d; keep one", line))
 			continue
 		}
-		first[key] = placeOf(e.Key).line
+		first[key] = spotOf(e.Key).line
 		kept = append(kept, e)
 	}
 	return kept
@@ -200,9 +206,9 @@ func (d *decoder) unique(entries []*ast.MappingValueNode, path string) []*ast.Ma
 
 func (d *decoder) enter(e *ast.MappingValueNode, path, key string) string {
 	at := join(path, key)
-	d.at[at] = placeOf(e.Key)
+	d.at[at] = spotOf(e.Key)
 	if _, single := textOf(e.Value); single {
-		d.at[at] = placeOf(e.Value)
+		d.at[at] = spotOf(e.Value)
 	}
 	return at
 }

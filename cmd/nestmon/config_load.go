@@ -84,9 +84,10 @@ func parseConfig(text []byte) (*config, []finding) {
 	case len(tree.Docs) == 0 || tree.Docs[0].Body == nil:
 		d.fail("", "the file is empty; write at least probes and nests")
 	case len(tree.Docs) > 1:
-		d.failAt(placeOfToken(tree.Docs[1].Start), "", "a second document begins here; keep one document in one file")
+		d.failAt(spotOfToken(tree.Docs[1].Start), "", "a second document begins here; keep one document in one file")
 	default:
 		d.decode(tree.Docs[0].Body, reflect.ValueOf(c).Elem(), "")
+		c.Publish.drop(func(path string) bool { _, ok := d.at[path]; return ok })
 		c.settle()
 		c.validate(d)
 	}
@@ -100,7 +101,7 @@ func parseConfig(text []byte) (*config, []finding) {
 func notYAML(err error) finding {
 	f := finding{line: 1, col: 1, severity: isError, text: "not YAML"}
 	if at, ok := errors.AsType[yaml.Error](err); ok {
-		p := placeOfToken(at.GetToken())
+		p := spotOfToken(at.GetToken())
 		f.line, f.col = p.line, p.col
 		f.text = "not YAML: " + at.GetMessage() + "; look at the quotes, brackets and indentation here and in the line above"
 	}

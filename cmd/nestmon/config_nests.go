@@ -18,7 +18,8 @@ func (c *config) validateNests(d *decoder) {
 	ids, used := map[string]string{}, map[string]string{}
 	for i, n := range c.Nests {
 		at := fmt.Sprintf("nests[%d]", i)
-		checkID(d, at, n.ID, ids)
+		checkID(d, at, n.ID)
+		unique(d, at, n.ID, ids)
 		n.validateMake(d, at)
 		c.validateRoles(d, at, n, used)
 	}
@@ -39,10 +40,10 @@ func (n nestConfig) validateMake(d *decoder, at string) {
 	switch {
 	case n.Kind == "":
 		d.wrong(at+".kind", "missing; %s", oneOf("", kinds))
-	case !contains(kinds, string(n.Kind)):
+	case !slices.Contains(kinds, string(n.Kind)):
 		d.wrong(at+".kind", "unknown kind %q; %s", n.Kind, oneOf(string(n.Kind), kinds))
 	}
-	if !contains(floors, string(n.Floor)) {
+	if !slices.Contains(floors, string(n.Floor)) {
 		d.wrong(at+".floor", "unknown floor %q; %s", n.Floor, oneOf(string(n.Floor), floors))
 	}
 	if n.Lined && n.Kind != brood.MetalBox {
@@ -96,7 +97,7 @@ func (c *config) role(d *decoder, at, id string, q sensors.Quantity, used map[st
 		return
 	}
 	used[id] = at
-	if _, known := sourceKindOf(c.Probes[i].Source); known && !c.Probes[i].probe(c.Poll).Measures(q) {
+	if _, known := sourceKindOf(c.Probes[i].Source); known && !c.Probes[i].probe(c).Measures(q) {
 		d.wrong(at, "probe %q does not measure %s; bind one that does", id, q)
 	}
 }
@@ -125,14 +126,6 @@ func sourceNames() []string {
 	return names
 }
 
-func quantityNames() []string {
-	var names []string
-	for _, q := range sensors.Quantities {
-		names = append(names, q.String())
-	}
-	return names
-}
-
 func texts[T ~string](all []T) []string {
 	out := make([]string, len(all))
 	for i, t := range all {
@@ -140,5 +133,3 @@ func texts[T ~string](all []T) []string {
 	}
 	return out
 }
-
-func contains(all []string, s string) bool { return slices.Contains(all, s) }

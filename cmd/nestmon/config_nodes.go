@@ -8,24 +8,24 @@ import (
 	"github.com/goccy/go-yaml/token"
 )
 
-// place is a spot in a file, both counted from 1.
-type place struct{ line, col int }
+// spot is a point in a file, both counted from 1.
+type spot struct{ line, col int }
 
-func placeOf(n ast.Node) place { return placeOfToken(n.GetToken()) }
+func spotOf(n ast.Node) spot { return spotOfToken(n.GetToken()) }
 
-func placeOfToken(t *token.Token) place {
+func spotOfToken(t *token.Token) spot {
 	if t == nil || t.Position == nil {
-		return place{line: 1, col: 1}
+		return spot{line: 1, col: 1}
 	}
-	return place{line: t.Position.Line, col: max(t.Position.Column, 1)}
+	return spot{line: t.Position.Line, col: max(t.Position.Column, 1)}
 }
 
 // startOf is where a list's item begins. The token of a block of keys is its first colon, so its first key is asked.
-func startOf(n ast.Node) place {
+func startOf(n ast.Node) spot {
 	if entries, ok := entriesOf(n); ok && len(entries) > 0 {
-		return placeOf(entries[0].Key)
+		return spotOf(entries[0].Key)
 	}
-	return placeOf(n)
+	return spotOf(n)
 }
 
 // entriesOf returns the keys and values of a block; an empty value is a block without keys.

@@ -8,9 +8,9 @@ import (
 // fail reports that the value at path could not be read.
 func (d *decoder) fail(path, what string) { d.bad[path] = true; d.failAt(d.where(path), path, what) }
 
-func (d *decoder) failAt(p place, path, what string) { d.add(p, isError, path, what) }
+func (d *decoder) failAt(p spot, path, what string) { d.add(p, isError, path, what) }
 
-func (d *decoder) add(p place, s severity, path, what string) {
+func (d *decoder) add(p spot, s severity, path, what string) {
 	text := what
 	if path != "" {
 		text = d.show(path) + ": " + what
@@ -19,13 +19,13 @@ func (d *decoder) add(p place, s severity, path, what string) {
 }
 
 // where finds the place of path, or of the nearest block round it when the key itself is missing.
-func (d *decoder) where(path string) place {
+func (d *decoder) where(path string) spot {
 	for ; path != ""; path = outer(path) {
 		if p, ok := d.at[path]; ok {
 			return p
 		}
 	}
-	return place{line: 1, col: 1}
+	return spot{line: 1, col: 1}
 }
 
 // show writes a path with ids in place of numbers.
@@ -45,7 +45,7 @@ func (d *decoder) wrong(path, format string, args ...any) { d.judge(path, isErro
 func (d *decoder) lost(path, format string, args ...any) { d.judge(path, isWarning, format, args) }
 
 func (d *decoder) judge(path string, s severity, format string, args []any) {
-	if d.vague[path] {
+	if _, written := d.at[path]; d.vague[path] || d.vague[outer(path)] && !written {
 		return
 	}
 	for p := path; ; p = outer(p) {

@@ -2,10 +2,11 @@ package main
 
 import (
 	"fmt"
-	"regexp"
+	"slices"
 	"strings"
 	"time"
 
+	"nestmon/exporter/mqtt"
 	"nestmon/sensors"
 )
 
@@ -15,15 +16,14 @@ func (c *config) validate(d *decoder) {
 	c.validateProbes(d)
 	c.validateNests(d)
 	c.Limits.Validate(d.under("limits"))
+	c.validateSinks(d)
 }
 
 // Bounds of an inhabited site in m: the shore of the Dead Sea lies at about -430, La Rinconada at about 5100 (from memory).
 const lowest, highest = -450, 5500
 
 func (c *config) validateTop(d *decoder) {
-	if !isID(c.Site.ID) {
-		d.wrong("site.id", "%s", badID(c.Site.ID))
-	}
+	checkID(d, "site", c.Site.ID)
 	if _, err := time.LoadLocation(c.Site.Timezone); err != nil || c.Site.Timezone == "" || c.Site.Timezone == "Local" {
 		d.wrong("site.timezone", "there is no time zone %q; write a name as in America/Denver, or UTC", c.Site.Timezone)
 	}
@@ -41,6 +41,30 @@ func (c *config) validateTop(d *decoder) {
 	}
 }
 
+// validateSinks lets every section that is there judge itself.
+func (c *config) validateSinks(d *decoder) {
+	if m := c.Publish.MQTT; m != nil {
+		m.Validate(d.under("publish.mqtt"))
+		for i, n := range c.Nests {
+			if err := mqtt.CheckNest(n.ID); err != nil && sensors.ValidID(n.ID) {
+				d.wrong(fmt.Sprintf("nests[%d].id", i), "%v", err)
+			}
+		}
+	}
+	if p := c.Publish.Prometheus; p != nil {
+		p.Validate(d.under("publish.prometheus"))
+	}
+	if i := c.Publish.InfluxDB; i != nil {
+		i.Validate(d.under("publish.influxdb"))
+	}
+	if p := c.Publish.Page; p != nil {
+		p.Validate(d.under("publish.page"))
+	}
+	if p := c.Phone; p != nil {
+		p.Validate(d.under("phone"))
+	}
+}
+
 func (c *config) validateProbes(d *decoder) {
 	if len(c.Probes) == 0 {
 		d.wrong("probes", "there are none; write at least one, and one that hangs in the shade outside")
@@ -48,23 +72,10 @@ func (c *config) validateProbes(d *decoder) {
 	ids, bound := map[string]string{}, map[string]string{}
 	for i, p := range c.Probes {
 		at := fmt.Sprintf("probes[%d]", i)
-		checkID(d, at, p.ID, ids)
-		kind, known := sourceKindOf(p.Source)
-		switch {
-		case p.Source == "":
-			d.wrong(at+".source", "missing; %s", oneOf("", sourceNames()))
-		case !known:
-			d.wrong(at+".source", "unknown source %q; %s", p.Source, oneOf(p.Source, sourceNames()))
-		default:
-			p.validateKeys(d, at, kind)
-		}
-		for j, q := range p.Quantities {
-			if names := quantityNames(); !contains(names, q) {
-				d.wrong(fmt.Sprintf("%s.quantities[%d]", at, j), "unknown quantity %q; %s", q, oneOf(q, names))
-			}
-		}
+		p.validateKind(d, at)
+		unique(d, at, p.ID, ids)
 		for _, b := range []struct{ key, value string }{{"rom", p.ROM}, {"device", p.Device}} {
-			wire := b.key + " " + strings.ToLower(b.value)
+			wire := b.key + " " + b.value
 			if first, twice := bound[wire]; twice && b.value != "" {
 				d.wrong(at+"."+b.key, "%q is already bound to probe %q; bind each probe once", b.value, first)
 			}
@@ -74,38 +85,54 @@ func (c *config) validateProbes(d *decoder) {
 	}
 }
 
-var romShape = regexp.MustCompile(`^[0-9a-f]{2}-[0-9a-f]{12}$`)
-
-// validateKeys holds what each kind of source needs and what means nothing there.
-func (p probeConfig) validateKeys(d *decoder, at string, kind sourceKind) {
+// validateKind holds what each kind of source needs and what means nothing there.
+func (p probeConfig) validateKind(d *decoder, at string) {
+	kind, known := sourceKindOf(p.Source)
+	if !known {
+		what := fmt.Sprintf("unknown source %q", p.Source)
+		if p.Source == "" {
+			what = "missing"
+		}
+		d.wrong(at+".source", "%s; %s", what, oneOf(p.Source, sourceNames()))
+		p.Entry.Validate(d.under(at))
+		return
+	}
 	for _, k := range []struct {
 		key     string
 		written bool
-	}{{"rom", p.ROM != ""}, {"clone", p.Clone}, {"device", p.Device != ""}} {
-		if k.written && !contains(kind.keys, k.key) {
+	}{
+		{"rom", p.ROM != ""},
+		{"clone", p.Clone != ""},
+		{"device", p.Device != ""},
+		{"chip", p.Chip != ""},
+		{"quantities", len(p.Quantities) > 0},
+	} {
+		if k.written && !slices.Contains(kind.keys, k.key) {
 			d.wrong(at+"."+k.key, "means nothing for source %s; remove it", kind.name)
 		}
 	}
-	switch {
-	case kind.name == "w1" && p.ROM == "":
-		d.wrong(at+".rom", "missing; write the name of the probe's folder under /sys/bus/w1/devices, such as 28-0316a2794d5f")
-	case kind.name == "w1" && !romShape.MatchString(p.ROM):
-		d.wrong(at+".rom", "%q is not a 1-Wire id; write two digits, a dash and twelve digits, all 0-9 and a-f, such as 28-0316a2794d5f", p.ROM)
-	case kind.name == "kernel" && p.Device == "":
-		d.wrong(at+".device", "missing; write the device's folder under /sys/devices, or its name as `nestmon check` lists it")
+	if kind.validate != nil {
+		kind.validate(p, d.under(at))
+		return
+	}
+	p.Entry.Validate(d.under(at))
+	if _, _, ok := sensors.Chip(p.Chip); p.Chip != "" && !ok {
+		d.wrong(at+".chip", "unknown chip %q; %s", p.Chip, oneOf(p.Chip, sensors.ChipNames()))
+	}
+	if _, err := sensors.ParseQuantities(p.Quantities); err != nil {
+		d.wrong(at+".quantities", "%v", err)
 	}
 }
 
+// validateTimes holds what the entry alone cannot know: it has not seen poll.
 func (p probeConfig) validateTimes(d *decoder, at string, poll time.Duration) {
 	switch {
-	case p.Interval < 0 || p.Interval > sensors.StaleLimit:
-		d.wrong(at+".interval", "%s is out of range; write %s to %s", span(p.Interval), span(poll), span(sensors.StaleLimit))
-	case p.Interval != 0 && p.Interval < poll:
+	case p.Interval > sensors.StaleLimit:
+		d.wrong(at+".interval", "%s is longer than any value is trusted; write %s to %s", span(p.Interval), span(poll), span(sensors.StaleLimit))
+	case p.Interval > 0 && p.Interval < poll:
 		d.wrong(at+".interval", "%s is shorter than poll (%s); lengthen it or shorten poll", span(p.Interval), span(poll))
-	}
-	if p.StaleAfter != 0 && (p.StaleAfter < max(p.Interval, poll) || p.StaleAfter > sensors.StaleLimit) {
-		d.wrong(at+".stale_after", "%s is out of range; write at least the interval (%s), at most %s",
-			span(p.StaleAfter), span(max(p.Interval, poll)), span(sensors.StaleLimit))
+	case p.Interval == 0 && p.StaleAfter > 0 && p.StaleAfter < poll:
+		d.wrong(at+".stale_after", "%s is shorter than poll (%s), so no value would ever be current; write three polls, or leave it out", span(p.StaleAfter), span(poll))
 	}
 }
 
@@ -121,22 +148,16 @@ func span(d time.Duration) string {
 	return s
 }
 
-var idShape = regexp.MustCompile(`^[a-z0-9]([a-z0-9-]*[a-z0-9])?$`)
-
-func isID(id string) bool { return idShape.MatchString(id) }
-
-func badID(id string) string {
-	if id == "" {
-		return "missing; write a short name of small letters, digits and dashes"
-	}
-	return fmt.Sprintf("%q is no id; write small letters, digits and dashes, with a letter or digit at both ends", id)
+// checkID reports a bad id; what is said of an id is the same for sites, nests and probes.
+func checkID(d *decoder, at, id string) {
+	sensors.Entry{ID: id}.Validate(func(key, problem string) { d.wrong(at+"."+key, "%s", problem) })
 }
 
-// checkID reports a bad or repeated id; seen maps ids to the path of their first use.
-func checkID(d *decoder, at, id string, seen map[string]string) {
-	switch first, twice := seen[id]; {
-	case !isID(id):
-		d.wrong(at+".id", "%s", badID(id))
+// unique reports an id that is used again; seen maps ids to the path of their first use.
+func unique(d *decoder, at, id string, seen map[string]string) {
+	first, twice := seen[id]
+	switch {
+	case !sensors.ValidID(id):
 	case twice:
 		d.wrong(at+".id", "%q is already used in line %d; give each its own id", id, d.where(first+".id").line)
 	default:

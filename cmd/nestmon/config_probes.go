@@ -1,0 +1,81 @@
+package main
+
+import (
+	"log/slog"
+	"time"
+
+	"nestmon/exporter/influx"
+	"nestmon/sensors"
+	"nestmon/sensors/kernel"
+	"nestmon/sensors/w1"
+	"nestmon/thresholds"
+)
+
+// probes lists the probes with everything filled in. No device is looked at: what a probe is expected to deliver does not
+// shrink because it is missing today.
+func (c *config) probes() []sensors.Probe {
+	all := make([]sensors.Probe, len(c.Probes))
+	for i, p := range c.Probes {
+		all[i] = p.probe(c)
+	}
+	return all
+}
+
+func (p probeConfig) probe(c *config) sensors.Probe {
+	kind, _ := sourceKindOf(p.Source)
+	if kind.open != nil {
+		if s, err := kind.open("", c, []probeConfig{p}, slog.New(slog.DiscardHandler)); err == nil {
+			return s.Probes()[0]
+		}
+	}
+	chip, quantities, known := sensors.Chip(p.Chip)
+	if !known {
+		quantities = kind.quantities
+	}
+	if written, err := sensors.ParseQuantities(p.Quantities); err == nil && len(written) > 0 {
+		quantities = written
+	}
+	return p.Entry.Probe(c.Poll, chip, quantities...)
+}
+
+func (p probeConfig) w1() w1.ProbeConfig {
+	return w1.ProbeConfig{Entry: p.Entry, ROM: p.ROM, Clone: p.Clone}
+}
+
+func (p probeConfig) kernel() kernel.ProbeConfig {
+	out := kernel.ProbeConfig{Entry: p.Entry, Device: p.Device, Chip: p.Chip, Quantities: p.Quantities}
+	_, _, byChip := sensors.Chip(p.Chip)
+	_, _, byDriver := sensors.Chip(p.Device)
+	if len(p.Quantities) == 0 && !byChip && !byDriver {
+		out.Quantities = []string{sensors.Temperature.String(), sensors.Humidity.String()}
+	}
+	return out
+}
+
+// expected is the spacing of the probe's readings.
+func (p probeConfig) expected(poll time.Duration) time.Duration {
+	if p.Interval == 0 {
+		return poll
+	}
+	return p.Interval
+}
+
+// places says where each probe is. A probe that serves several cages is written down for the first.
+func (c *config) places() map[string]influx.Place {
+	all := map[string]influx.Place{}
+	put := func(id, nest string, role thresholds.Role) {
+		if _, taken := all[id]; id != "" && !taken {
+			all[id] = influx.Place{Nest: nest, Role: role}
+		}
+	}
+	put(c.Outside, "", thresholds.Outside)
+	for _, n := range c.Nests {
+		for i, id := range n.Cluster {
+			put(id, n.ID, [...]thresholds.Role{thresholds.Cluster, thresholds.Cluster2}[i])
+		}
+		put(n.Air, n.ID, thresholds.Air)
+		put(n.CO2, n.ID, thresholds.CO2)
+		put(n.Cage, n.ID, thresholds.Cage)
+	}
+	return all
+}
