@@ -126,8 +126,8 @@ func forbidden(s source, room, target string) string {
 }
 
 func forbiddenOurs(s source, room, ours string) string {
-	if s.test && (ours == s.pkg || suite(ours) && path.Dir(ours) == room) {
-		return "" // a package's tests use the package and the suite of its room
+	if s.test && (under(ours, s.pkg) || suite(ours) && path.Dir(ours) == room) {
+		return "" // a package's tests use the package, what is its own, and the suite of its room
 	}
 	if suite(ours) && room != "tests" {
 		return "a conformance suite is for tests only"

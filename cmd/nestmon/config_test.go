@@ -84,31 +84,38 @@ func TestProbesAreCompleted(t *testing.T) {
 		want sensors.Probe
 	}{
 		{
-			"w1 at the pace of the poll", probeConfig{Entry: entry("w1"), ROM: "28-0316a2794d5f"},
+			"w1 at the pace of the poll",
+			probeConfig{Entry: entry("w1"), ROM: "28-0316a2794d5f"},
 			sensors.Probe{ID: "a", Chip: "ds18b20", Quantities: both[:1], Interval: time.Minute, StaleAfter: 3 * time.Minute},
 		},
 		{
-			"a clone", probeConfig{Entry: entry("w1"), ROM: "28-0316a2794d5f", Clone: "d"},
+			"a clone",
+			probeConfig{Entry: entry("w1"), ROM: "28-0316a2794d5f", Clone: "d"},
 			sensors.Probe{ID: "a", Chip: "ds18b20-d", Quantities: both[:1], Interval: time.Minute, StaleAfter: 3 * time.Minute},
 		},
 		{
-			"kernel with its own pace", probeConfig{Entry: slow, Device: "/sys/bus/i2c/devices/1-0044", Chip: "sht3x"},
+			"kernel with its own pace",
+			probeConfig{Entry: slow, Device: "/sys/bus/i2c/devices/1-0044", Chip: "sht3x"},
 			sensors.Probe{ID: "a", Chip: "sht3x", Quantities: both, Interval: 5 * time.Minute, StaleAfter: 15 * time.Minute},
 		},
 		{
-			"kernel of an unknown chip", probeConfig{Entry: entry("kernel"), Device: "/sys/bus/i2c/devices/1-0044"},
+			"kernel of an unknown chip",
+			probeConfig{Entry: entry("kernel"), Device: "/sys/bus/i2c/devices/1-0044"},
 			sensors.Probe{ID: "a", Quantities: both, Interval: time.Minute, StaleAfter: 3 * time.Minute},
 		},
 		{
-			"kernel that measures less", probeConfig{Entry: patient, Device: "x", Quantities: []string{"temperature"}},
+			"kernel that measures less",
+			probeConfig{Entry: patient, Device: "x", Quantities: []string{"temperature"}},
 			sensors.Probe{ID: "a", Quantities: both[:1], Interval: time.Minute, StaleAfter: time.Hour},
 		},
 		{
-			"recorded measures everything", probeConfig{Entry: entry("recorded")},
+			"recorded measures everything",
+			probeConfig{Entry: entry("recorded")},
 			sensors.Probe{ID: "a", Quantities: sensors.Quantities[:], Interval: time.Minute, StaleAfter: 3 * time.Minute},
 		},
 		{
-			"recorded by a known chip", probeConfig{Entry: entry("recorded"), Chip: "tmp102"},
+			"recorded by a known chip",
+			probeConfig{Entry: entry("recorded"), Chip: "tmp102"},
 			sensors.Probe{ID: "a", Chip: "tmp102", Quantities: both[:1], Interval: time.Minute, StaleAfter: 3 * time.Minute},
 		},
 	} {
