@@ -65,7 +65,7 @@ type phone struct {
 
 func (p *phone) Name() string { return "phone" }
 
-func (p *phone) Send(ctx context.Context, m exporter.Message) error {
+func (p *phone) Send(_ context.Context, m exporter.Message) error {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	if p.err != nil {
@@ -90,18 +90,18 @@ func TestMessages(t *testing.T) {
 		do   func(t *testing.T, b *box, far *phone, p *exporter.Pump)
 		want []string // rings
 	}{
-		{"in the order in which they were stored", func(t *testing.T, b *box, far *phone, p *exporter.Pump) {
+		{"in the order in which they were stored", func(_ *testing.T, b *box, _ *phone, p *exporter.Pump) {
 			b.put("1", "2", "3")
 			p.Wake()
 		}, []string{"1", "2", "3"}},
-		{"a short trouble keeps the order", func(t *testing.T, b *box, far *phone, p *exporter.Pump) {
+		{"a short trouble keeps the order", func(_ *testing.T, b *box, far *phone, p *exporter.Pump) {
 			far.set(func(string) error { return down })
 			b.put("1", "2")
 			p.Wake()
 			pass(2 * time.Second)
 			far.set(nil)
 		}, []string{"1", "2"}},
-		{"in a long trouble the new alarm goes first", func(t *testing.T, b *box, far *phone, p *exporter.Pump) {
+		{"in a long trouble the new alarm goes first", func(_ *testing.T, b *box, far *phone, p *exporter.Pump) {
 			far.set(func(string) error { return down })
 			b.put("old")
 			p.Wake()
@@ -110,7 +110,7 @@ func TestMessages(t *testing.T) {
 			b.put("new")
 			p.Wake()
 		}, []string{"new", "old"}},
-		{"a message the other side chokes on stops no other", func(t *testing.T, b *box, far *phone, p *exporter.Pump) {
+		{"a message the other side chokes on stops no other", func(_ *testing.T, b *box, far *phone, p *exporter.Pump) {
 			far.set(func(id string) error {
 				if id == "poison" {
 					return errors.New("500")
@@ -134,7 +134,7 @@ func TestMessages(t *testing.T) {
 				t.Errorf("refused %v, want bad", b.refused)
 			}
 		}, []string{"1"}},
-		{"what cannot be noted as sent is not sent twice", func(t *testing.T, b *box, far *phone, p *exporter.Pump) {
+		{"what cannot be noted as sent is not sent twice", func(t *testing.T, b *box, _ *phone, p *exporter.Pump) {
 			b.mu.Lock()
 			b.broken = errors.New("disk full")
 			b.mu.Unlock()
@@ -152,7 +152,7 @@ func TestMessages(t *testing.T) {
 				t.Errorf("noted as sent: %v, want 1", b.sent)
 			}
 		}, []string{"1"}},
-		{"quiet hours end without a Wake", func(t *testing.T, b *box, far *phone, p *exporter.Pump) {
+		{"quiet hours end without a Wake", func(_ *testing.T, b *box, _ *phone, _ *exporter.Pump) {
 			b.mu.Lock()
 			b.all = append(b.all, exporter.Message{ID: "morning", After: time.Now().Add(8 * time.Hour)})
 			b.mu.Unlock()

@@ -10,7 +10,7 @@ import (
 
 // MessageStore is what a pump of messages needs of the archive.
 type MessageStore interface {
-	Pending(channel string, now time.Time, max int) ([]Message, error) // in the order in which they were stored
+	Pending(channel string, now time.Time, limit int) ([]Message, error) // in the order in which they were stored
 	Sent(channel, id string, at time.Time) error
 	Refused(channel, id, reason string) error
 }

@@ -9,8 +9,8 @@ import (
 
 // PollStore is what a pump of readings needs of the archive.
 type PollStore interface {
-	Polls(after int64, max int) ([]StoredPoll, error) // in rising order of key
-	Cursor(name string) (int64, error)                // 0 when never set
+	Polls(after int64, limit int) ([]StoredPoll, error) // in rising order of key
+	Cursor(name string) (int64, error)                  // 0 when never set
 	SetCursor(name string, key int64) error
 	DeadLetter(sink string, p StoredPoll, reason string) error
 }

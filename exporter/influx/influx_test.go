@@ -130,7 +130,7 @@ func TestAnswers(t *testing.T) {
 	drop := func(w http.ResponseWriter, _ []string) {
 		c, _, err := w.(http.Hijacker).Hijack()
 		if err == nil {
-			c.Close()
+			_ = c.Close()
 		}
 	}
 	json := func(w http.ResponseWriter, _ []string) {

@@ -322,7 +322,7 @@ func TestServe(t *testing.T) {
 	if err == nil || !strings.Contains(err.Error(), strconv.Quote(address)+" is in use") || !strings.Contains(err.Error(), "write another port") {
 		t.Errorf("address in use: %v, want it named and the remedy", err)
 	}
-	taken.Close()
+	_ = taken.Close()
 	if err := s.Serve(metrics.Config{Listen: address}, slog.New(slog.DiscardHandler)); err != nil {
 		t.Fatal(err)
 	}
@@ -336,7 +336,7 @@ func TestServe(t *testing.T) {
 		}
 		var b strings.Builder
 		_ = resp.Write(&b)
-		resp.Body.Close()
+		_ = resp.Body.Close()
 		if resp.StatusCode != row.code || !strings.Contains(b.String(), row.with) {
 			t.Errorf("%s: %d, want %d and %q in\n%s", row.path, resp.StatusCode, row.code, row.with, b.String())
 		}

@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"nestmon/exporter"
+	"nestmon/exporter/archive"
 	"nestmon/exporter/influx"
 	"nestmon/sensors"
 	"nestmon/thresholds"
@@ -271,6 +272,34 @@ func TestInfluxd(t *testing.T) {
 		compare(t, server.points(t, "outage"), store.want())
 	})
 
+	t.Run("from the archive, opened again in mid-drain", func(t *testing.T) {
+		server.query(t, "CREATE DATABASE archive")
+		dir := t.TempDir()
+		store := &shelf{}
+		store.add(150, recent)
+		opened := openArchive(t, dir)
+		for _, p := range store.polls {
+			if err := opened.Commit(exporter.Commit{Time: p.Time, Synced: true, Readings: p.Readings}); err != nil {
+				t.Fatal(err)
+			}
+		}
+		pump := exporter.NewReadingPump(server.sink(t, "archive", goodToken), opened, quick)
+		eventually(t, "a part of the backlog", func() bool { return pump.Health().Sent > 0 })
+		stopPump(t, pump)
+		if err := opened.Close(); err != nil {
+			t.Fatal(err)
+		}
+		opened = openArchive(t, dir)
+		newest, _, err := opened.Newest()
+		if err != nil {
+			t.Fatal(err)
+		}
+		pump = exporter.NewReadingPump(server.sink(t, "archive", goodToken), opened, quick)
+		eventually(t, "the newest poll", func() bool { key, err := opened.Cursor("influx"); return err == nil && key == newest })
+		stopPump(t, pump)
+		compare(t, server.points(t, "archive"), store.want())
+	})
+
 	t.Run("wrong token, then the right one", func(t *testing.T) {
 		server.query(t, "CREATE DATABASE token")
 		misconfigured(t, server, "token", "admin:wrong-2c8", "401", func() {})
@@ -290,8 +319,12 @@ func TestInfluxd(t *testing.T) {
 			t.Fatal(err)
 		}
 		raw.Header.Set("Authorization", "Token "+goodToken)
-		if resp, err := http.DefaultClient.Do(raw); err != nil || resp.StatusCode != http.StatusNoContent {
-			t.Fatalf("planting a text: %v %v", resp, err)
+		resp, err := http.DefaultClient.Do(raw)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if _ = resp.Body.Close(); resp.StatusCode != http.StatusNoContent {
+			t.Fatalf("planting a text: %s", resp.Status)
 		}
 		bad := &store.polls[36]
 		bad.Readings = append(bad.Readings, sensors.Reading{Probe: "b2-air", Quantity: sensors.CO2, Time: bad.Time, Value: 812})
@@ -327,6 +360,19 @@ func TestInfluxd(t *testing.T) {
 		}
 		compare(t, server.points(t, "short"), store.want())
 	})
+}
+
+func openArchive(t *testing.T, dir string) *archive.Archive {
+	t.Helper()
+	a, err := archive.Open(dir, archive.Options{Probes: []sensors.Probe{
+		{ID: "a1-air", Quantities: []sensors.Quantity{sensors.Temperature, sensors.Humidity}},
+		{ID: "a1-cluster", Quantities: []sensors.Quantity{sensors.Temperature}},
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { _ = a.Close() })
+	return a
 }
 
 // misconfigured delivers with what a person got wrong, puts it right, and wants everything to arrive.
