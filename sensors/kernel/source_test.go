@@ -1,6 +1,7 @@
 package kernel_test
 
 import (
+	"context"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -145,6 +146,10 @@ func TestValuesOfKnownDrivers(t *testing.T) {
 		}, []float64{25.08, 49.821}},
 		{"bme280 by path", "/sys/bus/i2c/devices/1-0076", func(t tree) {
 			t.iio("3", "1-0076", "bme280", map[string]string{"in_temp_input": "25080\n", "in_humidityrelative_input": "49821\n"})
+		}, []float64{25.08, 49.821}},
+		{"by path, with a battery gauge beside it", "/sys/bus/i2c/devices/1-0076", func(t tree) {
+			t.iio("0", "1-0076", "bme280", map[string]string{"in_temp_input": "25080\n", "in_humidityrelative_input": "49821\n"})
+			t.hwmon("0", "1-0076", "ina2xx", map[string]string{"in1_input": "12600\n"})
 		}, []float64{25.08, 49.821}},
 		{"hwmon by path", "/sys/bus/i2c/devices/1-0044", func(t tree) { t.hwmon("7", "1-0044", "sht3x", air) }, []float64{21.45, 63.12}},
 	} {
@@ -319,5 +324,17 @@ func TestWhatAProbeMeasures(t *testing.T) {
 				t.Errorf("got %v of chip %q, want %v of %q", got.Quantities, got.Chip, row.want, row.chip)
 			}
 		})
+	}
+}
+
+func TestNothingIsReadAfterTheContextEnded(t *testing.T) {
+	tr := newTree(t)
+	tr.hwmon("0", "1-0044", "sht4x", air)
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	for _, r := range source(tr, config("a1", "sht4x")).Read(ctx) {
+		if r.Fault != sensors.TimedOut {
+			t.Errorf("got %+v, want timed-out", r)
+		}
 	}
 }

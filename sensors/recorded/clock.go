@@ -64,9 +64,9 @@ func (c *clock) local(seconds, nanos int64) (time.Time, string) {
 		t = t.Add(-time.Hour)
 		offset = before
 	}
-	if t.Unix()+int64(offset) != c.day+seconds {
+	if missed := c.day + seconds - t.Unix() - int64(offset); missed != 0 {
 		if seconds == 0 { // midnight itself may be skipped: the day begins later
-			return t.UTC(), ""
+			return t.Add(time.Duration(max(missed, 0)) * time.Second).UTC(), ""
 		}
 		return t, "does not exist in " + c.loc.String() + ", clocks were set forward; write it with an offset"
 	}

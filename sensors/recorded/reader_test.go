@@ -91,6 +91,17 @@ func TestLocalTimes(t *testing.T) {
 	}
 }
 
+func TestADayThatBeginsAtOne(t *testing.T) {
+	havana, err := time.LoadLocation("America/Havana") // clocks go forward at midnight of the second Sunday of March
+	if err != nil {
+		t.Skipf("no time zones on this machine: %v", err)
+	}
+	got, err := all(recorded.NewReader(strings.NewReader("time,probe,temperature_c\n2025-03-09,a1,1\n"), "R.csv", havana))
+	if want := "2025-03-09T05:00:00Z a1 temperature 1"; err != nil || len(got) != 1 || got[0] != want {
+		t.Errorf("got %q, %v; want %s", got, err, want)
+	}
+}
+
 func TestFilesThatAreRefused(t *testing.T) {
 	const head = "time,probe,temperature_c,humidity_pct\n"
 	const good = "2031-03-09T06:00:00Z,a1,36,60\n"

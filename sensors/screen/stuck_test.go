@@ -92,3 +92,30 @@ func TestStuckOutsideProbe(t *testing.T) {
 		}
 	})
 }
+
+func TestStuckCountsUnbrokenStretchesOnly(t *testing.T) {
+	minute := 60.0
+	for _, row := range []struct {
+		name      string
+		stretches [][2]float64 // s, from and to, one after another
+		want      bool
+	}{
+		{"silence in between", [][2]float64{{0, 40 * minute}, {60 * minute, 70 * minute}}, false},
+		{"clock set back, still for an hour since", [][2]float64{{0, 40 * minute}, {-100 * minute, -35 * minute}}, true},
+		{"clock set back a moment ago", [][2]float64{{0, 90 * minute}, {-100 * minute, -90 * minute}}, false},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			s := screen.New([]sensors.Probe{probe("c", ""), probe("a", "")}, screen.Watch{Probes: []string{"c", "a"}})
+			polls := 0.0
+			for _, stretch := range row.stretches {
+				for sec := stretch[0]; sec <= stretch[1]; sec += 30 {
+					polls++
+					apply(s, at(sec, "c", temperature, 36.5), at(sec, "a", temperature, 10+polls/10))
+				}
+			}
+			if got := s.Stuck("c"); got != row.want {
+				t.Errorf("got %v, want %v", got, row.want)
+			}
+		})
+	}
+}

@@ -77,3 +77,13 @@ func TestAFastTrueWarmingPasses(t *testing.T) {
 		}
 	}
 }
+
+func TestAfterSilenceNothingIsOdd(t *testing.T) {
+	s := screen.New([]sensors.Probe{probe("a1", "")}) // stale after 90 s
+	for i := range 8 {
+		apply(s, at(float64(i)*30, "a1", temperature, 36.5))
+	}
+	if r := apply(s, at(7*30+91, "a1", temperature, 20))[0]; r.Suspect {
+		t.Error("a value after 91 s of silence was judged by those before it")
+	}
+}

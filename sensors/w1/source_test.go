@@ -1,6 +1,8 @@
 package w1_test
 
 import (
+	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"os"
@@ -133,35 +135,49 @@ func TestReadings(t *testing.T) {
 	}
 }
 
-func TestAnEmptyAnswerIsAskedForOnceMore(t *testing.T) {
-	// A FIFO answers each open with what its next writer brings: nothing first, then a temperature.
+func TestASpoiltAnswerIsAskedForOnceMore(t *testing.T) {
+	for name, spoilt := range map[string]string{
+		"empty":        "",
+		"bad checksum": "61 02 4b 46 7f ff 10 10 f2 : crc=f2 NO\n",
+	} {
+		t.Run(name, func(t *testing.T) {
+			tr := newTree(t)
+			probes := config(1)
+			file := tr.file(probes[0].ROM)
+			tr.must(os.MkdirAll(tr.dir(probes[0].ROM), 0o755))
+			tr.must(syscall.Mkfifo(file, 0o644))
+			tr.must(os.WriteFile(file+"-next", []byte(warm), 0o644))
+			written := make(chan error)
+			go func() {
+				f, err := os.OpenFile(file, os.O_WRONLY, 0) // waits for the reader
+				if err == nil {
+					err = os.Rename(file+"-next", file) // for the second attempt
+					_, writeErr := f.WriteString(spoilt)
+					err = errors.Join(err, writeErr, f.Close())
+				}
+				written <- err
+			}()
+			got := source(tr, probes).Read(t.Context())
+			tr.must(<-written)
+			if !got[0].OK() || got[0].Value != 38 {
+				t.Errorf("got %+v, want 38 °C from the second attempt", got[0])
+			}
+		})
+	}
+}
+
+func TestNoConversionBeginsAfterTheContextEnded(t *testing.T) {
 	tr := newTree(t)
-	probes := config(1)
-	tr.must(os.MkdirAll(tr.dir(probes[0].ROM), 0o755))
-	tr.must(syscall.Mkfifo(tr.file(probes[0].ROM), 0o644))
-	first := make(chan struct{})
-	go func() {
-		defer close(first)
-		f, err := os.OpenFile(tr.file(probes[0].ROM), os.O_WRONLY, 0)
-		if err != nil {
-			t.Error(err)
-			return
+	probes := config(2)
+	for _, p := range probes {
+		tr.put(p.ROM, warm)
+	}
+	ctx, cancel := context.WithCancel(t.Context())
+	cancel()
+	for _, r := range source(tr, probes).Read(ctx) {
+		if r.Fault != sensors.TimedOut {
+			t.Errorf("got %+v, want timed-out", r)
 		}
-		tmp := tr.file(probes[0].ROM) + "-next"
-		if err := os.WriteFile(tmp, []byte(warm), 0o644); err != nil {
-			t.Error(err)
-		}
-		if err := os.Rename(tmp, tr.file(probes[0].ROM)); err != nil {
-			t.Error(err)
-		}
-		if err := f.Close(); err != nil { // only now the reader sees an end with no byte before it
-			t.Error(err)
-		}
-	}()
-	got := source(tr, probes).Read(t.Context())
-	<-first
-	if !got[0].OK() || got[0].Value != 38 {
-		t.Errorf("got %+v, want 38 °C from the second attempt", got[0])
 	}
 }
 
