@@ -14,6 +14,7 @@ import (
 	"nestmon/exporter/web"
 	"nestmon/sensors"
 	"nestmon/sensors/kernel"
+	"nestmon/sensors/recorded"
 	"nestmon/sensors/w1"
 )
 
@@ -24,7 +25,7 @@ type sourceKind struct {
 	quantities []sensors.Quantity // what its probes deliver unless said otherwise
 	// open makes the bus of these probes below root; nil for a kind that no board has.
 	open func(root string, c *config, probes []probeConfig, log *slog.Logger) (board, error)
-	// validate reports what is wrong with one probe's keys; nil where only the common ones count.
+	// validate reports what is wrong with one probe's keys.
 	validate func(p probeConfig, report func(path, problem string))
 }
 
@@ -38,8 +39,8 @@ type board interface {
 var sourceKinds = []sourceKind{
 	{"w1", []string{"rom", "clone", "chip"}, []sensors.Quantity{sensors.Temperature}, openW1, validateW1},
 	{"kernel", []string{"device", "chip", "quantities"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, openKernel, validateKernel},
-	{"recorded", []string{"chip", "quantities"}, sensors.Quantities[:], nil, nil},
-	{"simulated", []string{"chip", "quantities"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, nil, nil},
+	{"recorded", []string{"chip", "quantities"}, sensors.Quantities[:], nil, validateRecorded},
+	{"simulated", []string{"chip", "quantities"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, nil, validateRecorded},
 }
 
 func openW1(root string, c *config, probes []probeConfig, log *slog.Logger) (board, error) {
@@ -60,6 +61,14 @@ func openKernel(root string, c *config, probes []probeConfig, log *slog.Logger) 
 
 func validateW1(p probeConfig, report func(path, problem string))     { p.w1().Validate(report) }
 func validateKernel(p probeConfig, report func(path, problem string)) { p.kernel().Validate(report) }
+
+// validateRecorded also serves simulated probes: neither is on a wire.
+func validateRecorded(p probeConfig, report func(path, problem string)) {
+	recorded.ProbeConfig{Entry: p.Entry, Chip: p.Chip}.Validate(report)
+	if _, err := sensors.ParseQuantities(p.Quantities); err != nil {
+		report("quantities", err.Error())
+	}
+}
 
 // openBoards makes the sources of a board, one for each kind that is used.
 func openBoards(root string, c *config, log *slog.Logger) ([]board, error) {

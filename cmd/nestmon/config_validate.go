@@ -111,17 +111,7 @@ func (p probeConfig) validateKind(d *decoder, at string) {
 			d.wrong(at+"."+k.key, "means nothing for source %s; remove it", kind.name)
 		}
 	}
-	if kind.validate != nil {
-		kind.validate(p, d.under(at))
-		return
-	}
-	p.Entry.Validate(d.under(at))
-	if _, _, ok := sensors.Chip(p.Chip); p.Chip != "" && !ok {
-		d.wrong(at+".chip", "unknown chip %q; %s", p.Chip, oneOf(p.Chip, sensors.ChipNames()))
-	}
-	if _, err := sensors.ParseQuantities(p.Quantities); err != nil {
-		d.wrong(at+".quantities", "%v", err)
-	}
+	kind.validate(p, d.under(at))
 }
 
 // validateTimes holds what the entry alone cannot know: it has not seen poll.
