@@ -25,6 +25,7 @@ const (
 type Timing struct {
 	KeepAlive    time.Duration // a broker drops a client after one and a half of it (MQTT 3.1.1, 3.1.2-24)
 	Ping         time.Duration // how long an answer to a ping may take
+	Connect      time.Duration // how long one attempt to connect may take
 	ConnectRetry time.Duration // between attempts before the first connection
 	MaxReconnect time.Duration // the longest wait between later attempts; paho's own is 10 min
 	Write        time.Duration // how long a full socket may hold up one message
@@ -37,7 +38,8 @@ type Timing struct {
 // DefaultTiming holds values of ours, no source, except where the field names one.
 func DefaultTiming() Timing {
 	return Timing{
-		KeepAlive: 30 * time.Second, Ping: 10 * time.Second, ConnectRetry: 10 * time.Second, MaxReconnect: time.Minute,
+		KeepAlive: 30 * time.Second, Ping: 10 * time.Second,
+		Connect: 30 * time.Second, ConnectRetry: 10 * time.Second, MaxReconnect: time.Minute,
 		Write: 10 * time.Second, Ack: 10 * time.Second,
 		Reassert: 30 * time.Second, Heartbeat: 5 * time.Minute, Rebuild: 5 * time.Minute,
 	}

@@ -37,6 +37,7 @@ type link struct {
 	echo     chan string   // what came back on our $state
 	usurped  chan struct{} // somebody else, an old will mostly, wrote our $state
 	connects atomic.Int64  // connections so far
+	losses   atomic.Int64  // of those, the ones that ended
 
 	mu     sync.Mutex
 	conn   net.Conn
@@ -61,6 +62,7 @@ func dial(o Options, root Root, password string, roots *x509.CertPool) *link {
 		SetProtocolVersion(protocol).
 		SetCleanSession(true). // nothing is owed to a publisher of states
 		SetStore(l.store).     // never the file store: it panics on a full card and does not sync
+		SetConnectTimeout(o.Timing.Connect).
 		SetConnectRetry(true).
 		SetConnectRetryInterval(o.Timing.ConnectRetry).
 		SetMaxReconnectInterval(o.Timing.MaxReconnect).
@@ -113,8 +115,11 @@ func (l *link) cut() {
 	}
 }
 
-// isOpen reports whether there is a connection now, as far as anybody can know.
-func (l *link) isOpen() bool { return l.client.IsConnectionOpen() }
+// isOpen reports whether there is a connection now, as far as anybody can know. paho calls itself open a moment before its
+// handler has counted the connection.
+func (l *link) isOpen() bool {
+	return l.client.IsConnectionOpen() && l.connects.Load() > l.losses.Load()
+}
 
 func (l *link) connected(now time.Time) {
 	l.connects.Add(1)
@@ -127,6 +132,7 @@ func (l *link) connected(now time.Time) {
 // lost notes the end of a connection. Three in a row that the broker ended within a minute mean, most often, that another
 // client uses the same id (three and a minute: ours, no source).
 func (l *link) lost(err error, id string, now time.Time) {
+	l.losses.Add(1)
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	if now.Sub(l.opened) < time.Minute {
