@@ -62,15 +62,6 @@ type box struct {
 	sorbed  float64 // relative humidity in the bedding, 0..1
 	water   float64 // g of free water
 	co2     float64 // ppm above outside
-	flows   flows
-}
-
-// flows is what moved during the last step, for conservation checks and truth.
-type flows struct {
-	heat, latent         float64 // W from the kits
-	walls, vented, floor float64 // W out of the nest
-	evaporated           float64 // g/h from kits and free water
-	deficit              float64 // g/h: vented, condensed and sorbed
 }
 
 // step moves the nest through dt seconds.
@@ -110,10 +101,6 @@ func (b *box) step(dt float64, s surroundings) {
 		k.core = b.bedding
 	}
 	out := s.air + m.solar*s.sun
-	b.flows = flows{
-		heat: heat, latent: latent, floor: floor * (core - under), vented: vent * (b.air - s.air),
-		walls: m.outward*(b.wall-out) + m.soilward*(b.wall-s.soil),
-	}
 	b.wall = relax(b.wall, m.wall+airStore, m.inner+m.outward+m.soilward, m.inner*b.air+m.outward*out+m.soilward*s.soil, dt)
 	b.cover = follow(b.cover, b.target*(1-0.95*hot), coverTime, dt)
 	b.moisten(dt/3600, breath, exchange, s)
@@ -155,11 +142,9 @@ func (b *box) moisten(dt, breath, exchange float64, s surroundings) {
 	if v > dew { // the wall is wet, or frosted
 		v = relax(before, b.made.volume, out+condensation, in+condensation*dew, dt)
 	}
-	b.vapour = min(v, full)
+	b.vapour = min(v, full) // the rest falls out on straw and fur
 	b.sorbed = relax(b.sorbed, sorptionRoom, sorption, sorption*b.vapour/full, dt)
 	b.water -= drying * dt
-	b.flows.evaporated = breath + drying
-	b.flows.deficit = exchange*(b.vapour-s.vapour) + condensation*max(b.vapour-dew, 0) + sorption*(b.vapour/full-b.sorbed)
 }
 
 // humidity is the relative humidity of box air over water, %.

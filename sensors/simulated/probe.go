@@ -56,44 +56,6 @@ const (
 	spikeSize    = 15.0   // K
 )
 
-func newPlace(r *rand.Rand, nominal, shifted bool) place {
-	p := place{r: r, still: nominal, decay: decayLength, sd: wanderSD, side: 1}
-	if shifted {
-		p.decay, p.sd = uniform(r, shiftedDecayLo, shiftedDecayHi), shiftedWander
-	}
-	p.lag = jumpLag
-	if shifted {
-		p.lag = uniform(r, shiftedJumpLo, shiftedJumpHi)
-	}
-	return p
-}
-
-// move lets the cluster wander and jump through dt seconds, with kits of that age.
-func (p *place) move(dt, age float64) {
-	if p.still {
-		return
-	}
-	keep := 1 - dt/wanderTime
-	p.wander = keep*p.wander + p.sd*math.Sqrt(1-keep*keep)*p.r.NormFloat64()
-	p.smooth = follow(p.smooth, p.wander, wanderSmooth, dt)
-	p.jump = follow(p.jump, p.goal, p.lag, dt)
-	rate := jumpsYoung
-	if age >= jumpsOlder {
-		rate = jumpsOld
-	}
-	if p.rest > 0 {
-		if p.rest -= dt; p.rest <= 0 {
-			p.goal = 0
-		}
-	} else if p.r.Float64() < rate*dt/86400 {
-		p.goal, p.rest = uniform(p.r, farLo, farHi), 3600*uniform(p.r, jumpMin, jumpMax)
-		p.side = 1
-		if p.r.Float64() < towardSecond {
-			p.side = -1
-		}
-	}
-}
-
 // where a probe hangs.
 type where uint8
 

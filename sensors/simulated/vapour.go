@@ -13,9 +13,3 @@ func density(e, t float64) float64 { return 2.16679 * e / (t + kelvin) }
 
 // saturated is the absolute humidity, g/m³, of saturated air at t °C.
 func saturated(t float64) float64 { return density(saturation(t), t) }
-
-// dewPoint is the temperature, °C, at which vapour at pressure e Pa saturates: the inverse of saturation.
-func dewPoint(e float64) float64 {
-	x := math.Log(e / 610.94)
-	return 243.04 * x / (17.625 - x)
-}
