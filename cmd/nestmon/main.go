@@ -33,7 +33,8 @@ type command struct {
 }
 
 var commands = []command{
-	runCommand, demoCommand, checkCommand, replayCommand, statusCommand, litterCommand, exportCommand,
+	runCommand, demoCommand, checkCommand, replayCommand, exportCommand,
+	statusCommand, litterCommand, choresCommand, alarmsCommand,
 	airCommand, limitsCommand, calendarCommand,
 }
 

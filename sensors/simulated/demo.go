@@ -64,7 +64,7 @@ func NewDemo(start time.Time) (*Demo, error) {
 		demoNest(litter(7, at(-1, 2, 0)), "north-2", WoodenBox, 0.1),
 		demoNest(litter(6, at(-4, 5, 0)), "yard-1", MetalBox, 0.7),
 		demoNest(litter(7, at(4, 21, 0)), "yard-2", MetalBox, 0.15),
-		demoNest(litter(6, at(-17, 3, 0)), "burrow-1", BuriedTote, 0.2),
+		demoNest(litter(6, at(-3, 3, 0)), "burrow-1", BuriedTote, 0.2),
 	}
 	nests[0].CO2 = "north-1-co2"
 	nests[1].Floor = WireFloor

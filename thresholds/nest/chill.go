@@ -14,6 +14,7 @@ const (
 	youngMargin   = 0.5  // margins for the probe's place in the first week
 	olderMargin   = 1.0  // and later, when the pile wanders
 	youngDays     = 7    // days
+	pairMargin    = 0.5  // of the margin where two probes agree that it is colder: a pile that wanders off one comes nearer the other
 	airFloor      = 0.12 // share of the contrast: a limit closer to nest air than this means nothing
 	graceDrop     = 50   // min after a fast drop: a nursing doe uncovers the pile and it closes within about 30 min [Hudson & Distel 1982, abstract]
 	graceVisit    = 40   // min after the doe or a person came
@@ -75,6 +76,9 @@ func (c *chill) step(w *Watch, n *Now) {
 	if w.visits.expectedNow(n) {
 		margin += 0.8
 	}
+	if w.bothProbes(n) {
+		margin *= pairMargin
+	}
 	reach := setPoint - a
 	c.limit = max(lim.ChillWarn.C-margin*positionShare*reach, a+airFloor*reach)
 	critical := max(lim.ChillCritical.C-margin*positionShare*reach, a+airFloor*reach/2)
@@ -93,7 +97,12 @@ func (c *chill) step(w *Watch, n *Now) {
 	} else if p.core > critical+clearMargin && !c.falling {
 		c.crit = score{}
 	}
-	c.cold.step(n, p.core < c.limit)
+	c.cold.step(n, p.core < lim.ChillWarn.C)
+}
+
+// bothProbes reports whether two cluster probes are being read.
+func (w *Watch) bothProbes(n *Now) bool {
+	return len(w.cluster) == 2 && w.cluster[0].Fresh(n) && w.cluster[1].Fresh(n)
 }
 
 // rate is what one minute adds to the score of one limit.
@@ -171,9 +180,12 @@ func (w *Watch) nestCold(n *Now) alarm.Condition {
 	lim := w.tables.Air(w.days.age, w.site.season.Season())
 	c := w.cold.below(n, w.air, lim.ColdWarn, lim.ColdCritical)
 	ch := &w.pile.chill
-	low := ch.on() || ch.warn.minutes > 0.5*lim.ColdWarn.Delay.Minutes()
-	if c.Severity != alarm.None && ch.judged && !low {
+	switch {
+	case c.Severity == alarm.None || ch.on():
+	case ch.judged:
 		c.Severity, c.Why = alarm.Notice, whyClusterWarm
+	case c.Severity == alarm.Urgent && len(w.cluster) > 0:
+		c.Why = whyUnseen
 	}
 	return c
 }

@@ -199,6 +199,9 @@ func (w *Watch) Recall(n *Now, e alarm.Event) {
 			w.days.until, w.due.until = time.Time{}, time.Time{}
 		}
 	case alarm.Visit:
+		if w.days.age >= 0 && e.Time.After(w.kindled()) {
+			w.visits.seen++
+		}
 		if e.Time.After(w.visits.last) {
 			w.visits.last = e.Time
 			w.visits.unseen = int(n.Wall.Sub(e.Time).Minutes())

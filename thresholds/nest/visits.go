@@ -22,6 +22,7 @@ const (
 	missedVisits  = 2      // one visit in three is not seen, so one miss proves nothing
 	rhythmSlack   = 6.0    // h
 	nestOpenLeast = 30     // min between two inspections
+	readableFrom  = 2      // visits seen in this litter before their absence means anything: some nests show none
 )
 
 // visits tells the doe's visits and people's inspections apart by what they do to nest air.
@@ -30,6 +31,7 @@ type visits struct {
 	before   float64 // °C, the cluster before that pulse
 	lidAgo   int     // min since the nest was opened
 	visitAgo int     // min since the last visit seen
+	seen     int     // visits of this litter
 	unseen   int     // min with both probes fresh since the last visit
 	last     time.Time
 	lookedAt time.Time // the last inspection, seen or entered
@@ -39,7 +41,10 @@ func (v *visits) forget() {
 	*v = visits{pulseAgo: longAgo, lidAgo: longAgo, visitAgo: longAgo, lookedAt: v.lookedAt}
 }
 
-func (v *visits) newLitter() { v.forget() }
+func (v *visits) newLitter() {
+	v.forget()
+	v.seen = 0
+}
 
 func (v *visits) inspected(at time.Time) {
 	if at.After(v.lookedAt) {
@@ -88,6 +93,7 @@ func (v *visits) step(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
 		return events
 	}
 	v.visitAgo, v.unseen, v.last = 0, 0, n.Wall
+	v.seen++
 	return append(events, w.note(n, alarm.Visit, n.Wall.Add(-time.Duration(v.pulseAgo)*time.Minute),
 		alarm.Condition{Unit: "C", Value: round2(v.before - p.y), HasValue: true, Probe: p.probe.Probe}, w.words(alarm.Visit, alarm.Condition{})))
 }
@@ -104,7 +110,7 @@ func (v *visits) opened(w *Watch, n *Now, now float64) (alarm.Event, bool) {
 		return alarm.Event{}, false
 	}
 	way, moved := p.out.value-usual, now-usual
-	if way*moved <= 0 || abs(moved) < max(lidLeast, lidShare*abs(way)) || abs(now-float64(quick)) < 0.5*abs(moved) {
+	if way*moved <= 0 || abs(moved) < max(lidLeast, lidShare*abs(way)) || abs(now-float64(quick)) < max(lidLeast, 0.5*abs(moved)) {
 		return alarm.Event{}, false
 	}
 	v.lidAgo, v.lookedAt = 0, n.Wall
@@ -116,6 +122,9 @@ func (v *visits) opened(w *Watch, n *Now, now float64) (alarm.Event, bool) {
 func (w *Watch) visitOverdue(n *Now) alarm.Condition {
 	p := &w.pile
 	if w.days.age < brood.VisitFirstDay || w.days.age > brood.VisitLastDay || w.kits() < brood.VisitKits || len(w.cluster) == 0 || w.air == nil {
+		return alarm.Condition{}
+	}
+	if w.visits.seen < readableFrom {
 		return alarm.Condition{}
 	}
 	if !p.valid || p.blind {

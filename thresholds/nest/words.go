@@ -72,6 +72,9 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		if c.Why == whyClusterWarm {
 			return head + "The cluster still reads warm: see that bedding is dry and deep and that a vent stays open."
 		}
+		if c.Why == whyUnseen {
+			head += "The cluster cannot be judged. "
+		}
 		return head + warmUp[w.cfg.Kind]
 	},
 	alarm.DoeHeat: func(_ *Watch, c alarm.Condition) string { return doeWords("The doe's air", c) },

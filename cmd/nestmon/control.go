@@ -1,0 +1,162 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"net/http"
+	"os"
+	"strings"
+	"time"
+
+	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/litter"
+)
+
+// control is the daemon's door for its own commands: a unix socket, so that whoever may open the file may change things, and
+// nobody over the network can.
+type control struct {
+	server *http.Server
+	path   string
+}
+
+// controlMode lets the daemon's user and group in.
+const controlMode = 0o660
+
+// largestRequest is far more than any command sends.
+const largestRequest = 64 << 10
+
+// openControl listens on the socket. page answers everything that only reads.
+func openControl(path string, d *daemon, page http.Handler) (*control, error) {
+	if c, err := net.DialTimeout("unix", path, time.Second); err == nil {
+		c.Close()
+		return nil, fmt.Errorf("control socket %s: another nestmon answers there; stop it first, or give this one its own data folder", path)
+	}
+	if err := os.Remove(path); err != nil && !errors.Is(err, os.ErrNotExist) {
+		return nil, fmt.Errorf("control socket: %w; remove that file", err)
+	}
+	l, err := net.Listen("unix", path)
+	if err != nil {
+		return nil, fmt.Errorf("control socket: %w; write another path at control", err)
+	}
+	if err := os.Chmod(path, controlMode); err != nil {
+		l.Close()
+		return nil, fmt.Errorf("control socket: %w", err)
+	}
+	mux := http.NewServeMux()
+	mux.Handle("GET /", page)
+	mux.HandleFunc("GET /control/litters", func(w http.ResponseWriter, _ *http.Request) { reply(w, d.archive.Litters) })
+	mux.HandleFunc("POST /control/litter", func(w http.ResponseWriter, r *http.Request) {
+		var change litterChange
+		take(w, r, &change, func() (litter.Litter, error) { return d.changeLitter(r.Context(), change) })
+	})
+	mux.HandleFunc("POST /control/acknowledge", func(w http.ResponseWriter, r *http.Request) {
+		var at place
+		take(w, r, &at, func() (place, error) { return at, d.acknowledge(r.Context(), at.Nest, at.Event) })
+	})
+	mux.HandleFunc("POST /control/done", func(w http.ResponseWriter, r *http.Request) {
+		var at place
+		take(w, r, &at, func() (place, error) { return at, d.done(r.Context(), at.Nest, at.Event) })
+	})
+	c := &control{path: path, server: &http.Server{Handler: mux, ReadHeaderTimeout: 5 * time.Second, MaxHeaderBytes: 8 << 10}}
+	go c.server.Serve(l) //nolint:errcheck // it ends with ErrServerClosed
+	return c, nil
+}
+
+func (c *control) stop(ctx context.Context) error {
+	return errors.Join(c.server.Shutdown(ctx), c.server.Close())
+}
+
+// place names one alarm or chore.
+type place struct {
+	Nest  string     `json:"nest"`
+	Event alarm.Name `json:"event"`
+}
+
+type refusal struct {
+	Error string `json:"error"`
+}
+
+func take[T any](w http.ResponseWriter, r *http.Request, body any, do func() (T, error)) {
+	in := json.NewDecoder(http.MaxBytesReader(w, r.Body, largestRequest))
+	in.DisallowUnknownFields()
+	if err := in.Decode(body); err != nil {
+		w.WriteHeader(http.StatusBadRequest)
+		json.NewEncoder(w).Encode(refusal{"the request is not understood: " + err.Error()}) //nolint:errcheck // the caller has gone
+		return
+	}
+	reply(w, do)
+}
+
+func reply[T any](w http.ResponseWriter, do func() (T, error)) {
+	w.Header().Set("Content-Type", "application/json")
+	out, err := do()
+	if err != nil {
+		w.WriteHeader(http.StatusUnprocessableEntity)
+		json.NewEncoder(w).Encode(refusal{err.Error()}) //nolint:errcheck // the caller has gone
+		return
+	}
+	json.NewEncoder(w).Encode(out) //nolint:errcheck // the caller has gone
+}
+
+// caller talks to a running daemon.
+type caller struct {
+	client *http.Client
+	path   string
+}
+
+func call(path string) *caller {
+	dial := func(ctx context.Context, _, _ string) (net.Conn, error) {
+		return (&net.Dialer{}).DialContext(ctx, "unix", path)
+	}
+	return &caller{&http.Client{Timeout: 10 * time.Second, Transport: &http.Transport{DialContext: dial}}, path}
+}
+
+func (c *caller) get(ctx context.Context, what string, into any) error {
+	return c.do(ctx, http.MethodGet, what, nil, into)
+}
+
+func (c *caller) post(ctx context.Context, what string, body, into any) error {
+	b, err := json.Marshal(body)
+	if err != nil {
+		return err
+	}
+	return c.do(ctx, http.MethodPost, what, b, into)
+}
+
+func (c *caller) do(ctx context.Context, method, what string, body []byte, into any) error {
+	req, err := http.NewRequestWithContext(ctx, method, "http://nestmon"+what, bytes.NewReader(body))
+	if err != nil {
+		return err
+	}
+	res, err := c.client.Do(req)
+	switch {
+	case errors.Is(err, os.ErrPermission):
+		return fmt.Errorf("%s: this user may not talk to the daemon; add it to the group nestmon", c.path)
+	case err != nil:
+		return fmt.Errorf("no daemon answers at %s; start it with 'nestmon run', or name its configuration", c.path)
+	}
+	defer res.Body.Close()
+	text, err := io.ReadAll(io.LimitReader(res.Body, 16<<20))
+	if err != nil {
+		return fmt.Errorf("reading the daemon's answer: %w", err)
+	}
+	if res.StatusCode != http.StatusOK {
+		var no refusal
+		if json.Unmarshal(text, &no) != nil || no.Error == "" {
+			no.Error = strings.TrimSpace(res.Status)
+		}
+		return errors.New(no.Error)
+	}
+	if into == nil {
+		return nil
+	}
+	if err := json.Unmarshal(text, into); err != nil {
+		return fmt.Errorf("reading the daemon's answer: %w", err)
+	}
+	return nil
+}

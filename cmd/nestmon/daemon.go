@@ -1,0 +1,229 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"slices"
+	"time"
+
+	"nestmon/exporter"
+	"nestmon/exporter/archive"
+	"nestmon/sensors"
+	"nestmon/thresholds/alarm"
+)
+
+// daemon is the whole pipeline, running: probes, judge, archive, sinks. run and demo make the same one with other parts.
+type daemon struct {
+	cfg     *config
+	log     *slog.Logger
+	judge   *judge
+	poller  *sensors.Poller
+	archive *archive.Archive
+	sinks   *sinks
+	pace    pace
+	trusted func(now time.Time) bool   // whether the clock can be believed
+	seen    func(events []alarm.Event) // called with what a poll changed; the demonstration's narrator, nil in run
+	mend    func(now time.Time)        // called after each poll; the demonstration's keeper, nil in run
+	healthy func()                     // called after each whole cycle; the watchdog, nil in demo
+
+	commands chan func()
+	started  time.Time
+	faults   faultBook
+}
+
+// pace gives the times of polls. Next waits for the next one and returns its time, or false when ctx has ended.
+type pace interface {
+	Next(ctx context.Context) (time.Time, bool)
+	Now() time.Time
+	Deadline() time.Duration // how long a poll may take
+}
+
+// warmUp is how much of the archive is run through the judge at start, so that it knows what it knew: the detectors look back a
+// day, and a night's retries more.
+const warmUp = 30 * time.Hour
+
+// recallFor is how far back the litter book's own events are read: longer than a litter lives in its nest.
+const recallFor = 60 * 24 * time.Hour
+
+// resume brings the judge back to where it was when the archive was last written.
+func (d *daemon) resume(now time.Time) error {
+	book, err := d.archive.Litters()
+	if err != nil {
+		return fmt.Errorf("reading the litter book: %w", err)
+	}
+	r := d.judge.rabbitry
+	r.SetLitters(book, now.Add(-warmUp))
+	var batch []sensors.Reading
+	err = d.archive.PollsBetween(now.Add(-warmUp), now, func(p exporter.StoredPoll) error {
+		batch = append(batch[:0], p.Readings...)
+		d.judge.observe(p.Time, batch)
+		return nil
+	})
+	if err != nil {
+		return fmt.Errorf("reading the last day's polls: %w", err)
+	}
+	past, err := d.archive.Events(now.Add(-recallFor), now, 20000)
+	if err != nil {
+		return fmt.Errorf("reading past events: %w", err)
+	}
+	slices.Reverse(past)
+	r.Recall(past)
+	marks, err := d.archive.Marks()
+	if err != nil {
+		return fmt.Errorf("reading chores marked done: %w", err)
+	}
+	for _, m := range marks {
+		if err := r.Done(m.Nest, m.Event, m.Time); err != nil {
+			d.log.Info("a chore marked done no longer applies", "err", err)
+		}
+	}
+	standing, err := d.archive.Standing()
+	if err != nil {
+		return fmt.Errorf("reading standing alarms: %w", err)
+	}
+	r.Restore(standing)
+	return nil
+}
+
+// run polls until ctx ends or a part fails for good.
+func (d *daemon) run(ctx context.Context) error {
+	d.started = d.pace.Now()
+	if err := d.resume(d.started); err != nil {
+		return err
+	}
+	for _, file := range d.archive.SetAside() {
+		d.faults.setAside(file)
+	}
+	ctx, fail := context.WithCancelCause(ctx)
+	defer fail(nil)
+	go func() {
+		select {
+		case err := <-d.poller.Fatal():
+			fail(err)
+		case err := <-d.sinks.fatal:
+			fail(err)
+		case <-ctx.Done():
+		}
+	}()
+	polls := make(chan time.Time)
+	go func() {
+		defer close(polls)
+		for {
+			t, ok := d.pace.Next(ctx)
+			if !ok {
+				return
+			}
+			select {
+			case polls <- t:
+			case <-ctx.Done():
+				return
+			}
+		}
+	}()
+	for {
+		select {
+		case t, ok := <-polls:
+			if !ok {
+				return cause(ctx)
+			}
+			d.cycle(ctx, t)
+		case do := <-d.commands:
+			do()
+		}
+	}
+}
+
+// cause is why ctx ended: nil when the user asked for it.
+func cause(ctx context.Context) error {
+	if err := context.Cause(ctx); !errors.Is(err, context.Canceled) {
+		return err
+	}
+	return nil
+}
+
+// cycle is one poll: read, judge, store, then publish.
+func (d *daemon) cycle(ctx context.Context, t time.Time) {
+	readings := d.poller.Poll(ctx, d.pace.Deadline())
+	if ctx.Err() != nil {
+		return // readings cut short by the end say nothing
+	}
+	trusted := d.trusted(t)
+	for i := range readings {
+		readings[i].Unsynced = !trusted
+	}
+	events := slices.Clone(d.judge.observe(t, readings))
+	d.settle(ctx, exporter.Commit{Time: t, Synced: trusted, Readings: readings, Events: events})
+	if d.seen != nil {
+		d.seen(events)
+	}
+	if d.mend != nil {
+		d.mend(t)
+	}
+	d.faults.report(d, t)
+	d.show(t, trusted)
+	if d.healthy != nil {
+		d.healthy()
+	}
+}
+
+// settle stores what a poll or a command changed, and lets it out whether or not it could be stored: an alarm matters more than
+// a row.
+func (d *daemon) settle(ctx context.Context, c exporter.Commit) {
+	c.Messages = d.sinks.compose(c.Events, c.Time)
+	c.Standing, c.StandingChanged = d.judge.rabbitry.Standing(), len(c.Events) > 0
+	err := d.archive.Commit(c)
+	d.faults.storing(err, c.Time)
+	if err != nil {
+		d.sinks.sendUnstored(ctx, c.Messages)
+		return
+	}
+	d.sinks.wake(len(c.Messages) > 0)
+}
+
+func (d *daemon) show(t time.Time, trusted bool) {
+	d.sinks.fanout.Show(&exporter.State{
+		Snapshot: d.judge.rabbitry.Snapshot(), Probes: d.judge.tracker.Health(), Buses: d.poller.Buses(), Sinks: d.sinks.health(),
+		Started: d.started, Synced: trusted, Version: version(),
+	})
+}
+
+// command runs do in the daemon's own goroutine and waits for it.
+func (d *daemon) command(ctx context.Context, do func() error) error {
+	done := make(chan error, 1)
+	select {
+	case d.commands <- func() { done <- do() }:
+		return <-done
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+// acknowledge records that a person has seen an alarm.
+func (d *daemon) acknowledge(ctx context.Context, nest string, name alarm.Name) error {
+	return d.command(ctx, func() error {
+		now := d.pace.Now()
+		if err := d.judge.rabbitry.Acknowledge(nest, name, now); err != nil {
+			return err
+		}
+		return d.archive.Commit(exporter.Commit{Time: now, Standing: d.judge.rabbitry.Standing(), StandingChanged: true})
+	})
+}
+
+// done records that a chore was done.
+func (d *daemon) done(ctx context.Context, nest string, name alarm.Name) error {
+	return d.command(ctx, func() error { return d.markDone(nest, name, d.pace.Now()) })
+}
+
+func (d *daemon) markDone(nest string, name alarm.Name, at time.Time) error {
+	if err := d.judge.rabbitry.Done(nest, name, at); err != nil {
+		return err
+	}
+	return d.archive.PutMark(archive.Mark{Nest: nest, Event: name, Time: at})
+}
+
+// stop ends everything, each part within ctx.
+func (d *daemon) stop(ctx context.Context) error {
+	return errors.Join(d.sinks.stop(ctx), d.poller.Close(), d.archive.Close())
+}

@@ -1,0 +1,255 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"slices"
+	"time"
+
+	"nestmon/sensors"
+	"nestmon/sensors/recorded"
+	"nestmon/thresholds/alarm"
+)
+
+var replayCommand = command{"replay", "run recorded readings through the very same decisions", runReplay}
+
+// gapTick is how often the decisions run through a stretch without rows, so that silence shows at its time.
+const gapTick = time.Hour
+
+func runReplay(ctx context.Context, args []string, std stdio) int {
+	fs := flags("replay", "replay --config F --readings R.csv [--litters L.csv] [--events E.jsonl] [--summary]", std)
+	file := fs.String("config", "", "configuration `file`; its sources are ignored, its probe ids must match the readings")
+	readings := fs.String("readings", "", "CSV `file` with the columns time,probe,temperature_c,humidity_pct,co2_ppm")
+	litters := fs.String("litters", "", "CSV `file` with the columns nest,bred,kindled,born,ended")
+	events := fs.String("events", "", "JSON Lines `file` to write events to instead of standard output")
+	summary := fs.Bool("summary", false, "say on standard error what was read and raised")
+	if code, ok := parse(fs, args); !ok {
+		return code
+	}
+	cfg, ok := openConfig("replay", *file, std)
+	if !ok {
+		return exitWrongUse
+	}
+	if *readings == "" {
+		fmt.Fprintln(std.err, "nestmon replay: --readings is missing; name the CSV file")
+		return exitWrongUse
+	}
+	r := replay{cfg: cfg, readings: *readings}
+	err := r.prepare(*litters)
+	if err == nil {
+		err = r.writeTo(ctx, *events, std.out)
+	}
+	if err != nil {
+		fmt.Fprintf(std.err, "nestmon replay: %v\n", err)
+		return exitWrongUse
+	}
+	if *summary {
+		fmt.Fprintf(std.err, "%d rows, %d readings from %s to %s; %d urgent, %d warnings and %d notices raised\n", r.rows, r.count,
+			r.first.Format(time.RFC3339), r.last.Format(time.RFC3339), r.raised[alarm.Urgent], r.raised[alarm.Warning], r.raised[alarm.Notice])
+	}
+	return exitDone
+}
+
+// replay is one run of recorded readings through the judge.
+type replay struct {
+	cfg      *config
+	readings string
+	judge    *judge
+
+	rows, count int
+	first, last time.Time
+	raised      [alarm.Urgent + 1]int
+}
+
+// prepare makes the judge: where the configuration leaves a probe's interval open, the file's own spacing counts.
+func (r *replay) prepare(litters string) (err error) {
+	domain := r.cfg.rabbitry()
+	var spacing map[string]time.Duration
+	if slices.ContainsFunc(r.cfg.Probes, func(p probeConfig) bool { return p.Interval == 0 }) {
+		if spacing, err = r.spacing(); err != nil {
+			return err
+		}
+	}
+	for i := range domain.Probes {
+		p, written := &domain.Probes[i], r.cfg.Probes[i]
+		p.Quantities = sensors.Quantities[:] // whatever the file holds
+		if every, ok := spacing[p.ID]; ok && written.Interval == 0 {
+			p.Interval = every
+			if written.StaleAfter == 0 {
+				p.StaleAfter = sensors.DefaultStaleAfter(every)
+			}
+		}
+	}
+	if r.judge, err = newJudge(domain); err != nil {
+		return err
+	}
+	if litters == "" {
+		return nil
+	}
+	book, err := readLitters(litters, r.cfg)
+	if err != nil {
+		return err
+	}
+	r.judge.rabbitry.SetLitters(book, time.Time{})
+	return nil
+}
+
+func (r *replay) spacing() (map[string]time.Duration, error) {
+	f, err := os.Open(r.readings)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	return recorded.MedianIntervals(f, r.readings, r.cfg.location())
+}
+
+func (r *replay) writeTo(ctx context.Context, file string, out io.Writer) (err error) {
+	if file != "" {
+		f, createErr := os.Create(file)
+		if createErr != nil {
+			return createErr
+		}
+		defer func() { err = errors.Join(err, f.Close()) }()
+		out = f
+	}
+	w := bufio.NewWriter(out)
+	enc := json.NewEncoder(w)
+	enc.SetEscapeHTML(false)
+	if err := r.run(ctx, func(e alarm.Event) error { return enc.Encode(e) }); err != nil {
+		return err
+	}
+	return w.Flush()
+}
+
+// run reads in one goroutine and decides in another.
+func (r *replay) run(ctx context.Context, write func(alarm.Event) error) error {
+	f, err := os.Open(r.readings)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	ctx, stop := context.WithCancel(ctx)
+	defer stop()
+	batches, spare, failed := make(chan *batch, 4), make(chan *batch, 6), make(chan error, 1)
+	go func() {
+		defer close(batches)
+		in := recorded.NewReader(f, r.readings, r.cfg.location())
+		in.Only(r.probeIDs())
+		failed <- read(ctx, in, batches, spare)
+	}()
+	for b := range batches {
+		if err := r.decide(b, write); err != nil {
+			return err
+		}
+		select {
+		case spare <- b:
+		default:
+		}
+	}
+	return <-failed
+}
+
+func (r *replay) probeIDs() []string {
+	ids := make([]string, len(r.cfg.Probes))
+	for i, p := range r.cfg.Probes {
+		ids[i] = p.ID
+	}
+	return ids
+}
+
+// batch is a run of polls; poll i holds the readings up to ends[i].
+type batch struct {
+	readings []sensors.Reading
+	ends     []int
+	rows     int
+}
+
+// batchSize is large enough that handing batches over costs nothing beside reading them.
+const batchSize = 4096
+
+// read groups rows of equal time into polls and sends them in batches.
+func read(ctx context.Context, in *recorded.Reader, to chan<- *batch, spare <-chan *batch) error {
+	b := &batch{}
+	send := func() error {
+		select {
+		case to <- b:
+		case <-ctx.Done():
+			return ctx.Err()
+		}
+		select {
+		case b = <-spare:
+			b.readings, b.ends, b.rows = b.readings[:0], b.ends[:0], 0
+		default:
+			b = &batch{}
+		}
+		return nil
+	}
+	var at time.Time
+	for {
+		row, err := in.Next()
+		if errors.Is(err, io.EOF) {
+			b.ends = append(b.ends, len(b.readings))
+			return send()
+		}
+		if err != nil {
+			return err
+		}
+		if t := row[0].Time; !t.Equal(at) {
+			if len(b.readings) > 0 {
+				b.ends = append(b.ends, len(b.readings))
+			}
+			if len(b.readings) >= batchSize {
+				if err := send(); err != nil {
+					return err
+				}
+			}
+			at = t
+		}
+		b.rows++
+		b.readings = append(b.readings, row...)
+	}
+}
+
+func (r *replay) decide(b *batch, write func(alarm.Event) error) error {
+	r.rows += b.rows
+	from := 0
+	for _, end := range b.ends {
+		poll := b.readings[from:end]
+		from = end
+		if len(poll) == 0 {
+			continue
+		}
+		t := poll[0].Time
+		if r.first.IsZero() {
+			r.first = t
+		}
+		for !r.last.IsZero() && t.Sub(r.last) > gapTick {
+			if err := r.observe(r.last.Add(gapTick), nil, write); err != nil {
+				return err
+			}
+		}
+		if err := r.observe(t, poll, write); err != nil {
+			return err
+		}
+		r.count += len(poll)
+	}
+	return nil
+}
+
+func (r *replay) observe(t time.Time, poll []sensors.Reading, write func(alarm.Event) error) error {
+	r.last = t
+	for _, e := range r.judge.observe(t, poll) {
+		if e.State == alarm.Raised {
+			r.raised[e.Severity]++
+		}
+		if err := write(e); err != nil {
+			return fmt.Errorf("writing events: %w", err)
+		}
+	}
+	return nil
+}

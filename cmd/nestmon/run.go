@@ -1,0 +1,162 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"runtime/debug"
+	"time"
+
+	"nestmon/exporter/archive"
+	"nestmon/hardware"
+	"nestmon/sensors"
+)
+
+var runCommand = command{"run", "the daemon: read, judge, store, publish, alarm", runRun}
+
+// stopTime bounds the end of the daemon, whatever hangs; the service manager waits twice as long.
+const stopTime = 8 * time.Second
+
+func runRun(ctx context.Context, args []string, std stdio) int {
+	fs := flags("run", "run --config F", std)
+	file := fs.String("config", "", "configuration `file`")
+	root := fs.String("root", "/", "`folder` below which the kernel shows its devices in sys/")
+	verbose := fs.Bool("verbose", false, "log more")
+	if code, ok := parse(fs, args); !ok {
+		return code
+	}
+	cfg, ok := openConfig("run", *file, std)
+	if !ok {
+		return exitWrongUse
+	}
+	level := slog.LevelInfo
+	if *verbose {
+		level = slog.LevelDebug
+	}
+	log := slog.New(slog.NewTextHandler(std.err, &slog.HandlerOptions{Level: level}))
+	if err := serve(ctx, cfg, *root, log); err != nil {
+		fmt.Fprintf(std.err, "nestmon run: %v\n", err)
+		return exitWrongUse
+	}
+	return exitDone
+}
+
+// serve is the daemon from start to stop.
+func serve(ctx context.Context, cfg *config, root string, log *slog.Logger) (err error) {
+	p := &wallPace{every: cfg.Poll}
+	var newest time.Time
+	d, err := newDaemon(cfg, parts{
+		log: log, pace: p,
+		sources: func() ([]sensors.Source, error) { return openBus(cfg, root, log) },
+		trusted: func(now time.Time) bool { return clockTrusted(now, newest) },
+	})
+	if err != nil {
+		return err
+	}
+	defer func() {
+		ctx, cancel := context.WithTimeout(context.Background(), stopTime)
+		defer cancel()
+		err = errors.Join(err, d.stop(ctx))
+	}()
+	if _, newest, err = d.archive.Newest(); err != nil {
+		return err
+	}
+	door, err := openControl(cfg.Control, d, d.sinks.page.Handler())
+	if err != nil {
+		return err
+	}
+	defer func() {
+		ctx, cancel := context.WithTimeout(context.Background(), time.Second)
+		defer cancel()
+		door.stop(ctx) //nolint:errcheck // it ends anyway
+	}()
+	d.healthy = heartbeat(ctx, cfg.Poll, log)
+	log.Info("watching", "nests", len(cfg.Nests), "probes", len(cfg.Probes), "every", cfg.Poll, "version", version())
+	err = d.run(ctx)
+	hardware.Notify(hardware.Stopping) //nolint:errcheck // it is stopping anyway
+	return err
+}
+
+// parts are what run and demo make the same daemon of.
+type parts struct {
+	log     *slog.Logger
+	pace    pace
+	sources func() ([]sensors.Source, error)
+	trusted func(now time.Time) bool
+}
+
+// openBus makes the sources of the configuration.
+func openBus(cfg *config, root string, log *slog.Logger) ([]sensors.Source, error) {
+	boards, err := openBoards(root, cfg, log)
+	sources := make([]sensors.Source, len(boards))
+	for i, b := range boards {
+		sources[i] = b
+	}
+	return sources, err
+}
+
+// newDaemon makes a daemon that does not run yet. What was opened before something failed is closed again.
+func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
+	d := &daemon{cfg: cfg, log: p.log, pace: p.pace, trusted: p.trusted, commands: make(chan func())}
+	sources, err := p.sources()
+	if err != nil {
+		return nil, err
+	}
+	domain := cfg.rabbitry()
+	if d.judge, err = newJudge(domain); err != nil {
+		return nil, err
+	}
+	if d.archive, err = archive.Open(cfg.Data, archive.Options{Probes: domain.Probes, Now: p.pace.Now, Log: p.log}); err != nil {
+		return nil, err
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, d.archive.Close())
+		}
+	}()
+	d.poller = sensors.NewPoller(sources, p.log)
+	d.poller.Now = p.pace.Now
+	if d.sinks, err = openSinks(outlet{cfg: cfg, archive: d.archive, log: p.log, now: time.Now}); err != nil {
+		return nil, errors.Join(err, d.poller.Close())
+	}
+	return d, nil
+}
+
+// wallPace polls by the wall clock, at whole multiples of the interval from the start. A poll that took too long skips the ones it
+// missed.
+type wallPace struct {
+	every time.Duration
+	next  time.Time
+}
+
+func (w *wallPace) Now() time.Time { return time.Now() }
+
+// Deadline leaves a little of the interval for judging and storing.
+func (w *wallPace) Deadline() time.Duration { return w.every * 8 / 10 }
+
+func (w *wallPace) Next(ctx context.Context) (time.Time, bool) {
+	now := time.Now()
+	if w.next.IsZero() {
+		w.next = now
+	}
+	for w.next.Before(now.Add(-w.every)) {
+		w.next = w.next.Add(w.every)
+	}
+	select {
+	case <-time.After(w.next.Sub(now)):
+	case <-ctx.Done():
+		return time.Time{}, false
+	}
+	w.next = w.next.Add(w.every)
+	return time.Now(), true
+}
+
+// version is the program's version as its build recorded it.
+func version() string {
+	info, ok := debug.ReadBuildInfo()
+	if !ok || info.Main.Version == "" {
+		return "unversioned"
+	}
+	return info.Main.Version
+}

@@ -1,0 +1,150 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+	"text/tabwriter"
+	"time"
+)
+
+var statusCommand = command{"status", "say how the nests of the running daemon are now", runStatus}
+
+// stateView is what the commands read of the daemon's state; package web documents all of it.
+type stateView struct {
+	Time    time.Time `json:"time"`
+	Outside struct {
+		Values []valueView `json:"values"`
+	} `json:"outside"`
+	Nests []struct {
+		ID      string      `json:"id"`
+		Stage   string      `json:"stage"`
+		AgeDays *int        `json:"age_days"`
+		Values  []valueView `json:"values"`
+		Judged  []struct {
+			Danger string `json:"danger"`
+			Judged bool   `json:"judged"`
+			Why    string `json:"why"`
+		} `json:"judged"`
+		Severity string `json:"severity"`
+	} `json:"nests"`
+	Alarms []alarmView `json:"alarms"`
+	Sinks  []struct {
+		Sink  string `json:"sink"`
+		OK    bool   `json:"ok"`
+		Error string `json:"error"`
+	} `json:"sinks"`
+	PublishedAgo float64 `json:"published_ago_s"`
+}
+
+type valueView struct {
+	Role     string   `json:"role"`
+	Quantity string   `json:"quantity"`
+	Value    *float64 `json:"value"`
+}
+
+type alarmView struct {
+	Nest     *string   `json:"nest"`
+	Event    string    `json:"event"`
+	Chore    bool      `json:"chore"`
+	Severity string    `json:"severity"`
+	Since    time.Time `json:"since"`
+	Text     string    `json:"text"`
+}
+
+func (a alarmView) write(w io.Writer, loc *time.Location) {
+	nest := "site"
+	if a.Nest != nil {
+		nest = *a.Nest
+	}
+	fmt.Fprintf(w, "%-8s %s %s since %s\n         %s\n", a.Severity, nest, a.Event, a.Since.In(loc).Format("2006-01-02 15:04"), a.Text)
+}
+
+func runStatus(ctx context.Context, args []string, std stdio) int {
+	fs := flags("status", "status --config F [--json]", std)
+	file := fs.String("config", "", "the daemon's configuration `file`")
+	asJSON := fs.Bool("json", false, "print one JSON value")
+	if code, ok := parse(fs, args); !ok {
+		return code
+	}
+	cfg, ok := openConfig("status", *file, std)
+	if !ok {
+		return exitWrongUse
+	}
+	var raw json.RawMessage
+	if err := call(cfg.Control).get(ctx, "/api/state", &raw); err != nil {
+		fmt.Fprintf(std.err, "nestmon status: %v\n", err)
+		return exitWrongUse
+	}
+	var s stateView
+	if err := json.Unmarshal(raw, &s); err != nil {
+		fmt.Fprintf(std.err, "nestmon status: reading the daemon's answer: %v\n", err)
+		return exitWrongUse
+	}
+	if *asJSON {
+		fmt.Fprintf(std.out, "%s\n", strings.TrimSpace(string(raw)))
+	} else {
+		s.write(std.out, cfg)
+	}
+	for _, a := range s.Alarms {
+		if !a.Chore {
+			return exitFinding
+		}
+	}
+	return exitDone
+}
+
+func (s stateView) write(out io.Writer, cfg *config) {
+	loc := cfg.location()
+	fmt.Fprintf(out, "%s, %s", cfg.Site.Name, s.Time.In(loc).Format("2006-01-02 15:04"))
+	if old := time.Duration(s.PublishedAgo) * time.Second; old > 3*cfg.Poll {
+		fmt.Fprintf(out, " (%s ago: the daemon has not polled since)", old)
+	}
+	fmt.Fprint(out, "\n\n")
+	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
+	fmt.Fprintln(w, "nest\tlitter\tcluster\tair\thumidity\talarm\tnot judged")
+	for _, n := range s.Nests {
+		litter := n.Stage
+		if n.AgeDays != nil && *n.AgeDays >= 0 {
+			litter = fmt.Sprintf("day %d", *n.AgeDays)
+		}
+		var blind []string
+		for _, j := range n.Judged {
+			if !j.Judged {
+				blind = append(blind, j.Danger+": "+strings.TrimPrefix(j.Why, "not judged: "))
+			}
+		}
+		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", n.ID, litter, show(n.Values, cfg, "cluster", "temperature"), show(n.Values, cfg, "air", "temperature"),
+			show(n.Values, cfg, "air", "humidity"), n.Severity, strings.Join(blind, "; "))
+	}
+	fmt.Fprintf(w, "outside\t\t\t%s\t%s\n", show(s.Outside.Values, cfg, "outside", "temperature"), show(s.Outside.Values, cfg, "outside", "humidity"))
+	w.Flush()
+	fmt.Fprintln(out)
+	for _, a := range s.Alarms {
+		a.write(out, loc)
+	}
+	for _, sink := range s.Sinks {
+		if !sink.OK && sink.Error != "" {
+			fmt.Fprintf(out, "failing  %s: %s\n", sink.Sink, sink.Error)
+		}
+	}
+}
+
+// show writes a value in the site's unit, or a dash where there is none to act on.
+func show(values []valueView, cfg *config, role, quantity string) string {
+	for _, v := range values {
+		if v.Role != role || v.Quantity != quantity || v.Value == nil {
+			continue
+		}
+		switch {
+		case quantity == "humidity":
+			return fmt.Sprintf("%.0f %%", *v.Value)
+		case cfg.Site.Display == "fahrenheit":
+			return fmt.Sprintf("%.1f °F", toFahrenheit(*v.Value))
+		}
+		return fmt.Sprintf("%.1f °C", *v.Value)
+	}
+	return "-"
+}
