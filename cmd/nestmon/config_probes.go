@@ -2,7 +2,6 @@ package main
 
 import (
 	"log/slog"
-	"time"
 
 	"nestmon/exporter/influx"
 	"nestmon/sensors"
@@ -50,14 +49,6 @@ func (p probeConfig) kernel() kernel.ProbeConfig {
 		out.Quantities = []string{sensors.Temperature.String(), sensors.Humidity.String()}
 	}
 	return out
-}
-
-// expected is the spacing of the probe's readings.
-func (p probeConfig) expected(poll time.Duration) time.Duration {
-	if p.Interval == 0 {
-		return poll
-	}
-	return p.Interval
 }
 
 // places says where each probe is. A probe that serves several cages is written down for the first.
