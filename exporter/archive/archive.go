@@ -8,6 +8,7 @@ import (
 	"path/filepath"
 	"sync"
 	"sync/atomic"
+	"syscall"
 	"time"
 
 	"nestmon/sensors"
@@ -142,7 +143,7 @@ func (a *Archive) Close() error {
 	a.closed = true
 	var errs []error
 	if a.readings != nil && a.copied == "" {
-		errs = append(errs, a.readings.write(a.saveCursors))
+		errs = append(errs, a.readings.write(a.saveCursorsNow))
 	}
 	for _, s := range []*store{a.readings, a.book} {
 		if s != nil {
@@ -164,13 +165,16 @@ func (a *Archive) mayWrite() error {
 }
 
 func writable(dir string) error {
-	const remedy = "let the user that runs nestmon own this folder, or name another one under data:"
+	remedy := "let the user that runs nestmon own this folder, or name another one in the setting data"
 	err := os.MkdirAll(dir, 0o750)
 	if err == nil {
 		var f *os.File
 		if f, err = os.CreateTemp(dir, ".nestmon-*"); err == nil {
 			err = errors.Join(f.Close(), os.Remove(f.Name()))
 		}
+	}
+	if errors.Is(err, syscall.ENOSPC) {
+		remedy = "free some space on the card"
 	}
 	if err != nil {
 		return fmt.Errorf("archive: %s cannot be written: %w; %s", dir, err, remedy)

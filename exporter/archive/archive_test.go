@@ -64,6 +64,13 @@ func poll(probes []sensors.Probe, at time.Time, f float64) exporter.Commit {
 	return c
 }
 
+func must(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
 func commit(t testing.TB, a *archive.Archive, c exporter.Commit) {
 	t.Helper()
 	if err := a.Commit(c); err != nil {
@@ -277,7 +284,7 @@ func TestProbesMayComeGoAndMove(t *testing.T) {
 	var a *archive.Archive
 	for i, set := range sets {
 		if a != nil {
-			a.Close()
+			must(t, a.Close())
 		}
 		a = openAt(t, dir, archive.Options{Probes: set})
 		for j := range 3 {
@@ -340,7 +347,7 @@ func TestCursorIsKeptAndClamped(t *testing.T) {
 	if key, err := a.Cursor("influx"); err != nil || key != newest {
 		t.Fatalf("cursor %d, %v; want %d", key, err, newest)
 	}
-	a.Close()
+	must(t, a.Close())
 	edit(t, filepath.Join(dir, "readings.db"), "DELETE FROM polls WHERE key > ?", newest-120)
 
 	a = openAt(t, dir, opts) // the newest four polls are gone, the cursor points past them

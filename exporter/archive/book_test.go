@@ -163,7 +163,7 @@ func TestLittersAreCorrectedNotOverwritten(t *testing.T) {
 			t.Errorf("%s: no error", name)
 		}
 	}
-	a.Close()
+	must(t, a.Close())
 	if n := count(t, filepath.Join(dir, "book.db"), "SELECT count(*) FROM litters_before WHERE id = ? AND kindled IS NULL", first.ID); n != 1 {
 		t.Errorf("%d earlier entries, want 1", n)
 	}

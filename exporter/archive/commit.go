@@ -15,22 +15,23 @@ var ErrBook = errors.New("events and messages are not stored")
 
 // pollState is what the next poll depends on.
 type pollState struct {
-	cols     []series
-	column   map[columnKey]int
-	stale    []time.Duration // by column: an older value is not new
-	stored   []time.Time     // by column: when the newest stored value was measured
-	opened   time.Time       // true time of the newest poll found at the start
-	last     int64           // highest key ever given
-	newest   int64           // key and true time of the newest poll, 0 when there is none
-	newestAt time.Time
-	hours    hourBook
-	cursors  map[string]int64
-	unsaved  map[string]bool // cursors that moved since they were written
-	asked    map[string]bool // cursors in use by this process
-	kept     time.Time       // when housekeeping last ran
-	since    int64           // polls since then
-	count    int64           // polls in the file
-	said     map[string]bool // what was logged once
+	cols       []series
+	column     map[columnKey]int
+	stale      []time.Duration // by column: an older value is not new
+	stored     []time.Time     // by column: when the newest stored value was measured
+	opened     time.Time       // true time of the newest poll found at the start
+	last       int64           // highest key ever given
+	newest     int64           // key and true time of the newest poll, 0 when there is none
+	newestAt   time.Time
+	hours      hourBook
+	cursors    map[string]int64
+	unsaved    map[string]bool // cursors that moved since they were written
+	sinceSaved int             // polls since then
+	asked      map[string]bool // cursors in use by this process
+	kept       time.Time       // when housekeeping last ran
+	since      int64           // polls since then
+	count      int64           // polls in the file
+	said       map[string]bool // what was logged once
 }
 
 type columnKey struct {
@@ -93,7 +94,7 @@ func (a *Archive) Commit(c exporter.Commit) error {
 func (a *Archive) commitReadings(c exporter.Commit) error {
 	g := a.gather(c)
 	if !g.some {
-		return a.commitCursors()
+		return nil
 	}
 	at := c.Time.UTC().Round(0)
 	var p *plan
@@ -123,7 +124,10 @@ func (a *Archive) commitReadings(c exporter.Commit) error {
 		return err
 	}
 	st := &a.state
-	clear(st.unsaved)
+	if st.sinceSaved++; st.sinceSaved > cursorEvery {
+		st.sinceSaved = 0
+		clear(st.unsaved)
+	}
 	st.last, st.newest, st.newestAt = key, key, at
 	a.plan.Store(p)
 	st.hours.drop(full)
@@ -137,18 +141,6 @@ func (a *Archive) commitReadings(c exporter.Commit) error {
 	st.count++
 	a.keepHouse()
 	return nil
-}
-
-// commitCursors writes the cursors of a poll that leaves no row.
-func (a *Archive) commitCursors() error {
-	if len(a.state.unsaved) == 0 {
-		return nil
-	}
-	err := a.writeReadings(a.saveCursors)
-	if err == nil {
-		clear(a.state.unsaved)
-	}
-	return err
 }
 
 // gathered is a poll by column.

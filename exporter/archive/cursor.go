@@ -14,8 +14,12 @@ func (a *Archive) Cursor(name string) (int64, error) {
 	return a.state.cursors[name], nil
 }
 
-// SetCursor moves a sink's cursor. It is written together with the next poll, or by Close: a crash repeats what was delivered
-// in between, and costs the card nothing. In one file with the polls, a cursor can never survive the polls it points at.
+// cursorEvery is how many polls a moved cursor may wait to be written: at 30 s, a crash repeats five minutes of deliveries.
+// Written with every poll, cursors took 3 MB a day of the 20 that reach the card (measured); the number is ours, no source.
+const cursorEvery = 10
+
+// SetCursor moves a sink's cursor. It is written with one of the next polls, or by Close; a crash repeats what was delivered in
+// between. In one file with the polls, a cursor can never survive the polls it points at.
 func (a *Archive) SetCursor(name string, key int64) error {
 	if err := a.mayWrite(); err != nil {
 		return err
@@ -44,6 +48,13 @@ func (a *Archive) Backlog(name string) (int64, error) {
 }
 
 func (a *Archive) saveCursors(t *tx) error {
+	if a.state.sinceSaved < cursorEvery {
+		return nil
+	}
+	return a.saveCursorsNow(t)
+}
+
+func (a *Archive) saveCursorsNow(t *tx) error {
 	for name := range a.state.unsaved {
 		if err := t.exec("INSERT OR REPLACE INTO cursors (name, key) VALUES (?, ?)", name, a.state.cursors[name]); err != nil {
 			return err

@@ -81,12 +81,12 @@ func (a *Archive) Standing() ([]alarm.Standing, error) {
 	return out, err
 }
 
-// Events returns at most max events with from <= time < to, newest first.
-func (a *Archive) Events(from, to time.Time, max int) ([]alarm.Event, error) {
+// Events returns at most that many events with from <= time < to, newest first.
+func (a *Archive) Events(from, to time.Time, most int) ([]alarm.Event, error) {
 	var out []alarm.Event
 	err := a.book.read(func(db *sql.DB) error {
 		return bodies(db, func(e alarm.Event) { out = append(out, e) },
-			"SELECT body FROM events WHERE at >= ? AND at < ? ORDER BY at DESC LIMIT ?", from.UnixMilli(), to.UnixMilli(), max)
+			"SELECT body FROM events WHERE at >= ? AND at < ? ORDER BY at DESC LIMIT ?", from.UnixMilli(), to.UnixMilli(), most)
 	})
 	return out, err
 }

@@ -62,14 +62,14 @@ func TestDamagedFileIsSetAside(t *testing.T) {
 		damage func(t *testing.T, path string)
 	}{
 		{"header overwritten", func(t *testing.T, p string) { overwrite(t, p, 0, noise[:100]) }},
-		{"not a database", func(t *testing.T, p string) { os.WriteFile(p, []byte("time,probe,temperature_c\n"), 0o600) }},
-		{"empty", func(t *testing.T, p string) { os.Truncate(p, 0) }},
-		{"cut in a page", func(t *testing.T, p string) { os.Truncate(p, 5*1024+100) }},
-		{"cut at a page", func(t *testing.T, p string) { os.Truncate(p, 3*1024) }},
+		{"not a database", func(t *testing.T, p string) { must(t, os.WriteFile(p, []byte("time,probe\n"), 0o600)) }},
+		{"empty", func(t *testing.T, p string) { must(t, os.Truncate(p, 0)) }},
+		{"cut in a page", func(t *testing.T, p string) { must(t, os.Truncate(p, 5*1024+100)) }},
+		{"cut at a page", func(t *testing.T, p string) { must(t, os.Truncate(p, 3*1024)) }},
 		{"first page's tree overwritten", func(t *testing.T, p string) { overwrite(t, p, 100, noise[:900]) }},
 		{"pages overwritten", func(t *testing.T, p string) { overwrite(t, p, 4*1024, noise) }},
 		{"another program's database", func(t *testing.T, p string) {
-			os.Remove(p)
+			must(t, os.Remove(p))
 			edit(t, p, "CREATE TABLE x (y)")
 		}},
 		{"log without its file", func(t *testing.T, p string) {
@@ -166,7 +166,7 @@ func TestFileThatBreaksWhileOpenIsSetAside(t *testing.T) {
 	if _, err := f.WriteAt(bytes.Repeat([]byte{0x5a}, int(size.Size())), 0); err != nil {
 		t.Fatal(err)
 	}
-	f.Close()
+	must(t, f.Close())
 	if _, err := a.Polls(0, 1<<30); err == nil {
 		t.Fatal("nonsense was read without an error")
 	}
@@ -210,7 +210,7 @@ func TestFolderThatCannotBeWritten(t *testing.T) {
 		t.Fatal(err)
 	}
 	_, err := archive.Open(filepath.Join(file, "data"), archive.Options{})
-	if err == nil || !strings.Contains(err.Error(), "name another one under data:") {
+	if err == nil || !strings.Contains(err.Error(), "name another one in the setting data") {
 		t.Errorf("error %v, want one with a remedy", err)
 	}
 }

@@ -76,7 +76,7 @@ func (s *store) prove(k kind) error {
 }
 
 func newer(path string, version int, k kind) error {
-	return fmt.Errorf("archive: %s has schema %d, written by a newer nestmon; this one knows up to %d: install the newer program again, or name another folder under data:", path, version, len(k.steps))
+	return fmt.Errorf("archive: %s has schema %d, written by a newer nestmon; this one knows up to %d: install the newer program again, or name another folder in the setting data", path, version, len(k.steps))
 }
 
 // migrate runs the steps that are missing, inside the caller's transaction.
@@ -99,7 +99,7 @@ func checkHeader(path string, k kind) error {
 	if err != nil {
 		return fmt.Errorf("archive: %w", err)
 	}
-	defer f.Close()
+	defer func() { _ = f.Close() }() // only read
 	var h [100]byte
 	if _, err := io.ReadFull(f, h[:]); err != nil {
 		return fmt.Errorf("archive: %s: %w: no header: %w", path, errDamaged, err)

@@ -91,14 +91,14 @@ func (t *tx) putMessages(all []exporter.Message, channels []string) (dropped int
 	return dropped, t.exec("DELETE FROM messages WHERE seq <= (SELECT max(seq) FROM messages) - ? AND seq NOT IN ("+unsent+")", keptMessages)
 }
 
-// Pending returns at most max messages a channel still owes that may be sent now, oldest first.
-func (a *Archive) Pending(channel string, now time.Time, max int) ([]exporter.Message, error) {
+// Pending returns at most that many messages a channel still owes that may be sent now, oldest first.
+func (a *Archive) Pending(channel string, now time.Time, most int) ([]exporter.Message, error) {
 	var out []exporter.Message
 	err := a.book.read(func(db *sql.DB) error {
 		return bodies(db, func(m exporter.Message) { out = append(out, m) },
 			`SELECT body FROM waiting JOIN messages USING (seq)
 			WHERE channel = ? AND (after <= ? OR after > ?) ORDER BY seq LIMIT ?`,
-			channel, now.UnixMilli(), now.Add(longestHold).UnixMilli(), max)
+			channel, now.UnixMilli(), now.Add(longestHold).UnixMilli(), most)
 	})
 	return out, err
 }

@@ -53,9 +53,9 @@ func (p *plan) poll(r storedRow) exporter.StoredPoll {
 	return out
 }
 
-// Polls returns at most max polls with keys after the given one, in the order of their keys.
-func (a *Archive) Polls(after int64, max int) ([]exporter.StoredPoll, error) {
-	rows, err := a.rows("WHERE key > ? ORDER BY key LIMIT ?", after, max)
+// Polls returns at most that many polls with keys after the given one, in the order of their keys.
+func (a *Archive) Polls(after int64, most int) ([]exporter.StoredPoll, error) {
+	rows, err := a.rows("WHERE key > ? ORDER BY key LIMIT ?", after, most)
 	if err != nil {
 		return nil, err
 	}

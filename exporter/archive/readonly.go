@@ -84,7 +84,7 @@ func stillness(path string) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("archive: %w", err)
 	}
-	defer f.Close()
+	defer func() { _ = f.Close() }() // only read
 	h, err := io.ReadAll(io.LimitReader(f, walHeader))
 	if err != nil {
 		return nil, fmt.Errorf("archive: %w", err)
@@ -97,7 +97,7 @@ func copyFile(from, to string) error {
 	if err != nil {
 		return err
 	}
-	defer in.Close()
+	defer func() { _ = in.Close() }() // only read
 	out, err := os.OpenFile(to, os.O_CREATE|os.O_TRUNC|os.O_WRONLY, 0o600)
 	if err != nil {
 		return err

@@ -4,6 +4,7 @@ import (
 	"context"
 	"database/sql"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"time"
 
@@ -132,12 +133,12 @@ func (g *graph) addHours(db *sql.Tx, to int64) error {
 
 // addPolls lets SQLite join one column of a bucket's polls into one text: a row less to hand over for each poll, which is
 // where the time went.
-func (g *graph) addPolls(db *sql.Tx, after int64) error {
+func (g *graph) addPolls(db *sql.Tx, after int64) (err error) {
 	stmt, err := db.Prepare("SELECT group_concat(hex(substr(v, ?, 2)), '') FROM polls WHERE key >= ? AND key < ? AND at IS NULL")
 	if err != nil {
 		return err
 	}
-	defer stmt.Close()
+	defer func() { err = errors.Join(err, stmt.Close()) }()
 	for n, l := range g.plan.layouts {
 		start, end := max(l.since, after+1, (g.from+999)/1000), (g.to+999)/1000
 		if n+1 < len(g.plan.layouts) {
@@ -166,29 +167,24 @@ func (g *graph) addPolls(db *sql.Tx, after int64) error {
 	return nil
 }
 
+// joined runs the statement and sums up the text it gives, four hexadecimal digits a poll.
 func joined(stmt *sql.Stmt, args ...any) (summary, error) {
 	var sum summary
-	rows, err := stmt.Query(args...)
+	var text sql.NullString // NULL where there was no poll
+	if err := stmt.QueryRow(args...).Scan(&text); err != nil {
+		return sum, err
+	}
+	digits := []byte(text.String)
+	n, err := hex.Decode(digits, digits)
 	if err != nil {
 		return sum, err
 	}
-	defer rows.Close()
-	var text sql.RawBytes
-	for rows.Next() {
-		if err := rows.Scan(&text); err != nil {
-			return sum, err
-		}
-		var b [2]byte
-		for ; len(text) >= 4; text = text[4:] {
-			if _, err := hex.Decode(b[:], text[:4]); err != nil {
-				return sum, err
-			}
-			if v, ok := column(b[:], 0); ok {
-				sum.add(v)
-			}
+	for i := range n / 2 {
+		if v, ok := column(digits[:n], i); ok {
+			sum.add(v)
 		}
 	}
-	return sum, rows.Err()
+	return sum, nil
 }
 
 // addMoved adds the polls whose key is not their time.

@@ -207,11 +207,10 @@ func collect(q interface {
 	if err != nil {
 		return err
 	}
-	defer rows.Close()
 	for rows.Next() {
 		if err := f(rows.Scan); err != nil {
-			return err
+			return errors.Join(err, rows.Close())
 		}
 	}
-	return rows.Err()
+	return errors.Join(rows.Err(), rows.Close())
 }

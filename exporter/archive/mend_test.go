@@ -1,0 +1,70 @@
+package archive
+
+import (
+	"path/filepath"
+	"testing"
+	"time"
+)
+
+// The steps of the schema are no exported matter, so this test sits inside.
+func TestOlderSchemaIsBroughtForward(t *testing.T) {
+	path := filepath.Join(t.TempDir(), "x.db")
+	old := kind{synchronous: "FULL", steps: []string{"CREATE TABLE a (n); INSERT INTO a VALUES (7)"}}
+	opts := Options{Now: func() time.Time { return time.Unix(0, 0) }}.filled()
+	open := func(k kind) (*store, error) {
+		s, aside, err := openStore(path, k, true, opts)
+		if len(aside) > 0 {
+			t.Fatalf("set aside: %q", aside)
+		}
+		return s, err
+	}
+	s, err := open(old)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.close(); err != nil {
+		t.Fatal(err)
+	}
+
+	broken := old
+	broken.steps = append(broken.steps[:1:1], "CREATE TABLE b (m); INSERT INTO nowhere VALUES (1)")
+	if _, err := open(broken); err == nil {
+		t.Fatal("a step that fails gave no error")
+	}
+	current := old
+	current.steps = append(current.steps[:1:1], "CREATE TABLE b (m)", "INSERT INTO b SELECT n + 1 FROM a")
+	for range 2 { // the second time there is nothing left to do
+		s, err := open(current)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var m, rows, version int
+		if err := s.reader.QueryRow("SELECT max(m), count(*) FROM b").Scan(&m, &rows); err != nil || m != 8 || rows != 1 {
+			t.Errorf("b holds %d in %d rows, %v; want 8 in 1", m, rows, err)
+		}
+		if err := s.reader.QueryRow("PRAGMA user_version").Scan(&version); err != nil || version != 3 {
+			t.Errorf("version %d, %v; want 3", version, err)
+		}
+		if err := s.close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+}
+
+func TestEveryConnectionHasItsPragmas(t *testing.T) {
+	s, _, err := openStore(filepath.Join(t.TempDir(), "x.db"), readingsFile, true, Options{}.filled())
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer s.close()
+	for name, q := range map[string]func(string) (string, error){
+		"writer": func(p string) (v string, err error) { err = (&tx{s.conn}).row("PRAGMA " + p).Scan(&v); return },
+		"reader": func(p string) (v string, err error) { err = s.reader.QueryRow("PRAGMA " + p).Scan(&v); return },
+	} {
+		for pragma, want := range map[string]string{"page_size": "1024", "journal_mode": "wal", "synchronous": "1", "wal_autocheckpoint": "1000"} {
+			if got, err := q(pragma); err != nil || got != want {
+				t.Errorf("%s: %s is %q, %v; want %q", name, pragma, got, err, want)
+			}
+		}
+	}
+}
