@@ -85,7 +85,7 @@ func (w *Webhook) Send(ctx context.Context, m exporter.Message) error {
 	if err != nil {
 		return fmt.Errorf("phone %s: %s", w.Name(), w.unsent(err))
 	}
-	defer resp.Body.Close()
+	defer func() { _ = resp.Body.Close() }()
 	_, _ = io.Copy(io.Discard, io.LimitReader(resp.Body, maxAnswer)) // the status alone decides
 	return w.judge(resp)
 }
