@@ -174,6 +174,36 @@ func TestMessages(t *testing.T) {
 	}
 }
 
+func TestANewMessageEndsTheWaitUnlessTheOtherSideNamedIt(t *testing.T) {
+	for _, row := range []struct {
+		name string
+		err  error
+		want []string // rings at once after the Wake
+	}{
+		{"our own back-off", errors.New("no route to host"), []string{"new", "old"}},
+		{"their Retry-After", politeError{30 * time.Minute}, nil},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				b, far := &box{}, &phone{}
+				far.set(func(string) error { return row.err })
+				b.put("old")
+				p := exporter.NewMessagePump(far, b, exporter.Options{MaxBackOff: 20 * time.Minute})
+				pass(time.Hour)
+				pass(30 * time.Second) // in the midst of a wait
+				far.set(nil)
+				b.put("new")
+				p.Wake()
+				synctest.Wait() // no time passes
+				stop(t, p)
+				if !slices.Equal(far.rings, row.want) {
+					t.Errorf("arrived %v, want %v", far.rings, row.want)
+				}
+			})
+		})
+	}
+}
+
 func TestAWeekOfReadingsDelaysNoAlarm(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		store, influx := &memory{}, &receiver{}

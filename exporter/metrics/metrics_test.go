@@ -219,6 +219,9 @@ func TestWhatIsShown(t *testing.T) {
 		{"two probes of a nest silent", func(s *exporter.State) {
 			s.Snapshot.Alarms = append(s.Snapshot.Alarms, alarm.Standing{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Urgent, Time: noon}})
 		}, 0, []string{`nestmon_alarm_severity{event="probe-silent",nest="a1"} 3`, `nestmon_alarms_unacknowledged{nest="a1"} 4`}, nil},
+		{"of two alarms that share their name the more severe counts", func(s *exporter.State) {
+			s.Snapshot.Alarms = append(s.Snapshot.Alarms, alarm.Standing{Event: alarm.Event{Nest: "a1", Name: alarm.ClusterChill, Severity: alarm.Notice, Time: noon}})
+		}, 0, []string{chill + " 2", `nestmon_alarm_raised_timestamp_seconds{event="cluster-chill",nest="a1"} 1.76865108e+09`}, nil},
 		{"an alarm for a nest that is not there", func(s *exporter.State) {
 			s.Snapshot.Alarms = append(s.Snapshot.Alarms, alarm.Standing{Event: alarm.Event{Nest: "gone", Name: alarm.NestHeat, Severity: alarm.Urgent, Time: noon}})
 		}, 0, []string{`nestmon_alarm_severity{event="nest-heat",nest="gone"} 3`}, nil},
