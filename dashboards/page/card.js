@@ -1,0 +1,151 @@
+// One nest: who it is, how warm it is against its limits, what stands against it, and what is not watched.
+import { el, keyed, setClass, setText, shape } from "./dom.js";
+import { makeGauge, standing, updateGauge } from "./gauge.js";
+import { Day } from "./graph.js";
+import { texts } from "./texts.js";
+import * as units from "./units.js";
+
+const cards = new WeakMap();
+
+export const cardOf = (node) => cards.get(node);
+
+// makeCard returns the element of a nest; update it with updateCard.
+export function makeCard(nest) {
+  const card = {
+    chip: el("span", { class: "chip" }), kind: el("p", { class: "kind" }), litter: el("p", { class: "litter" }),
+    cluster: makeDial("cluster"), air: makeDial("air"), rest: el("ul", { class: "rest" }), alarms: el("ul", { class: "stands" }), judged: el("ul", { class: "judged" }),
+    day: new Day(),
+  };
+  const id = `day-${nest.id}`;
+  card.day.node.id = id;
+  card.day.node.hidden = true;
+  card.open = el("button", { type: "button", class: "open", "aria-expanded": "false", "aria-controls": id, onclick: () => toggle(node) });
+  const node = el("article", { class: "card", id: `nest-${nest.id}`, "aria-labelledby": `name-${nest.id}` },
+    el("div", { class: "head" }, el("div", { class: "who" }, el("h3", { id: `name-${nest.id}`, text: nest.id }), card.kind, card.litter), card.chip),
+    card.alarms, el("div", { class: "dials" }, card.cluster.node, card.air.node), card.rest, card.judged, card.open, card.day.node);
+  cards.set(node, card);
+  return node;
+}
+
+// toggle opens or closes the nest's day.
+export function toggle(node, open) {
+  const card = cards.get(node);
+  const want = open ?? card.day.node.hidden;
+  card.day.node.hidden = !want;
+  node.classList.toggle("wide", want);
+  card.open.setAttribute("aria-expanded", String(want));
+  nameButton(card);
+  if (want) card.day.show(card.nest, card.state);
+}
+
+// fullyWatched: every danger is judged and no probe that could show it is silent. A nest about which nothing is said is not watched.
+export const fullyWatched = (nest) =>
+  nest.judged.length > 0 && nest.judged.every((j) => j.judged) && nest.values.every((v) => v.fresh || v.quantity !== "temperature");
+
+export function updateCard(node, nest, state, old) {
+  const card = cards.get(node);
+  card.nest = nest;
+  card.state = state;
+  const wide = card.day.node.hidden ? "" : " wide";
+  const alarms = state.alarms.filter((a) => a.nest === nest.id && !a.chore);
+  setClass(node, `card is-${nest.severity}${wide}`);
+  updateChip(card.chip, nest, old);
+  setText(card.kind, texts.kind[nest.kind] ?? nest.kind);
+  setText(card.litter, litterWords(nest));
+  updateDial(card.cluster, nest, "cluster");
+  updateDial(card.air, nest, "air");
+  keyed(card.rest, restOf(nest), (r) => r.key, () => el("li"), (li, r) => {
+    setClass(li, r.stale ? "stale" : "");
+    setText(li, r.text);
+  });
+  keyed(card.alarms, alarms.slice(0, 1), () => "worst", () => el("li", {}, el("strong"), el("p", { class: "say" }), el("p", { class: "quiet" })), (li, a) => {
+    const [name, say, since] = li.children;
+    setText(name, texts.event[a.event] ?? a.event);
+    setText(say, a.text);
+    setText(since, sinceWords(a, state));
+  });
+  keyed(card.judged, judgedOf(nest), (j) => j.key, () => el("li"), (li, j) => {
+    if (li.dataset.text === j.text) return;
+    li.dataset.text = j.text;
+    setClass(li, j.blind ? "blind" : "");
+    li.replaceChildren(...(j.blind ? [shape("blind"), el("span", { text: j.text })] : [el("span", { text: j.text })]));
+  });
+  nameButton(card);
+  if (!card.day.node.hidden) card.day.refresh(nest, state);
+}
+
+// nameButton names the nest too, for whoever hears the page: there is one such button per nest.
+function nameButton(card) {
+  setText(card.open, card.day.node.hidden ? texts.graph.show : texts.graph.hide);
+  card.open.setAttribute("aria-label", `${card.open.textContent}: ${card.nest.id}`);
+}
+
+export const sinceWords = (a, state) => {
+  const now = Date.parse(state.time);
+  const since = Date.parse(a.since);
+  const words = texts.since(units.moment(since, now), units.span((now - since) / 1e3));
+  return a.acknowledged ? `${words} · ${texts.acknowledged(units.moment(Date.parse(a.acknowledged), now))}` : words;
+};
+
+function updateChip(chip, nest, old) {
+  const quiet = nest.severity === "none";
+  const name = quiet && (old || !fullyWatched(nest)) ? "blind" : nest.severity;
+  const words = name !== "blind" ? texts.severity[nest.severity] : old ? texts.unknown : texts.partly;
+  if (chip.dataset.name === name + words) return;
+  chip.dataset.name = name + words;
+  setClass(chip, `chip chip-${name}`);
+  chip.replaceChildren(shape(name), el("span", { text: words }));
+}
+
+function litterWords(nest) {
+  const words = [nest.stage === "nursing" && nest.age_days !== null ? texts.day(nest.age_days) : texts.stage[nest.stage] ?? nest.stage];
+  if (nest.stage === "out" && nest.age_days !== null) words.unshift(texts.day(nest.age_days));
+  if (nest.litter?.born && nest.age_days !== null) words.push(texts.born(nest.litter.born));
+  return words.join(" · ");
+}
+
+function makeDial(role) {
+  const d = { number: el("span", { class: "number" }), unit: el("span", { class: "unit" }), mark: el("p", { class: "mark" }), age: el("p", { class: "age" }), gauge: makeGauge() };
+  d.node = el("div", { class: "dial" }, el("h4", { text: texts.role[role] }), el("p", { class: "big" }, d.number, d.unit), d.mark, d.gauge.node, d.age);
+  return d;
+}
+
+function updateDial(d, nest, role) {
+  const v = nest.values.find((x) => x.role === role && x.quantity === "temperature");
+  const limits = role === "cluster" ? [nest.limits.cluster_cold_c, nest.limits.cluster_hot_c, null] : [nest.limits.air_cold_c, nest.limits.air_hot_c, nest.limits.air_hot_urgent_c];
+  const value = v?.value ?? null;
+  const where = !v ? "absent" : value === null ? "stale" : standing(value, limits[0], limits[1]);
+  setClass(d.node, `dial is-${where}`);
+  setText(d.number, !v ? texts.noProbe : value === null ? texts.noData : units.temperatureNumber(value));
+  setText(d.unit, value === null ? "" : units.unitSign());
+  setText(d.mark, value === null ? "" : texts.mark[where]);
+  setText(d.age, v ? ageWords(v) : "");
+  d.gauge.node.hidden = !v;
+  updateGauge(d.gauge, value, ...limits);
+}
+
+function ageWords(v) {
+  if (v.age_s === null) return texts.never;
+  return v.fresh ? units.ago(v.age_s) : texts.last(units.ago(v.age_s));
+}
+
+// restOf lists every other value of the nest, each with its age, and the estimate of the core.
+function restOf(nest) {
+  const list = [];
+  for (const v of nest.values) {
+    if (v.quantity === "temperature" && (v.role === "cluster" || v.role === "air")) continue;
+    const name = v.quantity === "temperature" || v.role === "co2" ? texts.role[v.role] : `${texts.role[v.role]} ${texts.quantity[v.quantity]}`;
+    const value = v.value === null ? texts.noData : units.quantity(v.value, v.unit);
+    list.push({ key: `${v.role} ${v.quantity}`, stale: v.value === null, text: `${name} ${value} · ${ageWords(v)}` });
+  }
+  if (nest.core_c !== null) list.push({ key: "core", text: texts.core(units.temperature(nest.core_c)) });
+  return list;
+}
+
+function judgedOf(nest) {
+  const name = (j) => texts.danger[j.danger] ?? j.danger;
+  const list = nest.judged.filter((j) => !j.judged).map((j) => ({ key: j.danger, blind: true, text: texts.notJudged(name(j), j.why) }));
+  const seen = nest.judged.filter((j) => j.judged).map(name);
+  if (seen.length > 0) list.push({ key: "seen", text: texts.judged(seen.join(", ")) });
+  return list;
+}

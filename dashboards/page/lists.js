@@ -1,0 +1,127 @@
+// What stands above the nests: the verdict, alarms, chores, what cannot be seen, and the weather.
+import { el, keyed, setClass, setText, shape } from "./dom.js";
+import { fullyWatched, sinceWords } from "./card.js";
+import { texts } from "./texts.js";
+import * as units from "./units.js";
+
+const rank = { urgent: 3, warning: 2, notice: 1, none: 0 };
+const choresShown = 4; // the rest waits behind a button that says how many
+
+export const bySeverity = (a, b) => rank[b] - rank[a];
+
+// inOrder sorts the most severe first, then the longest standing.
+const inOrder = (list) => [...list].sort((a, b) => bySeverity(a.severity, b.severity) || Date.parse(a.since) - Date.parse(b.since));
+
+export function updateVerdict(node, state, old) {
+  const alarms = state ? state.alarms.filter((a) => !a.chore) : [];
+  const worst = alarms.map((a) => a.severity).sort(bySeverity)[0] ?? "none";
+  let name = worst;
+  let words;
+  if (!state) [name, words] = ["blind", texts.verdict.waiting];
+  else if (old) [name, words] = ["blind", texts.verdict.unknown];
+  else {
+    const n = alarms.filter((a) => a.severity === worst).length;
+    const blind = state.nests.filter((x) => !fullyWatched(x)).length;
+    const all = state.nests.length;
+    words = [worst === "none" ? texts.verdict.none : texts.verdict[worst](n)];
+    if (all === 0) words.push(texts.verdict.empty);
+    else if (blind > 0) words.push(texts.verdict.blind(blind));
+    else if (worst === "none") words.push(texts.verdict.watched(all));
+    words = words.join(" ");
+    if (worst === "none" && (blind > 0 || all === 0)) name = "blind";
+  }
+  if (node.dataset.text === name + words) return;
+  node.dataset.text = name + words;
+  setClass(node, `verdict chip-${name}`);
+  node.replaceChildren(shape(name), el("span", { text: words }));
+}
+
+export function updateAlarms(alarmBox, choreBox, state, goTo) {
+  fill(alarmBox, texts.headings.alarms, inOrder(state.alarms.filter((a) => !a.chore)), state, goTo, Infinity);
+  fill(choreBox, texts.headings.chores, inOrder(state.alarms.filter((a) => a.chore)), state, goTo, choresShown);
+}
+
+function section(box, heading) {
+  if (!box.firstElementChild) box.append(el("h2", { text: heading }), el("ul", { class: "list" }), el("details", {}, el("summary"), el("ul", { class: "list" })));
+  return { list: box.children[1], more: box.children[2] };
+}
+
+function fill(box, heading, items, state, goTo, shown) {
+  const { list, more } = section(box, heading);
+  box.hidden = items.length === 0;
+  const first = items.length <= shown + 1 ? items : items.slice(0, shown);
+  const rest = items.slice(first.length);
+  more.hidden = rest.length === 0;
+  setText(more.firstElementChild, texts.more(rest.length));
+  for (const [ul, part] of [[list, first], [more.lastElementChild, rest]]) {
+    keyed(ul, part, (a) => `${a.nest}/${a.event}/${a.probe}`, () => makeAlarm(goTo), (li, a) => updateAlarm(li, a, state));
+  }
+}
+
+function makeAlarm(goTo) {
+  const li = el("li", {}, el("p", { class: "title" }), el("p", { class: "say" }), el("p", { class: "quiet" }), el("button", { type: "button", class: "go", onclick: () => goTo(li.dataset.nest) }));
+  return li;
+}
+
+function updateAlarm(li, a, state) {
+  const [title, say, quiet, go] = li.children;
+  setClass(li, `alarm is-${a.severity}`);
+  const words = `${a.nest ? `${a.nest}: ` : ""}${texts.event[a.event] ?? a.event}`;
+  if (title.dataset.text !== a.severity + words) {
+    title.dataset.text = a.severity + words;
+    title.replaceChildren(shape(a.severity), el("span", { class: "word", text: texts.severity[a.severity] }), el("strong", { text: words }));
+  }
+  setText(say, a.text);
+  const facts = [sinceWords(a, state)];
+  if (a.value !== null && a.limit !== null) facts.unshift(texts.against(units.quantity(a.value, a.unit), units.quantity(a.limit, a.unit)));
+  setText(quiet, facts.join(" · "));
+  li.dataset.nest = a.nest ?? "";
+  go.hidden = !a.nest || a.chore;
+  if (a.nest) setText(go, texts.graph.open(a.nest));
+}
+
+export function updateBlind(box, state) {
+  const { list } = section(box, texts.headings.blind);
+  box.children[2].hidden = true;
+  keyed(list, blindOf(state), (b) => b.key, () => el("li", { class: "blind" }, shape("blind"), el("span")), (li, b) => {
+    setClass(li, b.calm ? "calm" : "blind");
+    setText(li.lastElementChild, b.text);
+  });
+}
+
+function blindOf(state) {
+  const now = Date.parse(state.time);
+  const since = (t) => units.span((now - Date.parse(t)) / 1e3);
+  const list = [];
+  if (!state.clock_synced) list.push({ key: "clock", text: texts.clock });
+  for (const b of state.buses) {
+    if (b.hung_s > 0) list.push({ key: `bus ${b.bus}`, text: texts.busHung(b.bus, units.span(b.hung_s)) });
+    else if (!b.up) list.push({ key: `bus ${b.bus}`, text: texts.busDown(b.bus) });
+  }
+  for (const p of state.probes) {
+    if (p.fresh) continue;
+    const silence = p.last_good ? texts.silentFor(since(p.last_good)) : texts.silentEver;
+    list.push({ key: `probe ${p.probe}`, text: texts.blindProbe(p.probe, silence, p.last_fault && (texts.fault[p.last_fault] ?? p.last_fault)) });
+  }
+  for (const s of state.sinks) {
+    if (!s.ok) list.push({ key: `sink ${s.sink}`, text: texts.sinkDown(s.sink, s.error) + (s.pending > 0 ? texts.sinkWaiting(s.pending) : "") });
+  }
+  if (list.length === 0) list.push({ key: "all", calm: true, text: texts.seesAll });
+  return list;
+}
+
+export function updateOutside(box, state) {
+  if (!box.firstElementChild) box.append(el("h2", { text: texts.headings.outside }), el("ul", { class: "weather" }));
+  const items = state.outside.values.map((v) => ({
+    key: v.quantity, stale: v.value === null, big: v.value === null ? texts.noData : units.quantity(v.value, v.unit),
+    small: v.age_s === null ? texts.never : v.fresh ? units.ago(v.age_s) : texts.last(units.ago(v.age_s)), name: texts.quantity[v.quantity],
+  }));
+  if (state.outside.thi_c !== null) items.push({ key: "thi", big: units.temperature(state.outside.thi_c), small: texts.thiNote, name: texts.thi });
+  if (items.length === 0) items.push({ key: "none", stale: true, big: texts.noData, small: texts.notConfigured, name: "" });
+  keyed(box.lastElementChild, items, (i) => i.key, () => el("li", {}, el("span", { class: "quiet" }), el("strong"), el("span", { class: "quiet" })), (li, i) => {
+    setClass(li, i.stale ? "stale" : "");
+    setText(li.children[0], i.name);
+    setText(li.children[1], i.big);
+    setText(li.children[2], i.small);
+  });
+}

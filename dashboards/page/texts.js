@@ -1,0 +1,94 @@
+// Every text of the page. Another language is another file like this one; sentences about an alarm come from the daemon.
+
+export const texts = {
+  locale: undefined, // the browser's own way to write dates and numbers
+  title: "nestmon",
+  units: { label: "Show temperatures in", fahrenheit: "°F", celsius: "°C", humidity: "%", co2: "ppm" },
+  asOf: (when) => `Now: ${when}`,
+
+  severity: { urgent: "Urgent", warning: "Warning", notice: "Notice", none: "No alarm" },
+  verdict: {
+    waiting: "Waiting for the first word from nestmon.",
+    unknown: "Not known. What is shown below is old.",
+    urgent: (n) => (n === 1 ? "Go now: 1 urgent alarm." : `Go now: ${n} urgent alarms.`),
+    warning: (n) => (n === 1 ? "Look soon: 1 warning." : `Look soon: ${n} warnings.`),
+    notice: (n) => (n === 1 ? "1 notice, no alarm." : `${n} notices, no alarm.`),
+    none: "No alarm.",
+    watched: (n) => (n === 1 ? "1 nest, fully watched." : `${n} nests, all fully watched.`),
+    empty: "No nest is configured. Nothing is watched.",
+    blind: (n) => (n === 1 ? "1 nest is not fully watched." : `${n} nests are not fully watched.`),
+  },
+
+  banner: {
+    undrawn: "This page cannot show what nestmon just sent. Do not trust what is below; load it again, or look into the nests.",
+    broken: (ago) => `No word from nestmon for ${ago}. Everything below is old. Trying again…`,
+    old: (ago) => `nestmon answers, but its newest measurement came ${ago} ago. Everything below is old.`,
+  },
+
+  headings: { alarms: "Alarms", chores: "To do", blind: "What nestmon cannot see", outside: "Outside", nests: "Nests" },
+  more: (n) => `${n} more`,
+
+  event: {
+    "nest-heat": "Nest too hot", "cluster-heat": "Kits too hot", "heat-expected": "Heat is coming", "cluster-chill": "Kits getting cold",
+    "nest-cold": "Nest air cold", "doe-heat": "Doe too hot", "doe-cold": "Doe in hard cold", "tote-wet": "Tote is wet", "check-nest": "Look into the nest",
+    "probe-silent": "Probe silent", "probe-fault": "Probe gives impossible values", "bus-fault": "Probe line down", "sink-fault": "Values do not get out",
+    "power-fault": "Power trouble", "daemon-fault": "Trouble in nestmon itself", kindled: "Kits seem to be born", visit: "Doe visited",
+    inspection: "Nest was opened", "visit-overdue": "No visit by the doe", "bedding-due": "Change bedding", "ventilation-due": "Air the nest",
+    "season-setup-due": "Change for the season", "box-due": "Put the box in", "inspect-due": "Inspect the nest", "turn-box-due": "Turn the box",
+    "remove-box-due": "Take the box out", "collect-due": "Collect the kits", "wean-due": "Wean the kits", "kindling-overdue": "Kindling is overdue",
+  },
+  since: (when, ago) => `since ${when}, ${ago}`,
+  acknowledged: (when) => `acknowledged at ${when}`,
+  against: (value, limit) => `${value}, limit ${limit}`,
+
+  kind: { "wooden-box": "wooden box", "metal-box": "metal box", "buried-tote": "buried tote" },
+  season: { winter: "winter", mild: "mild season", summer: "summer" },
+  stage: { empty: "no litter entered", bred: "bred, box not due", waiting: "waiting for kits", nursing: "kits in the nest", out: "old enough to leave the nest" },
+  day: (n) => `day ${n}`,
+  born: (n) => (n === 1 ? "1 kit born" : `${n} kits born`),
+
+  role: { cluster: "Cluster", "cluster-2": "Cluster, second probe", air: "Nest air", co2: "CO₂", cage: "Doe’s cage", outside: "Outside" },
+  quantity: { temperature: "temperature", humidity: "humidity", co2: "CO₂" },
+  noProbe: "no probe",
+  noData: "no data",
+  never: "never any",
+  last: (ago) => `last ${ago}`,
+  ago: (span) => `${span} ago`,
+  justNow: "just now",
+  second: (n) => `${n}\u00a0s`, minute: (n) => `${n}\u00a0min`, hour: (n) => `${n}\u00a0h`, days: (n) => (n === 1 ? "1\u00a0day" : `${n}\u00a0days`),
+  core: (t) => `Core of the cluster, estimated ${t}`,
+  thi: "heat index", thiNote: "of that air, for rabbits",
+  limit: { cold: (t) => `cold < ${t}`, hot: (t) => `hot > ${t}`, urgent: (t) => `urgent > ${t}`, noCold: "no cold limit", noHot: "no hot limit" },
+  mark: { above: "over the limit", below: "under the limit", inside: "between the limits", underHot: "under the hot limit", overCold: "over the cold limit", unjudged: "no limits in force" },
+
+  judged: (list) => `Watched: ${list}.`,
+  partly: "Partly watched",
+  unknown: "Not known",
+  notJudged: (danger, why) => `Not watched: ${danger}. ${why}`,
+  danger: { heat: "heat", chill: "chill", cold: "cold" },
+
+  blindProbe: (probe, ago, fault) => `Probe ${probe}: ${ago}${fault ? `, ${fault}` : ""}`,
+  silentFor: (span) => `nothing for ${span}`,
+  silentEver: "nothing yet",
+  fault: {
+    "no-answer": "does not answer", "bad-checksum": "garbled on the line", "stuck-low": "line held down, look for water or a chewed cable",
+    "not-converted": "measured nothing", "out-of-range": "out of range", broken: "broken", malformed: "sends nonsense", "wrong-probe": "another probe than configured",
+    "timed-out": "too slow", "bus-down": "its line is down", settling: "just came back", impossible: "values that cannot be true",
+  },
+  busDown: (bus) => `Probe line ${bus}: down`,
+  busHung: (bus, span) => `Probe line ${bus}: hangs since ${span}`,
+  sinkDown: (sink, error) => `${sink} does not get through${error ? `: ${error}` : ""}`,
+  sinkWaiting: (n) => ` (${n} waiting)`,
+  clock: "The clock of the board is not set. Times and litter days may be wrong.",
+  seesAll: "Every probe answers. It never sees a single kit that strayed from the others.",
+  notConfigured: "No outside probe.",
+
+  graph: {
+    open: (nest) => `The day of ${nest}`, show: "Show the day", hide: "Hide the day", table: "As a table", chart: "As a graph",
+    loading: "Reading the archive…", failed: (why) => `The day cannot be shown: ${why}`, empty: "Nothing was measured in this day.",
+    limitsNote: "Limits are drawn as they are now; they change with the litter’s age. Gaps are times without data.",
+    cold: (role) => `${role}: cold limit`, hot: (role) => `${role}: hot limit`, time: "Time",
+    tableNote: "Mean of each hour, lowest and highest in brackets.", none: "–",
+  },
+  foot: (version, since) => `nestmon ${version}${since ? `, running since ${since}` : ""}. This page only shows; it changes nothing.`,
+};

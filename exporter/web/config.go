@@ -1,0 +1,83 @@
+package web
+
+import (
+	"net"
+	"strconv"
+	"time"
+
+	"nestmon/sensors"
+	"nestmon/thresholds/alarm"
+)
+
+// Config is the block publish.page.
+type Config struct {
+	Listen string `yaml:"listen"` // host:port, or "none"
+}
+
+// None as Listen means no network address; Handler still works.
+const None = "none"
+
+// DefaultConfig listens on loopback only. Port 8380 is ours, no source; it is not a well-known one.
+func DefaultConfig() Config { return Config{Listen: "127.0.0.1:8380"} }
+
+// Validate reports what cannot work.
+func (c Config) Validate(report func(path, problem string)) {
+	if c.Listen == None {
+		return
+	}
+	const remedy = "; write address:port such as 127.0.0.1:8380, 0.0.0.0:8380 for the whole home network, or none"
+	_, port, err := net.SplitHostPort(c.Listen)
+	if err != nil {
+		report("listen", strconv.Quote(c.Listen)+" is not an address with a port"+remedy)
+		return
+	}
+	if n, err := strconv.Atoi(port); err != nil || n < 0 || n > 65535 {
+		report("listen", "port "+strconv.Quote(port)+" is not a number from 0 to 65535"+remedy)
+	}
+}
+
+// Site is what the page says about the place, from other blocks of the configuration.
+type Site struct {
+	Name    string
+	Display string         // fahrenheit or celsius, where the person has not chosen on the page
+	Zone    *time.Location // nil is UTC
+	Poll    time.Duration  // how often a state is to be expected by the wall clock
+	Probes  []sensors.Probe
+}
+
+// oldAfter is how long a published state counts as current: two polls may be lost, and never less than a minute (ours, no source).
+func (s Site) oldAfter() time.Duration { return max(3*s.Poll, time.Minute) }
+
+func (s Site) zone() *time.Location {
+	if s.Zone == nil {
+		return time.UTC
+	}
+	return s.Zone
+}
+
+func (s Site) probe(id string) (sensors.Probe, bool) {
+	for _, p := range s.Probes {
+		if p.ID == id {
+			return p, true
+		}
+	}
+	return sensors.Probe{}, false
+}
+
+// Point is one bucket of a series.
+type Point struct {
+	Time           time.Time
+	Min, Mean, Max float64
+}
+
+// SeriesFunc returns the buckets of [from, to) that hold readings, in time order.
+type SeriesFunc func(probe string, q sensors.Quantity, from, to time.Time, buckets int) ([]Point, error)
+
+// EventsFunc returns the newest events of [from, to), at most limit of them, in time order.
+type EventsFunc func(from, to time.Time, limit int) ([]alarm.Event, error)
+
+// History is where the past comes from. Both are called by several goroutines at once.
+type History struct {
+	Series SeriesFunc
+	Events EventsFunc
+}

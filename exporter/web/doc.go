@@ -1,0 +1,47 @@
+// Package web serves the page at home: one read-only HTTP server with the files of package dashboards and a small JSON
+// interface, on the network and, through Handler, on any other listener such as the daemon's control socket.
+//
+// The page shows the newest exporter.State and nothing else; it decides nothing. Everything on the wire is in °C, % RH, ppm,
+// seconds and RFC 3339 instants; °F and local time are made in the browser. Only GET and HEAD are answered, so nobody can change anything through it,
+// but whoever reaches the address can read it: it listens on loopback unless the configuration opens it.
+//
+// # Addresses
+//
+//	GET /                 the page
+//	GET /static/HASH/…    its files; HASH changes with their content, so they are cached for a year
+//	GET /api/state        the newest state, one JSON object, 503 while there is none
+//	GET /api/series       ?probe=&quantity=temperature&from=&to=&buckets=288; a day up to now where from and to are absent
+//	GET /api/events       ?from=&to=&max=200, newest of the span; a day up to now where from and to are absent
+//	GET /api/stream       server-sent events: "state" with the object of /api/state, "beat" when there is nothing new
+//	GET /healthz          200 while states arrive, 503 with the reason when they do not
+//
+// A request that cannot be answered gets {"error": "…"} in plain words.
+//
+// # The state
+//
+//	published_ago_s  how long ago, by this machine's own clock, the daemon last handed over a state: the page is as old as this,
+//	                 whatever "time" says
+//	time             the instant the state describes; in a demonstration this is simulated time
+//	version, started, clock_synced, page (the HASH of the page's files)
+//	site             {name, display: fahrenheit|celsius, timezone, old_after_s}; a state published longer ago than old_after_s is old
+//	season           winter, mild, summer
+//	outside          {values: [VALUE], thi_c|null}
+//	nests            [{id, kind, stage, age_days|null, litter: {bred|null, kindled|null, born|null, ended|null}|null, values: [VALUE],
+//	                 core_c|null, limits: {cluster_cold_c, cluster_hot_c, air_cold_c, air_hot_c, air_hot_urgent_c; null when not in force},
+//	                 severity, judged: [{danger, judged, why}]}]
+//	alarms           [{nest|null, event, chore, severity, since, time, value|null, limit|null, unit|null, probe|null, text, acknowledged|null}],
+//	                 the most severe first
+//	probes           [{probe, fresh, reads, rejected: {FAULT: n}, last_good|null, last_fault|null, fault_at|null}]
+//	buses            [{bus, up, hung_s, took_s, restarts}]
+//	sinks            [{sink, ok, since|null, last_ok|null, error, sent, failed, pending, oldest|null}]
+//
+//	VALUE            {role, probe, quantity, unit, value|null, time|null, age_s|null, fresh}
+//
+// A value is null unless it is fresh: a stale value is no value. Ages count back from the state's own time.
+//
+// # The series
+//
+//	{probe, quantity, unit, from, to, step_s, gap_s, points: [[unix_s, min, mean, max], …]}
+//
+// Buckets without a reading are absent. Two points further apart than gap_s have a gap between them, and no line may be drawn across it.
+package web

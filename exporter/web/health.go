@@ -1,0 +1,95 @@
+package web
+
+import (
+	"time"
+
+	"nestmon/exporter"
+	"nestmon/sensors"
+)
+
+type probeView struct {
+	Probe     string                   `json:"probe"`
+	Fresh     bool                     `json:"fresh"`
+	Reads     uint64                   `json:"reads"`
+	Rejected  map[sensors.Fault]uint64 `json:"rejected"`
+	LastGood  *time.Time               `json:"last_good"`
+	LastFault *string                  `json:"last_fault"`
+	FaultAt   *time.Time               `json:"fault_at"`
+}
+
+type busView struct {
+	Bus      string  `json:"bus"`
+	Up       bool    `json:"up"`
+	Hung     float64 `json:"hung_s"`
+	Took     float64 `json:"took_s"`
+	Restarts uint64  `json:"restarts"`
+}
+
+type sinkView struct {
+	Sink    string     `json:"sink"`
+	OK      bool       `json:"ok"`
+	Since   *time.Time `json:"since"`
+	LastOK  *time.Time `json:"last_ok"`
+	Error   string     `json:"error"`
+	Sent    uint64     `json:"sent"`
+	Failed  uint64     `json:"failed"`
+	Pending int64      `json:"pending"`
+	Oldest  *time.Time `json:"oldest"`
+}
+
+// probeViews lists the health of every configured probe: one that nobody has heard of yet is silent, not absent.
+func (s *Server) probeViews(st *exporter.State) []probeView {
+	out := make([]probeView, 0, len(s.site.Probes))
+	known := make(map[string]bool, len(st.Probes))
+	for _, h := range st.Probes {
+		known[h.Probe] = true
+		out = append(out, probeView{
+			Probe: h.Probe, Fresh: s.fresh(h, st.Snapshot.Time), Reads: h.Reads, Rejected: rejected(h), LastGood: instant(h.LastGood),
+			LastFault: text(string(h.LastFault)), FaultAt: instant(h.FaultAt),
+		})
+	}
+	for _, p := range s.site.Probes {
+		if !known[p.ID] {
+			out = append(out, probeView{Probe: p.ID, Rejected: map[sensors.Fault]uint64{}})
+		}
+	}
+	return out
+}
+
+// fresh reports whether the probe's newest good reading may still be held as current.
+func (s *Server) fresh(h sensors.Health, now time.Time) bool {
+	limit := sensors.DefaultStaleAfter(0)
+	if p, ok := s.site.probe(h.Probe); ok && p.StaleAfter > 0 {
+		limit = p.StaleAfter
+	}
+	return !h.LastGood.IsZero() && now.Sub(h.LastGood) <= limit
+}
+
+func rejected(h sensors.Health) map[sensors.Fault]uint64 {
+	out := make(map[sensors.Fault]uint64, len(h.Rejected))
+	for fault, n := range h.Rejected {
+		if n > 0 {
+			out[fault] = n
+		}
+	}
+	return out
+}
+
+func busViews(in []sensors.BusHealth) []busView {
+	out := make([]busView, 0, len(in))
+	for _, b := range in {
+		out = append(out, busView{b.Bus, b.Up, b.Hung.Seconds(), b.Took.Seconds(), b.Restarts})
+	}
+	return out
+}
+
+func sinkViews(in []exporter.SinkHealth) []sinkView {
+	out := make([]sinkView, 0, len(in))
+	for _, h := range in {
+		out = append(out, sinkView{
+			Sink: h.Name, OK: h.OK, Since: instant(h.Since), LastOK: instant(h.LastOK), Error: h.Error,
+			Sent: h.Sent, Failed: h.Failed, Pending: h.Pending, Oldest: instant(h.OldestAt),
+		})
+	}
+	return out
+}

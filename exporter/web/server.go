@@ -1,0 +1,152 @@
+package web
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"log/slog"
+	"net"
+	"net/http"
+	"sync"
+	"syscall"
+	"time"
+
+	"nestmon/exporter"
+)
+
+// Bounds of the server, all ours, no source. A browser's whole request is under 2 kB, and a home has a handful of screens.
+const (
+	headerTimeout = 5 * time.Second  // to send the request's head
+	readTimeout   = 10 * time.Second // to send the request
+	writeTimeout  = 20 * time.Second // to take an answer; a stream has it for each of its events
+	idleTimeout   = 60 * time.Second // between requests of one connection
+	maxHeader     = 8 << 10          // bytes
+	maxQuery      = 1 << 10          // bytes
+	maxStreams    = 64               // at once
+	maxReads      = 2                // of the archive at once: it shares a small board with the daemon
+)
+
+// Server is the page. It is made by New, fed by Publish, and may be used by any number of goroutines.
+type Server struct {
+	Now func() time.Time // time.Now unless a test sets it before the first request
+
+	cfg     Config
+	site    Site
+	history History
+	log     *slog.Logger
+	assets  assets
+	handler http.Handler
+	reads   chan struct{} // slots for reading the archive
+	streams chan struct{} // slots for streams
+	closing chan struct{} // closed when streams must end
+
+	mu        sync.Mutex
+	current   *frame        // nil until the first Publish
+	changed   chan struct{} // closed and replaced when current changes
+	http      *http.Server  // nil while not listening
+	addr      string
+	broken    error // why the listener ended by itself
+	lastError string
+	closed    bool
+}
+
+var _ exporter.Publisher = (*Server)(nil)
+
+// New makes a server that answers through Handler; Start adds the network address.
+func New(cfg Config, site Site, history History, log *slog.Logger) *Server {
+	s := &Server{
+		Now: time.Now, cfg: cfg, site: site, history: history, log: log, assets: loadAssets(),
+		reads: make(chan struct{}, maxReads), streams: make(chan struct{}, maxStreams),
+		closing: make(chan struct{}), changed: make(chan struct{}),
+	}
+	s.handler = s.routes()
+	return s
+}
+
+// Name is page, as in the configuration.
+func (s *Server) Name() string { return "page" }
+
+// Handler answers requests from any listener.
+func (s *Server) Handler() http.Handler { return s.handler }
+
+// Start listens on the configured address. It does nothing when that is None.
+func (s *Server) Start() error {
+	if s.cfg.Listen == None {
+		return nil
+	}
+	l, err := net.Listen("tcp", s.cfg.Listen)
+	switch {
+	case errors.Is(err, syscall.EADDRINUSE):
+		return fmt.Errorf("page: address %q is in use by another program; stop that one, or write another port under publish.page.listen", s.cfg.Listen)
+	case errors.Is(err, syscall.EADDRNOTAVAIL):
+		return fmt.Errorf("page: address %q belongs to no network of this machine; write one of its own, 127.0.0.1 or 0.0.0.0 under publish.page.listen", s.cfg.Listen)
+	case errors.Is(err, syscall.EACCES):
+		return fmt.Errorf("page: address %q is not allowed to this user; write a port above 1023 under publish.page.listen", s.cfg.Listen)
+	case err != nil:
+		return fmt.Errorf("page: listen on %q: %w; write another address under publish.page.listen", s.cfg.Listen, err)
+	}
+	srv := &http.Server{
+		Handler: s.handler, ErrorLog: slog.NewLogLogger(s.log.Handler(), slog.LevelDebug),
+		ReadHeaderTimeout: headerTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout,
+		MaxHeaderBytes: maxHeader,
+	}
+	s.mu.Lock()
+	s.http, s.addr = srv, l.Addr().String()
+	s.mu.Unlock()
+	go func() {
+		err := srv.Serve(l)
+		if !errors.Is(err, http.ErrServerClosed) {
+			s.mu.Lock()
+			s.broken = fmt.Errorf("page: no longer listening on %q: %w", s.addr, err)
+			s.mu.Unlock()
+			s.log.Error("page stopped listening", "err", err)
+		}
+	}()
+	return nil
+}
+
+// Addr is the address that is listened on, empty while there is none.
+func (s *Server) Addr() string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.addr
+}
+
+// Publish makes st the state that is shown and wakes the streams. It never waits for them.
+func (s *Server) Publish(_ context.Context, st *exporter.State) error {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	f := &frame{seq: 1, at: s.Now(), state: st}
+	if s.current != nil {
+		f.seq = s.current.seq + 1
+	}
+	s.current = f
+	close(s.changed)
+	s.changed = make(chan struct{})
+	return s.broken
+}
+
+// Close ends the streams and then the listener, by ctx at the latest.
+func (s *Server) Close(ctx context.Context) error {
+	s.mu.Lock()
+	srv, first := s.http, !s.closed
+	s.closed = true
+	s.mu.Unlock()
+	if first {
+		close(s.closing)
+	}
+	if srv == nil {
+		return nil
+	}
+	if err := srv.Shutdown(ctx); err != nil {
+		return errors.Join(fmt.Errorf("page: close: %w", err), srv.Close())
+	}
+	return nil
+}
+
+// newest returns the current frame, nil when there is none, and a channel that is closed when it is replaced.
+func (s *Server) newest() (*frame, <-chan struct{}) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.current, s.changed
+}

@@ -1,0 +1,262 @@
+// What a person sees, checked in headless Chromium against the scenes of ./fixture: values, words, ages, both themes and units, keyboard,
+// contrast and names by axe-core (WCAG 2.2 A and AA, rules tagged so by axe-core 4.14.1), no request to anybody else, no error in the console.
+import assert from "node:assert/strict";
+import { spawn } from "node:child_process";
+import { mkdtempSync, mkdirSync, readFileSync } from "node:fs";
+import { createRequire } from "node:module";
+import { tmpdir } from "node:os";
+import { join } from "node:path";
+import { createInterface } from "node:readline";
+import { after, before, test } from "node:test";
+import { chromium } from "playwright-core";
+
+const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+const shots = process.env.NESTMON_SHOTS ?? mkdtempSync(join(tmpdir(), "nestmon-shots-"));
+mkdirSync(shots, { recursive: true });
+
+let fixture, address, browser;
+
+before(async () => {
+  fixture = spawn(process.env.FIXTURE, { stdio: ["pipe", "pipe", "inherit"] });
+  for await (const line of createInterface({ input: fixture.stdout })) {
+    address = line;
+    break;
+  }
+  browser = await chromium.launch({
+    executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
+    args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"],
+  });
+});
+
+after(async () => {
+  await browser?.close();
+  fixture?.stdin.end("stop\n");
+});
+
+// open shows a scene and returns the page; whatever it does wrong is in page.wrongs.
+async function open(scene, { width = 390, height = 844, theme = "light", ...more } = {}) {
+  fixture.stdin.write(`${scene}\n`);
+  const context = await browser.newContext({ viewport: { width, height }, colorScheme: theme, locale: "en-US", deviceScaleFactor: width < 500 ? 2 : 1, ...more });
+  const page = await context.newPage();
+  page.setDefaultTimeout(8000);
+  page.wrongs = [];
+  page.on("console", (m) => ["error", "warning"].includes(m.type()) && page.wrongs.push(`console: ${m.text()}`));
+  page.on("pageerror", (e) => page.wrongs.push(`error: ${e.message}`));
+  page.on("request", (r) => new URL(r.url()).origin !== new URL(address).origin && page.wrongs.push(`elsewhere: ${r.url()}`));
+  await page.goto(address);
+  const marks = { mixed: "#nest-b1.is-urgent", calm: ".verdict.chip-none", fresh: "#nest-c1 .judged .blind", crowd: "#nest-row-17" };
+  await page.waitForSelector(marks[scene]).catch((e) => assert.fail(`${e.message}\n${page.wrongs.join("\n")}`));
+  return page;
+}
+
+async function audit(page, what) {
+  await page.evaluate(axe);
+  const found = await page.evaluate(() => globalThis.axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] }));
+  const told = found.violations.map((v) => `${v.id}: ${v.nodes.map((n) => `${n.target} ${n.any[0]?.message ?? ""}`).join(" | ")}`);
+  assert.deepEqual(told, [], what);
+}
+
+async function shut(page) {
+  assert.deepEqual(page.wrongs, []);
+  await page.context().close();
+}
+
+const text = async (page, selector) => (await page.locator(selector).innerText()).replaceAll("\u00a0", " ");
+const noSideways = (page) => page.evaluate(() => document.documentElement.scrollWidth <= document.documentElement.clientWidth);
+
+// openDay opens a nest's day and waits until it is drawn.
+async function openDay(page, nest) {
+  await page.click(`#nest-${nest} .open`);
+  await page.waitForSelector(`#nest-${nest} .chart canvas`);
+}
+
+for (const theme of ["light", "dark"]) {
+  for (const [width, height] of [[390, 844], [320, 640], [1280, 800]]) {
+    test(`mixed scene, ${width} px, ${theme}`, async () => {
+      const page = await open("mixed", { width, height, theme });
+      await page.screenshot({ path: join(shots, `mixed-${width}-${theme}-top.png`) });
+      await openDay(page, "b1");
+      await audit(page, "axe-core");
+      assert.ok(await noSideways(page), "the page scrolls sideways");
+      await page.screenshot({ path: join(shots, `mixed-${width}-${theme}.png`), fullPage: true });
+      await shut(page);
+    });
+  }
+}
+
+test("every nest shows value, age, limits, litter and alarm, the most urgent first", async () => {
+  const page = await open("mixed");
+  assert.deepEqual(await page.locator("#nests h3").allInnerTexts(), ["b1", "b2", "d1", "a1", "c1"]);
+  const b1 = await text(page, "#nest-b1");
+  for (const want of ["Urgent", "metal box", "day 3", "6 kits born", "101.2", "°F", "over the limit", "cold < 68", "hot > 95", "9 s ago", "48 %", "Nest too hot", "Open the box", "since 3:27 PM, 15 min"]) {
+    assert.ok(b1.includes(want), `b1 lacks ${want}: ${b1}`);
+  }
+  assert.match(await text(page, "#nest-b2"), /no data[\s\S]*last 26 min ago[\s\S]*no probe[\s\S]*Not watched: heat/);
+  assert.match(await text(page, "#nest-c1"), /no litter entered[\s\S]*Partly watched[\s\S]*no probe[\s\S]*under the hot limit[\s\S]*Not watched: chill\. No litter is entered\./);
+  assert.match(await text(page, "#verdict"), /Go now: 1 urgent alarm\. 2 nests are not fully watched\./);
+  assert.match(await text(page, "#alarms"), /Urgent[\s\S]*b1: Nest too hot[\s\S]*d1: Kits getting cold[\s\S]*acknowledged at 3:12 PM/);
+  assert.match(await text(page, "#chores"), /c1: Change bedding[\s\S]*a1: Inspect the nest/);
+  assert.match(await text(page, "#blind"), /Probe b2-cluster: nothing for 26 min, does not answer[\s\S]*influx does not get through: connection refused \(312 waiting\)/);
+  assert.match(await text(page, "#outside"), /96\.3 °F[\s\S]*31 %/);
+  assert.match(await text(page, "#now"), /Sat, Jul 19, 2031, 3:42 PM/);
+  await shut(page);
+});
+
+test("the unit is remembered by the device and reaches the day", async () => {
+  const page = await open("mixed");
+  await openDay(page, "b1");
+  await page.click("[data-unit=celsius]");
+  assert.match(await text(page, "#nest-b1"), /38\.4[\s\S]*°C[\s\S]*hot > 35[\s\S]*Nest air: hot limit 35/);
+  await page.reload();
+  await page.waitForSelector("#nest-b1.is-urgent");
+  assert.match(await text(page, "#nest-b1"), /38\.4[\s\S]*°C/);
+  await shut(page);
+});
+
+test("the day has a table, and gaps stay gaps in it", async () => {
+  const page = await open("mixed");
+  await openDay(page, "b1");
+  await page.click("#nest-b1 .plain");
+  await page.waitForSelector("#nest-b1 tbody tr");
+  assert.deepEqual(await page.locator("#nest-b1 thead th").allInnerTexts(), ["Time", "Cluster °F", "Nest air °F", "Outside °F"]);
+  const rows = await page.locator("#nest-b1 tbody tr").allInnerTexts();
+  assert.equal(rows.length, 24);
+  assert.equal(rows.filter((r) => r.split("\t")[2] === "–").length, 2);
+  await page.screenshot({ path: join(shots, "table-390.png"), fullPage: true });
+  await audit(page, "axe-core");
+  await shut(page);
+});
+
+test("a day that cannot be read says so", async () => {
+  const page = await open("mixed");
+  await page.click("#nest-d1 .open");
+  await page.waitForFunction(() => document.querySelector("#nest-d1 .day .quiet").textContent.includes("archive cannot be read"));
+  assert.equal(page.wrongs.length, 1, page.wrongs.join());
+  assert.match(page.wrongs[0], /503/);
+  await page.context().close();
+});
+
+test("calm says no alarm, and only when all is watched", async () => {
+  const page = await open("calm");
+  assert.equal(await text(page, "#verdict"), "No alarm. 2 nests, all fully watched.");
+  assert.match(await text(page, "#blind"), /Every probe answers\. It never sees a single kit/);
+  await page.screenshot({ path: join(shots, "calm-390.png"), fullPage: true });
+  await audit(page, "axe-core");
+  await shut(page);
+});
+
+test("a new installation claims nothing", async () => {
+  const page = await open("fresh", { theme: "dark" });
+  assert.equal(await text(page, "#verdict"), "No alarm. 1 nest is not fully watched.");
+  assert.match(await text(page, "#nest-c1"), /no data[\s\S]*never any[\s\S]*Not watched: heat\. Nothing measured yet\./);
+  assert.match(await text(page, "#blind"), /clock of the board is not set[\s\S]*Probe line w1: hangs since 14 s[\s\S]*Probe outside: nothing yet/);
+  await page.screenshot({ path: join(shots, "fresh-390-dark.png"), fullPage: true });
+  await audit(page, "axe-core");
+  await shut(page);
+});
+
+test("thirty nests keep their order, and texts stay texts", async () => {
+  const page = await open("crowd", { width: 1280, height: 900 });
+  const names = await page.locator("#nests h3").allInnerTexts();
+  assert.equal(names.length, 30);
+  assert.deepEqual(names.slice(0, 3), ["row-17", "row-00", "row-01"]);
+  assert.ok((await text(page, "#alarms")).includes("<img src=x"));
+  assert.match(await text(page, "#chores summary"), /6 more/);
+  await page.screenshot({ path: join(shots, "crowd-1280.png") });
+  await shut(page);
+});
+
+test("everything works from the keyboard, and new states do not steal the focus", async () => {
+  const page = await open("mixed");
+  for (let i = 0; i < 40; i++) {
+    await page.keyboard.press("Tab");
+    if (await page.evaluate(() => document.activeElement.closest("#nest-b1") && document.activeElement.classList.contains("open"))) break;
+  }
+  await page.keyboard.press("Enter");
+  await page.waitForSelector("#nest-b1 .chart canvas");
+  const word = await page.waitForEvent("response", { timeout: 100 }).catch(() => "none");
+  assert.equal(word, "none", "an open day asks the archive again though no time has passed");
+  fixture.stdin.write("calm\n");
+  await page.waitForSelector(".verdict.chip-none");
+  fixture.stdin.write("mixed\n");
+  await page.waitForSelector("#nest-b1.is-urgent");
+  await page.focus("#nest-a1 .open");
+  await page.waitForResponse(() => true, { timeout: 1500 }).catch(() => {});
+  assert.equal(await page.evaluate(() => document.activeElement.closest("article")?.id), "nest-a1");
+  const small = await page.evaluate(() => [...document.querySelectorAll("button, summary")].filter((b) => b.offsetParent && (b.offsetHeight < 44 || b.offsetWidth < 44)).map((b) => b.textContent));
+  assert.deepEqual(small, [], "targets under 44 px");
+  await shut(page);
+});
+
+test("an alarm leads to its nest's day", async () => {
+  const page = await open("mixed");
+  await page.click("#alarms .go >> nth=0");
+  await page.waitForSelector("#nest-b1 .chart canvas");
+  assert.equal(await page.evaluate(() => document.activeElement.closest("article")?.id), "nest-b1");
+  await shut(page);
+});
+
+// oneState lets the page have one state, changed by change, and then cuts it off.
+async function oneState(page, change) {
+  const state = change(await (await fetch(`${address}api/state`)).json());
+  let given = false;
+  await page.route("**/api/state", (route) => route.abort());
+  await page.route("**/api/stream", (route) => {
+    if (given) return route.abort();
+    given = true;
+    return route.fulfill({ contentType: "text/event-stream", body: `event: state\nid: x\ndata: ${JSON.stringify(state)}\n\n` });
+  });
+}
+
+test("a server that answers without measuring is old, and nothing is called fine", async () => {
+  const page = await open("calm");
+  await oneState(page, (s) => ({ ...s, published_ago_s: 4000 }));
+  await page.reload();
+  await page.waitForSelector("body.old");
+  assert.match(await text(page, "#banner"), /newest measurement came 66 min ago/);
+  assert.match(await text(page, "#verdict"), /Not known/);
+  assert.deepEqual(await page.locator(".chip").allInnerTexts(), ["Not known", "Not known"]);
+  await page.screenshot({ path: join(shots, "old-390.png") });
+  await page.context().close();
+});
+
+test("a broken stream is told within 15 s", async () => {
+  const page = await open("calm");
+  await page.clock.install();
+  await oneState(page, (s) => s);
+  await page.reload();
+  await page.waitForSelector(".verdict.chip-none");
+  assert.equal(await text(page, "#banner"), "");
+  await page.clock.fastForward(14e3);
+  await page.clock.runFor(1000);
+  assert.match(await text(page, "#banner"), /No word from nestmon for 1[45] s/);
+  assert.match(await text(page, "#verdict"), /Not known/);
+  await page.context().close();
+});
+
+test("a state that cannot be drawn is never called fine", async () => {
+  const page = await open("calm");
+  await oneState(page, ({ nests, ...rest }) => ({ ...rest, probes: null }));
+  await page.reload();
+  await page.waitForSelector("#banner:not(:empty)");
+  assert.match(await text(page, "#banner"), /cannot show what nestmon just sent/);
+  assert.match(await text(page, "#verdict"), /Not known/);
+  await page.context().close();
+});
+
+test("the first load is small", async () => {
+  fixture.stdin.write("mixed\n");
+  const context = await browser.newContext();
+  const page = await context.newPage();
+  const client = await context.newCDPSession(page);
+  await client.send("Network.enable");
+  let bytes = 0;
+  client.on("Network.loadingFinished", (e) => (bytes += e.encodedDataLength));
+  await page.goto(address);
+  await page.waitForSelector("#nest-b1.is-urgent");
+  await page.click("#nest-b1 .open");
+  await page.waitForSelector("#nest-b1 .chart canvas");
+  console.log(`first load with an open day: ${bytes} bytes`);
+  assert.ok(bytes > 10e3 && bytes < 150e3, `${bytes} bytes`);
+  await context.close();
+});
