@@ -97,6 +97,26 @@ func TestNewestStateWinsAndAHungSinkDelaysNobody(t *testing.T) {
 	})
 }
 
+// The demonstration runs its clock many times faster than sinks run.
+func TestAFastClockMakesNoHungSink(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		begin := time.Now()
+		fast := func() time.Time { return begin.Add(600 * time.Since(begin)) }
+		release := make(chan struct{})
+		f := exporter.NewFanout(exporter.Options{Now: fast}, publisher{name: "page", publish: func(context.Context, *exporter.State) error {
+			<-release
+			return nil
+		}})
+		f.Show(state("1"))
+		pass(2 * time.Second) // twenty minutes by the fast clock
+		if h := f.Health()[0]; !h.OK {
+			t.Errorf("a call of 2 s is reported as %+v", h)
+		}
+		close(release)
+		stop(t, f)
+	})
+}
+
 func TestPublishHasADeadline(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		f := exporter.NewFanout(exporter.Options{}, publisher{name: "mute", publish: func(ctx context.Context, _ *exporter.State) error {

@@ -23,7 +23,7 @@ type ledger struct {
 
 	mu       sync.Mutex
 	health   SinkHealth
-	began    time.Time // of the call in flight, zero when there is none
+	began    time.Time // of the call in flight, zero when there is none; by the runtime's clock, as its deadline
 	failures int       // in a row
 	panics   []time.Time
 }
@@ -39,7 +39,7 @@ func newLedger(name string, opt Options) *ledger {
 func (l *ledger) call(ctx context.Context, fn func(context.Context) error) (err error) {
 	ctx, cancel := context.WithTimeout(ctx, l.opt.Timeout)
 	defer cancel()
-	l.setBegan(l.opt.Now())
+	l.setBegan(time.Now())
 	defer l.setBegan(time.Time{})
 	defer func() {
 		if p := recover(); p != nil {
@@ -57,7 +57,7 @@ func (l *ledger) setBegan(t time.Time) {
 
 // recovered turns what recover returned into an error, and reports the third within the window.
 func (l *ledger) recovered(p any) error {
-	err, now := fmt.Errorf("panic: %v", p), l.opt.Now()
+	err, now := fmt.Errorf("panic: %v", p), time.Now()
 	l.log.Error("sink panicked", slog.Any("err", err), slog.String("stack", string(debug.Stack())))
 	l.mu.Lock()
 	l.panics = append(l.panics, now)
@@ -121,9 +121,9 @@ func (l *ledger) report() SinkHealth {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	h := l.health
-	if late := l.opt.Now().Sub(l.began) - l.opt.Timeout; !l.began.IsZero() && late > time.Second {
+	if late := time.Since(l.began) - l.opt.Timeout; !l.began.IsZero() && late > time.Second {
 		if h.OK {
-			h.Since = l.began.Add(l.opt.Timeout)
+			h.Since = l.opt.Now().Add(-late)
 		}
 		h.OK = false
 		h.Error = fmt.Sprintf("hung: no return for %v", (late + l.opt.Timeout).Round(time.Second))

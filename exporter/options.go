@@ -8,7 +8,7 @@ import (
 // Options say how sinks are driven. The zero value is what the daemon uses; a test shortens what it must.
 type Options struct {
 	Log        *slog.Logger     // nil: nothing is logged
-	Now        func() time.Time // nil: time.Now
+	Now        func() time.Time // stamps what is reported and decides which messages are due; nil: time.Now. Waits, deadlines and ages follow the runtime's clock
 	Fatal      func(error)      // called with the third panic of one sink within ten minutes; nil: not reported
 	Timeout    time.Duration    // of one call of a sink
 	MaxBackOff time.Duration    // the longest wait between two tries, unless the other side asks for more

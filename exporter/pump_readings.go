@@ -121,7 +121,7 @@ func (r *readings) deliver(ctx context.Context, polls []StoredPoll) ([]RefusedPo
 
 // acknowledge moves on to key and stores the cursor that is old enough.
 func (r *readings) acknowledge(key int64) error {
-	now := r.opt.Now()
+	now := time.Now()
 	r.repeated = max(r.repeated, min(key, r.high))
 	r.acked = key
 	if r.next <= r.settled {
