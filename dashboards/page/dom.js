@@ -24,7 +24,11 @@ export function setClass(node, name) {
 
 // keyed makes parent's children follow items: known keys keep their element, and nothing moves that need not.
 export function keyed(parent, items, key, make, update) {
-  const have = new Map([...parent.children].map((c) => [c.dataset.key, c]));
+  const have = new Map();
+  for (const child of [...parent.children]) {
+    if (have.has(child.dataset.key)) child.remove(); // two items with one key: made anew each time, never heaped up
+    else have.set(child.dataset.key, child);
+  }
   const focused = document.activeElement;
   let at = parent.firstElementChild;
   for (const item of items) {

@@ -132,7 +132,7 @@ export class Day {
     this.#chart = new uPlot({
       ...this.#size(), tzDate: (t) => uPlot.tzDate(new Date(t * 1e3), units.timezone()), legend: { show: false }, cursor: { show: false },
       scales: { x: { min: ends[0], max: ends[1] }, y: { range: (_, low, high) => [Math.floor(low - 1), Math.ceil(high + 1)] } },
-      axes: [axis({ space: 80, values: (_, ticks) => ticks.map((t) => units.clock(t * 1e3)) }), axis({ size: 44, values: (_, ticks) => ticks.map((v) => `${v}°`) })],
+      axes: [axis({ space: 60, values: (_, ticks) => ticks.map((t) => units.tick(t * 1e3)) }), axis({ size: 44, values: (_, ticks) => ticks.map((v) => `${v}°`) })],
       series: [{}, ...all.map((a) => ({ stroke: css(a.line.colour), width: a.line.width, dash: a.line.dash, points: { show: false } })),
         ...shown.map((l) => ({ stroke: css(l.colour), width: 1.5, dash: limitDash[l.end], points: { show: false } }))],
     }, data, this.box);
@@ -146,12 +146,13 @@ export class Day {
   #tabulate() {
     const { all, to } = this.#got;
     const step = (daySeconds / tableBuckets) * 1e3;
-    const cell = (p) => (p ? `${units.temperatureNumber(p[2])} (${units.temperatureNumber(p[1])}–${units.temperatureNumber(p[3])})` : texts.graph.none);
+    const range = (p) => el("small", { text: `${units.temperatureNumber(p[1])} – ${units.temperatureNumber(p[3])}` });
+    const cell = (p) => (p ? el("td", {}, units.temperatureNumber(p[2]), range(p)) : el("td", { text: texts.graph.none }));
     const rows = [];
     for (let i = tableBuckets - 1; i >= 0; i--) {
       const start = to - daySeconds * 1e3 + i * step;
       const inside = (p) => p[0] * 1e3 >= start - 1 && p[0] * 1e3 < start + step - 1;
-      rows.push(el("tr", {}, el("th", { scope: "row", text: units.clock(start) }), ...all.map((a) => el("td", { text: cell(a.data.points.find(inside)) }))));
+      rows.push(el("tr", {}, el("th", { scope: "row", text: units.clock(start) }), ...all.map((a) => cell(a.data.points.find(inside)))));
     }
     const head = el("tr", {}, el("th", { scope: "col", text: texts.graph.time }), ...all.map((a) => el("th", { scope: "col", text: `${texts.role[a.line.role]} ${units.unitSign()}` })));
     this.table.setAttribute("aria-label", texts.graph.open(this.nest.id));

@@ -88,7 +88,7 @@ export const texts = {
     loading: "Reading the archive…", failed: (why) => `The day cannot be shown: ${why}`, empty: "Nothing was measured in this day.",
     limitsNote: "Limits are drawn as they are now; they change with the litter’s age. Gaps are times without data.",
     cold: (role) => `${role}: cold limit`, hot: (role) => `${role}: hot limit`, time: "Time",
-    tableNote: "Mean of each hour, lowest and highest in brackets.", none: "–",
+    tableNote: "Mean of each hour, below it the lowest and the highest.", none: "–",
   },
   foot: (version, since) => `nestmon ${version}${since ? `, running since ${since}` : ""}. This page only shows; it changes nothing.`,
 };
