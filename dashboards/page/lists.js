@@ -111,7 +111,8 @@ function blindOf(state) {
 }
 
 export function updateOutside(box, state) {
-  if (!box.firstElementChild) box.append(el("h2", { text: texts.headings.outside }), el("ul", { class: "weather" }));
+  if (!box.firstElementChild) box.append(el("h2"), el("ul", { class: "weather" }));
+  setText(box.firstElementChild, texts.headings.outside(texts.season[state.season] ?? state.season));
   const items = state.outside.values.map((v) => ({
     key: v.quantity, stale: v.value === null, big: v.value === null ? texts.noData : units.quantity(v.value, v.unit),
     small: v.age_s === null ? texts.never : v.fresh ? units.ago(v.age_s) : texts.last(units.ago(v.age_s)), name: texts.quantity[v.quantity],

@@ -33,9 +33,6 @@ export class Stream {
   get broken() {
     return this.#heard() > silent;
   }
-  get live() {
-    return this.#streaming;
-  }
   get age() {
     return this.#published && this.#published.at() + this.#published.before;
   }

@@ -3,7 +3,7 @@
 export const texts = {
   locale: undefined, // the browser's own way to write dates and numbers
   title: "nestmon",
-  units: { label: "Show temperatures in", fahrenheit: "°F", celsius: "°C", humidity: "%", co2: "ppm" },
+  units: { label: "Show temperatures in", fahrenheit: "°F", celsius: "°C" },
   asOf: (when) => `Now: ${when}`,
 
   severity: { urgent: "Urgent", warning: "Warning", notice: "Notice", none: "No alarm" },
@@ -25,7 +25,7 @@ export const texts = {
     old: (ago) => `nestmon answers, but its newest measurement came ${ago} ago. Everything below is old.`,
   },
 
-  headings: { alarms: "Alarms", chores: "To do", blind: "What nestmon cannot see", outside: "Outside", nests: "Nests" },
+  headings: { alarms: "Alarms", chores: "To do", blind: "What nestmon cannot see", outside: (season) => `Outside, ${season}`, nests: "Nests" },
   more: (n) => `${n} more`,
 
   event: {

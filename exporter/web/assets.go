@@ -27,13 +27,19 @@ type asset struct {
 	etag          string
 }
 
-// kinds is a closed list: the machine's own table of types must not decide how a browser reads a script.
-var kinds = map[string]string{
-	".html": "text/html; charset=utf-8",
-	".css":  "text/css; charset=utf-8",
-	".js":   "text/javascript; charset=utf-8",
-	".svg":  "image/svg+xml",
-	".txt":  "text/plain; charset=utf-8",
+// contentType is a closed list: the machine's own table of types must not decide how a browser reads a script.
+func contentType(ext string) string {
+	switch ext {
+	case ".html":
+		return "text/html; charset=utf-8"
+	case ".css":
+		return "text/css; charset=utf-8"
+	case ".js":
+		return "text/javascript; charset=utf-8"
+	case ".svg":
+		return "image/svg+xml"
+	}
+	return "text/plain; charset=utf-8"
 }
 
 // hashMark stands in index.html where the hash belongs.
@@ -71,7 +77,7 @@ func loadAssets() assets {
 
 func newAsset(name string, body []byte) asset {
 	sum := sha256.Sum256(body)
-	out := asset{kind: kinds[path.Ext(name)], plain: body, etag: hex.EncodeToString(sum[:8])}
+	out := asset{kind: contentType(path.Ext(name)), plain: body, etag: hex.EncodeToString(sum[:8])}
 	var buf bytes.Buffer
 	zw, _ := gzip.NewWriterLevel(&buf, gzip.BestCompression) // the level is valid, and a buffer takes everything
 	_, _ = zw.Write(body)

@@ -25,7 +25,7 @@ import (
 
 var noon = time.Date(2031, 7, 19, 12, 0, 0, 0, time.UTC)
 
-func quiet() *slog.Logger { return slog.New(slog.NewTextHandler(io.Discard, nil)) }
+func quiet() *slog.Logger { return slog.New(slog.DiscardHandler) }
 
 func site() web.Site {
 	probe := sensors.Probe{ID: "a1-air", Quantities: sensors.Quantities[:2], Interval: 30 * time.Second, StaleAfter: 90 * time.Second}

@@ -97,7 +97,7 @@ test("every nest shows value, age, limits, litter and alarm, the most urgent fir
   assert.match(await text(page, "#alarms"), /Urgent[\s\S]*b1: Nest too hot[\s\S]*d1: Kits getting cold[\s\S]*acknowledged at 3:12 PM/);
   assert.match(await text(page, "#chores"), /c1: Change bedding[\s\S]*a1: Inspect the nest/);
   assert.match(await text(page, "#blind"), /Probe b2-cluster: nothing for 26 min, does not answer[\s\S]*influx does not get through: connection refused \(312 waiting\)/);
-  assert.match(await text(page, "#outside"), /96\.3 °F[\s\S]*31 %/);
+  assert.match(await text(page, "#outside"), /Outside, summer[\s\S]*96\.3 °F[\s\S]*31 %/);
   assert.match(await text(page, "#now"), /Sat, Jul 19, 2031, 3:42 PM/);
   await shut(page);
 });
