@@ -45,7 +45,8 @@ func anyError(findings []finding) bool {
 	return slices.ContainsFunc(findings, func(f finding) bool { return f.severity == isError })
 }
 
-// openConfig reads file for a command that needs it right: it prints what was found, and ok is false when that holds an error.
+// openConfig reads file for a command that needs it right: it prints its errors, and ok is false when there are any. Warnings are
+// for check and for the daemon's log.
 func openConfig(command, file string, std stdio) (c *config, ok bool) {
 	if file == "" {
 		fmt.Fprintf(std.err, "nestmon %s: --config is missing; name the configuration file\n", command)
@@ -56,8 +57,9 @@ func openConfig(command, file string, std stdio) (c *config, ok bool) {
 		fmt.Fprintf(std.err, "nestmon %s: %v\n", command, err)
 		return nil, false
 	}
+	findings = slices.DeleteFunc(findings, func(f finding) bool { return f.severity == isWarning })
 	writeFindings(std.err, file, findings)
-	return c, !anyError(findings)
+	return c, len(findings) == 0
 }
 
 // loadConfig reads a configuration file. Everything that is wrong with its content is a finding, in the order of the file;

@@ -190,7 +190,7 @@ func (d *demo) welcome(cfg *config, broker string) {
   MQTT      mosquitto_sub -h %s -p %s -v -t '#'
   archive   %s
 
-Ctrl-C ends it. "phone" is what reaches the keeper's phone, "keeper" and "weather" tell the story.
+Ctrl-C ends it. "phone" is what reaches the keeper's phone, "story" and "keeper" tell what happens.
 
 `, d.speed, page, cfg.Publish.Prometheus.Listen, host, port, d.data)
 }
@@ -237,11 +237,18 @@ func (d *demo) tell(events []alarm.Event) {
 		switch {
 		case quiet[e.Name]:
 		case e.State == alarm.Cleared:
-			d.line(e.Time, "over", e.Nest, fmt.Sprintf("%s, after %s", e.Name, e.Time.Sub(e.Since).Round(time.Minute)))
+			d.line(e.Time, "over", e.Nest, fmt.Sprintf("%s, after %s", e.Name, lasted(e.Time.Sub(e.Since))))
 		default:
 			d.line(e.Time, e.Severity.String(), e.Nest, fmt.Sprintf("%s. %s", e.Name, e.Text))
 		}
 	}
+}
+
+func lasted(d time.Duration) string {
+	if d < time.Hour {
+		return fmt.Sprintf("%.0f min", d.Minutes())
+	}
+	return fmt.Sprintf("%d h %02d min", int(d.Hours()), int(d.Minutes())%60)
 }
 
 func (d *demo) line(t time.Time, what, nest, text string) {

@@ -26,8 +26,16 @@ func runRun(ctx context.Context, args []string, std stdio) int {
 	if code, ok := parse(fs, args); !ok {
 		return code
 	}
-	cfg, ok := openConfig("run", *file, std)
-	if !ok {
+	if *file == "" {
+		fmt.Fprintln(std.err, "nestmon run: --config is missing; name the configuration file")
+		return exitWrongUse
+	}
+	cfg, findings, err := loadConfig(*file)
+	if err != nil {
+		fmt.Fprintf(std.err, "nestmon run: %v\n", err)
+		return exitWrongUse
+	}
+	if writeFindings(std.err, *file, findings); anyError(findings) {
 		return exitWrongUse
 	}
 	level := slog.LevelInfo

@@ -64,7 +64,7 @@ func openSinks(o outlet) (*sinks, error) {
 		}
 		publishers = append(publishers, made.publishers...)
 		for _, r := range made.readings {
-			s.pumps = append(s.pumps, exporter.NewReadingPump(r, o.archive, s.options(r.Name())))
+			s.pumps = append(s.pumps, exporter.NewReadingPump(r, o.archive, s.options()))
 		}
 		s.direct = append(s.direct, made.messages...)
 	}
@@ -79,7 +79,7 @@ func openSinks(o outlet) (*sinks, error) {
 		return nil, fmt.Errorf("archive: %w", err)
 	}
 	for _, m := range s.direct {
-		s.channels = append(s.channels, exporter.NewMessagePump(m, o.archive, s.options(m.Name())))
+		s.channels = append(s.channels, exporter.NewMessagePump(m, o.archive, s.options()))
 	}
 	if o.cfg.Phone != nil {
 		s.phone = *o.cfg.Phone
@@ -89,12 +89,12 @@ func openSinks(o outlet) (*sinks, error) {
 		return nil, fmt.Errorf("reading standing alarms: %w", err)
 	}
 	s.told = phone.NewTold(s.phone.Level(), standing)
-	s.fanout = exporter.NewFanout(s.options("publisher"), publishers...)
+	s.fanout = exporter.NewFanout(s.options(), publishers...)
 	return s, nil
 }
 
-func (s *sinks) options(name string) exporter.Options {
-	return exporter.Options{Log: s.log.With("sink", name), Now: s.now, Fatal: func(err error) {
+func (s *sinks) options() exporter.Options {
+	return exporter.Options{Log: s.log, Now: s.now, Fatal: func(err error) {
 		select {
 		case s.fatal <- err:
 		default:

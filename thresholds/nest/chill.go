@@ -93,6 +93,9 @@ func (c *chill) step(w *Watch, n *Now) {
 	c.warn.add(n, c.rate(p, c.limit, grace), lim.ChillWarn.Delay.Minutes())
 	c.crit.add(n, c.rate(p, critical, grace), lim.ChillCritical.Delay.Minutes())
 	if p.core > c.limit+clearMargin && !c.falling {
+		if c.on() {
+			c.cold = level{} // what was too cold has been answered by the alarm that ends here
+		}
 		c.warn, c.crit = score{}, score{}
 	} else if p.core > critical+clearMargin && !c.falling {
 		c.crit = score{}

@@ -105,12 +105,12 @@ func (d *does) judge(n *Now, t, rh *Channel, l *levels) alarm.Condition {
 	classed := t.value >= air.ClassedFrom
 	l.warn.step(n, classed && (thi > warn || t.value > dry), thi < warn-brood.Deadband && t.value < dry-brood.Deadband, t.count, doeDelay)
 	l.crit.step(n, classed && (thi > crit || t.value > dry), thi < crit-brood.Deadband && t.value < dry-brood.Deadband, t.count, doeUrgentDelay)
-	c := alarm.Condition{Value: round2(thi), Limit: warn, HasValue: true, HasLimit: true, Unit: "C", Probe: t.Probe}
+	c := alarm.Condition{Value: round2(thi), Limit: warn, HasValue: true, HasLimit: true, Probe: t.Probe} // an index has no unit
 	switch {
 	case l.crit.on:
 		c.Severity, c.Since, c.Limit, c.Why = alarm.Urgent, l.crit.sinceWall, crit, whyIndex
 		if thi <= crit {
-			c.Value, c.Limit, c.Why = t.value, dry, whyDryBulb
+			c.Value, c.Limit, c.Unit, c.Why = t.value, dry, "C", whyDryBulb
 		}
 	case l.warn.on:
 		c.Severity, c.Since, c.Why = alarm.Warning, l.warn.sinceWall, whyIndex

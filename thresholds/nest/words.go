@@ -2,6 +2,7 @@ package nest
 
 import (
 	"fmt"
+	"strings"
 
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/brood"
@@ -46,7 +47,7 @@ func (w *Watch) words(name alarm.Name, c alarm.Condition) string {
 	if say, ok := sayings[name]; ok {
 		return say(w, c)
 	}
-	return c.Why
+	return strings.ToUpper(c.Why[:1]) + c.Why[1:] + "." // the litter clock's own sentence
 }
 
 // sayings holds the words of each alarm; the litter clock brings its own.
