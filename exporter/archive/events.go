@@ -86,7 +86,7 @@ func (a *Archive) Events(from, to time.Time, most int) ([]alarm.Event, error) {
 	var out []alarm.Event
 	err := a.book.read(func(db *sql.DB) error {
 		return bodies(db, func(e alarm.Event) { out = append(out, e) },
-			"SELECT body FROM events WHERE at >= ? AND at < ? ORDER BY at DESC LIMIT ?", from.UnixMilli(), to.UnixMilli(), most)
+			"SELECT body FROM events WHERE at >= ? AND at < ? ORDER BY at DESC, seq DESC LIMIT ?", from.UnixMilli(), to.UnixMilli(), most)
 	})
 	return out, err
 }

@@ -30,6 +30,12 @@ func openStore(path string, k kind, mend bool, opts Options) (*store, []string, 
 	if len(aside) > 0 {
 		opts.Log.Error("archive file cannot be read; set aside, a new one is begun", "file", path, "aside", aside, "err", err)
 	}
+	if missing && len(aside) == 0 {
+		// A start that set it aside and got no further, on a full card say, could not tell anybody.
+		if aside, err = filepath.Glob(path + ".broken-*"); err != nil {
+			return nil, nil, err
+		}
+	}
 	if err := create(path, k); err != nil {
 		return nil, aside, err
 	}

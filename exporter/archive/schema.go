@@ -50,15 +50,16 @@ CREATE TABLE dead (
 var bookFile = kind{name: "book.db", synchronous: "FULL", steps: []string{`
 CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE events (
+	seq INTEGER PRIMARY KEY,
 	at INTEGER NOT NULL,
 	nest TEXT NOT NULL,
 	name TEXT NOT NULL,
 	probe TEXT NOT NULL,
 	state TEXT NOT NULL,
 	severity INTEGER NOT NULL,
-	body TEXT NOT NULL,
-	PRIMARY KEY (at, nest, name, probe, state, severity)
-) WITHOUT ROWID;
+	body TEXT NOT NULL, -- too long for an index tree, where it would take a page of its own
+	UNIQUE (at, nest, name, probe, state, severity)
+);
 CREATE TABLE standing (place INTEGER PRIMARY KEY, body TEXT NOT NULL);
 CREATE TABLE messages (
 	seq INTEGER PRIMARY KEY AUTOINCREMENT,
