@@ -93,9 +93,6 @@ func (d *daemon) run(ctx context.Context) error {
 	if err := d.resume(d.started); err != nil {
 		return err
 	}
-	for _, file := range d.archive.SetAside() {
-		d.faults.setAside(file)
-	}
 	ctx, fail := context.WithCancelCause(ctx)
 	defer fail(nil)
 	go func() {
@@ -175,7 +172,7 @@ func (d *daemon) settle(ctx context.Context, c exporter.Commit) {
 	c.Standing, c.StandingChanged = d.judge.rabbitry.Standing(), len(c.Events) > 0
 	err := d.archive.Commit(c)
 	d.faults.storing(err, c.Time)
-	if err != nil {
+	if errors.Is(err, archive.ErrBook) {
 		d.sinks.sendUnstored(ctx, c.Messages)
 		return
 	}
@@ -207,8 +204,12 @@ func (d *daemon) acknowledge(ctx context.Context, nest string, name alarm.Name) 
 		if err := d.judge.rabbitry.Acknowledge(nest, name, now); err != nil {
 			return err
 		}
-		return d.archive.Commit(exporter.Commit{Time: now, Standing: d.judge.rabbitry.Standing(), StandingChanged: true})
+		return d.storeStanding(now)
 	})
+}
+
+func (d *daemon) storeStanding(now time.Time) error {
+	return d.archive.Commit(exporter.Commit{Time: now, Standing: d.judge.rabbitry.Standing(), StandingChanged: true})
 }
 
 // done records that a chore was done.

@@ -10,7 +10,6 @@ import (
 
 // faultBook turns what is known of buses, sinks and the archive into alarms about the daemon itself.
 type faultBook struct {
-	files    []string  // set aside because they could not be read
 	unstored error     // the archive cannot be written
 	since    time.Time // of unstored
 	busDown  map[string]time.Time
@@ -21,8 +20,6 @@ const (
 	busPatience  = 2 * time.Minute // a bus that misses one poll is no event
 	sinkPatience = 10 * time.Minute
 )
-
-func (b *faultBook) setAside(file string) { b.files = append(b.files, file) }
 
 func (b *faultBook) storing(err error, now time.Time) {
 	if err == nil {
@@ -47,12 +44,13 @@ func (b *faultBook) report(d *daemon, now time.Time) {
 }
 
 func (b *faultBook) archiveWords(d *daemon, now time.Time) (string, time.Time, alarm.Severity) {
+	files := d.archive.SetAside()
 	switch {
 	case b.unstored != nil:
 		return fmt.Sprintf("The archive cannot be written (%v). Judging and alarms go on from memory; free or replace the card.", b.unstored), b.since, alarm.Warning
-	case len(b.files) > 0:
-		return fmt.Sprintf("An archive file could not be read at the start and was set aside as %s; a new one was begun. Keep the file: nothing was deleted.",
-			strings.Join(b.files, ", ")), d.started, alarm.Warning
+	case len(files) > 0:
+		return fmt.Sprintf("An archive file could not be read and was set aside as %s; a new one was begun. Keep the file: nothing was deleted.",
+			strings.Join(files, ", ")), d.started, alarm.Warning
 	}
 	return "", now, alarm.None
 }

@@ -1,6 +1,9 @@
 package alarm
 
-import "time"
+import (
+	"math"
+	"time"
+)
 
 // Condition is what one rule says at one instant, its delay and deadband already honoured.
 type Condition struct {
@@ -19,8 +22,8 @@ type Condition struct {
 
 // Slot remembers one alarm of one place. The zero Slot is off.
 type Slot struct {
-	on    Standing
-	count int
+	on   Standing
+	last Condition // the newest that was not a Hold
 }
 
 // On reports whether the alarm is on.
@@ -29,8 +32,11 @@ func (s *Slot) On() bool { return s.on.Severity != None }
 // Severity is the severity that is on, None when the alarm is off.
 func (s *Slot) Severity() Severity { return s.on.Severity }
 
-// Standing is the alarm as it stands; meaningful while it is on.
+// Standing is the alarm as it stands, with its newest value; meaningful while it is on.
 func (s *Slot) Standing() Standing { return s.on }
+
+// Condition is what the rule last said; ok is false while the alarm is off or was only restored.
+func (s *Slot) Condition() (c Condition, ok bool) { return s.last, s.On() && s.last.Severity != None }
 
 // Apply takes the rule's newest condition and returns the event to write, without words, if there is a change.
 func (s *Slot) Apply(t time.Time, nest string, name Name, c Condition) (Event, bool) {
@@ -43,17 +49,17 @@ func (s *Slot) Apply(t time.Time, nest string, name Name, c Condition) (Event, b
 		e.State, e.Severity, e.Since = Cleared, was, s.on.Since
 		*s = Slot{}
 		return e, true
-	case was == None || c.Severity > was || c.Count > s.count:
+	case was == None || c.Severity > was || c.Count > s.last.Count:
 		e := newEvent(t, nest, name, c)
 		if was != None {
 			e.Since = s.on.Since
 		}
-		s.on, s.count = Standing{Event: e}, c.Count
+		s.on, s.last = Standing{Event: e}, c
 		return e, true
 	}
-	s.on.Severity, s.count = c.Severity, c.Count
+	s.on.Severity, s.last = c.Severity, c
 	s.on.Value, s.on.Limit, s.on.HasValue, s.on.HasLimit = c.Value, c.Limit, c.HasValue, c.HasLimit
-	s.on.Probe = c.Probe
+	s.on.Unit, s.on.Probe = c.Unit, c.Probe
 	return Event{}, false
 }
 
@@ -78,5 +84,6 @@ func (s *Slot) Acknowledge(t time.Time) bool {
 	return true
 }
 
-// Restore puts back an alarm that was on when the state was stored.
-func (s *Slot) Restore(st Standing) { s.on = st }
+// Restore puts back an alarm that was on when the state was stored. What it counted then is not known: only a higher severity raises
+// it anew.
+func (s *Slot) Restore(st Standing) { s.on, s.last = st, Condition{Count: math.MaxInt} }

@@ -119,19 +119,31 @@ func (w *Watch) whyNoChill() string {
 	return "not judged: nest air is as warm as the kits"
 }
 
-// Standing appends the alarms that are on.
-func (w *Watch) Standing(to []alarm.Standing) []alarm.Standing { return standing(w.slots, to) }
-
-// Standing appends the site's alarms that are on.
-func (s *Site) Standing(to []alarm.Standing) []alarm.Standing { return standing(s.slots, to) }
-
-func standing(slots []alarm.Slot, to []alarm.Standing) []alarm.Standing {
-	for i := range slots {
-		if slots[i].On() {
-			to = append(to, slots[i].Standing())
-		}
+// Standing appends the alarms that are on, in words that fit their newest values.
+func (w *Watch) Standing(to []alarm.Standing) []alarm.Standing {
+	for i := range rules {
+		to = standing(&w.slots[i], to, func(c alarm.Condition) string { return w.words(rules[i].name, c) })
 	}
 	return to
+}
+
+// Standing appends the site's alarms that are on.
+func (s *Site) Standing(to []alarm.Standing) []alarm.Standing {
+	for i := range siteRules {
+		to = standing(&s.slots[i], to, func(c alarm.Condition) string { return siteWords(siteRules[i].name, c) })
+	}
+	return to
+}
+
+func standing(slot *alarm.Slot, to []alarm.Standing, words func(alarm.Condition) string) []alarm.Standing {
+	if !slot.On() {
+		return to
+	}
+	st := slot.Standing()
+	if c, ok := slot.Condition(); ok {
+		st.Text = words(c)
+	}
+	return append(to, st)
 }
 
 // Acknowledge records that a person has seen an alarm; false when it is not on.
