@@ -130,7 +130,7 @@ func mqttTarget(c *config) (string, bool) {
 	if m == nil {
 		return "", false
 	}
-	return fmt.Sprintf("%s, below %s/%s", m.Broker, m.Base, m.Device), true
+	return fmt.Sprintf("%s, below %s/5/%s", m.Broker, m.Base, m.Device), true
 }
 
 func metricsTarget(c *config) (string, bool) {

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"strconv"
 	"strings"
 	"time"
@@ -18,7 +17,7 @@ var litterColumns = []string{"nest", "bred", "kindled", "born", "ended"}
 
 // readLitters reads a litters file. A bare date is that day's local midnight.
 func readLitters(file string, cfg *config) ([]litter.Litter, error) {
-	f, err := os.Open(file)
+	f, err := openInput(file)
 	if err != nil {
 		return nil, err
 	}

@@ -46,10 +46,11 @@ func main() {
 
 func run(ctx context.Context, args []string, std stdio) int {
 	if len(args) == 0 || args[0] == "-h" || args[0] == "--help" || args[0] == "help" {
-		usage(std.out)
 		if len(args) == 0 {
+			usage(std.err)
 			return exitWrongUse
 		}
+		usage(std.out)
 		return exitDone
 	}
 	for _, c := range commands {

@@ -55,6 +55,15 @@ func runReplay(ctx context.Context, args []string, std stdio) int {
 	return exitDone
 }
 
+// openInput opens a file that a flag names.
+func openInput(file string) (*os.File, error) {
+	f, err := os.Open(file)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, fmt.Errorf("%s: there is no such file; look at the path", file)
+	}
+	return f, err
+}
+
 // replay is one run of recorded readings through the judge.
 type replay struct {
 	cfg      *config
@@ -100,7 +109,7 @@ func (r *replay) prepare(litters string) (err error) {
 }
 
 func (r *replay) spacing() (map[string]time.Duration, error) {
-	f, err := os.Open(r.readings)
+	f, err := openInput(r.readings)
 	if err != nil {
 		return nil, err
 	}
@@ -128,7 +137,7 @@ func (r *replay) writeTo(ctx context.Context, file string, out io.Writer) (err e
 
 // run reads in one goroutine and decides in another.
 func (r *replay) run(ctx context.Context, write func(alarm.Event) error) error {
-	f, err := os.Open(r.readings)
+	f, err := openInput(r.readings)
 	if err != nil {
 		return err
 	}

@@ -20,6 +20,9 @@ func ReadOnly(dir string, opts Options) (*Archive, error) {
 		return nil, fmt.Errorf("archive: a copy to read from: %w; name a folder with room in TMPDIR", err)
 	}
 	for _, k := range []kind{bookFile, readingsFile} {
+		if _, err := os.Stat(filepath.Join(dir, k.name)); errors.Is(err, fs.ErrNotExist) {
+			return nil, errors.Join(fmt.Errorf("archive: there is none in %s (no %s); start the daemon there once, or name another folder", dir, k.name), os.RemoveAll(copied))
+		}
 		if err := copyStill(filepath.Join(dir, k.name), filepath.Join(copied, k.name)); err != nil {
 			return nil, errors.Join(err, os.RemoveAll(copied))
 		}

@@ -29,9 +29,6 @@ type Slot struct {
 // On reports whether the alarm is on.
 func (s *Slot) On() bool { return s.on.Severity != None }
 
-// Severity is the severity that is on, None when the alarm is off.
-func (s *Slot) Severity() Severity { return s.on.Severity }
-
 // Standing is the alarm as it stands, with its newest value; meaningful while it is on.
 func (s *Slot) Standing() Standing { return s.on }
 
