@@ -28,7 +28,7 @@ func (o onList) run(ctx context.Context, args []string, std stdio) int {
 		action, args = args[0], args[1:]
 	}
 	fs := flags(o.name, fmt.Sprintf("%s [list|%s] --config F [--nest N] [--event E]", o.name, o.verb), std)
-	file := fs.String("config", "", "the daemon's configuration `file`")
+	file := fs.String("config", installed(), "the daemon's configuration `file`")
 	nest := fs.String("nest", "", "the `nest`'s id; left out for the whole site's own")
 	event := fs.String("event", "", "the `event`, as the list names it")
 	asJSON := fs.Bool("json", false, "print one JSON value")

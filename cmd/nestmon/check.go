@@ -17,7 +17,7 @@ var checkCommand = command{
 
 func check(args []string, std stdio) int {
 	fs := flags("check", "check --config FILE [--json]", std)
-	file := fs.String("config", "", "the configuration `file`")
+	file := fs.String("config", installed(), "the configuration `file`")
 	root := fs.String("root", "/", "`folder` below which the kernel shows its devices in sys/")
 	asJSON := fs.Bool("json", false, "print one JSON value")
 	if code, ok := parse(fs, args); !ok {

@@ -45,6 +45,17 @@ func anyError(findings []finding) bool {
 	return slices.ContainsFunc(findings, func(f finding) bool { return f.severity == isError })
 }
 
+// installedConfig is where the configuration of an installed daemon lies.
+const installedConfig = "/etc/nestmon/nestmon.yaml"
+
+// installed is the configuration used where none is named: the installed one, if there is one.
+func installed() string {
+	if _, err := os.Stat(installedConfig); err != nil {
+		return ""
+	}
+	return installedConfig
+}
+
 // openConfig reads file for a command that needs it right: it prints its errors, and ok is false when there are any. Warnings are
 // for check and for the daemon's log.
 func openConfig(command, file string, std stdio) (c *config, ok bool) {

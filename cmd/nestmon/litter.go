@@ -33,7 +33,7 @@ func runLitter(ctx context.Context, args []string, std stdio) int {
 		action, args = args[0], args[1:]
 	}
 	fs := flags("litter", litterUsage, std)
-	file := fs.String("config", "", "the daemon's configuration `file`")
+	file := fs.String("config", installed(), "the daemon's configuration `file`")
 	nest := fs.String("nest", "", "the `nest`'s id")
 	on := fs.String("on", "", "the `day` or time; today where it is left out")
 	born := fs.Int("born", -1, "kits born `alive`")

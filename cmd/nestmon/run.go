@@ -20,7 +20,7 @@ const stopTime = 8 * time.Second
 
 func runRun(ctx context.Context, args []string, std stdio) int {
 	fs := flags("run", "run --config F", std)
-	file := fs.String("config", "", "configuration `file`")
+	file := fs.String("config", installed(), "configuration `file`")
 	root := fs.String("root", "/", "`folder` below which the kernel shows its devices in sys/")
 	verbose := fs.Bool("verbose", false, "log more")
 	if code, ok := parse(fs, args); !ok {
