@@ -33,10 +33,11 @@ type daemon struct {
 	faults   faultBook
 }
 
-// pace gives the times of polls. Next waits for the next one and returns its time, or false when ctx has ended.
+// pace says when to poll.
 type pace interface {
-	Next(ctx context.Context) (time.Time, bool)
-	Now() time.Time
+	Due() <-chan time.Time   // fires when the next poll is due; asked for anew after each poll
+	Begin() time.Time        // begins the poll that is due and returns its time
+	Now() time.Time          // may be called from any goroutine
 	Deadline() time.Duration // how long a poll may take
 }
 
@@ -104,30 +105,16 @@ func (d *daemon) run(ctx context.Context) error {
 		case <-ctx.Done():
 		}
 	}()
-	polls := make(chan time.Time)
-	go func() {
-		defer close(polls)
-		for {
-			t, ok := d.pace.Next(ctx)
-			if !ok {
-				return
-			}
-			select {
-			case polls <- t:
-			case <-ctx.Done():
-				return
-			}
-		}
-	}()
+	due := d.pace.Due()
 	for {
 		select {
-		case t, ok := <-polls:
-			if !ok {
-				return cause(ctx)
-			}
-			d.cycle(ctx, t)
+		case <-ctx.Done():
+			return cause(ctx)
 		case do := <-d.commands:
 			do()
+		case <-due:
+			d.cycle(ctx, d.pace.Begin())
+			due = d.pace.Due()
 		}
 	}
 }

@@ -274,16 +274,13 @@ func newFastPace(start time.Time, poll time.Duration, speed float64) *fastPace {
 func (p *fastPace) Now() time.Time          { return *p.now.Load() }
 func (p *fastPace) Deadline() time.Duration { return 5 * time.Second }
 
-func (p *fastPace) Next(ctx context.Context) (time.Time, bool) {
+func (p *fastPace) Due() <-chan time.Time {
 	next := p.Now().Add(p.poll)
-	due := p.began.Add(time.Duration(float64(next.Sub(p.start)) / p.speed))
-	if wait := time.Until(due); wait > 0 {
-		select {
-		case <-time.After(wait):
-		case <-ctx.Done():
-			return time.Time{}, false
-		}
-	}
+	return time.After(time.Until(p.began.Add(time.Duration(float64(next.Sub(p.start)) / p.speed))))
+}
+
+func (p *fastPace) Begin() time.Time {
+	next := p.Now().Add(p.poll)
 	p.now.Store(&next)
-	return next, ctx.Err() == nil
+	return next
 }

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -15,16 +16,28 @@ import (
 	"nestmon/thresholds/alarm"
 )
 
-// stepPace gives polls at once until an end.
+// stepPace gives polls at once, and ends the daemon at the end.
 type stepPace struct {
-	now, end time.Time
+	now atomic.Pointer[time.Time]
+	end time.Time
+	fin context.CancelFunc
 }
 
-func (p *stepPace) Now() time.Time          { return p.now }
+func (p *stepPace) Now() time.Time          { return *p.now.Load() }
 func (p *stepPace) Deadline() time.Duration { return time.Minute }
-func (p *stepPace) Next(context.Context) (time.Time, bool) {
-	p.now = p.now.Add(30 * time.Second)
-	return p.now, p.now.Before(p.end)
+
+func (p *stepPace) Due() <-chan time.Time {
+	if !p.Now().Add(30 * time.Second).Before(p.end) {
+		p.fin()
+		return nil
+	}
+	return time.After(0)
+}
+
+func (p *stepPace) Begin() time.Time {
+	next := p.Now().Add(30 * time.Second)
+	p.now.Store(&next)
+	return next
 }
 
 // shed is the demonstration's world behind a daemon without sinks, on an archive that outlives the daemon.
@@ -48,7 +61,10 @@ func newShed(t *testing.T) *shed {
 // live runs a daemon from one time to another and returns its events and what stood at the end.
 func (s *shed) live(t *testing.T, from, to time.Time, before func(d *daemon)) (events []alarm.Event, standing []alarm.Standing) {
 	t.Helper()
-	p := &stepPace{from, to}
+	ctx, cancel := context.WithCancel(t.Context())
+	defer cancel()
+	p := &stepPace{end: to, fin: cancel}
+	p.now.Store(&from)
 	d, err := newDaemon(s.cfg, parts{
 		log: slog.New(slog.DiscardHandler), pace: p, trusted: func(time.Time) bool { return true },
 		sources: func() ([]sensors.Source, error) {
@@ -63,13 +79,13 @@ func (s *shed) live(t *testing.T, from, to time.Time, before func(d *daemon)) (e
 		before(d)
 	}
 	d.seen = func(e []alarm.Event) { events = append(events, e...) }
-	if err := d.run(t.Context()); err != nil {
+	if err := d.run(ctx); err != nil {
 		t.Fatal(err)
 	}
 	standing = d.judge.rabbitry.Standing()
-	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
-	defer cancel()
-	if err := d.stop(ctx); err != nil {
+	ending, done := context.WithTimeout(context.Background(), 10*time.Second)
+	defer done()
+	if err := d.stop(ending); err != nil {
 		t.Fatal(err)
 	}
 	return events, standing

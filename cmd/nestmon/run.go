@@ -143,7 +143,7 @@ func (w *wallPace) Now() time.Time { return time.Now() }
 // Deadline leaves a little of the interval for judging and storing.
 func (w *wallPace) Deadline() time.Duration { return w.every * 8 / 10 }
 
-func (w *wallPace) Next(ctx context.Context) (time.Time, bool) {
+func (w *wallPace) Due() <-chan time.Time {
 	now := time.Now()
 	if w.next.IsZero() {
 		w.next = now
@@ -151,13 +151,12 @@ func (w *wallPace) Next(ctx context.Context) (time.Time, bool) {
 	for w.next.Before(now.Add(-w.every)) {
 		w.next = w.next.Add(w.every)
 	}
-	select {
-	case <-time.After(w.next.Sub(now)):
-	case <-ctx.Done():
-		return time.Time{}, false
-	}
+	return time.After(w.next.Sub(now))
+}
+
+func (w *wallPace) Begin() time.Time {
 	w.next = w.next.Add(w.every)
-	return time.Now(), true
+	return time.Now()
 }
 
 // version is the program's version as its build recorded it.
