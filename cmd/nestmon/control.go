@@ -33,7 +33,7 @@ const largestRequest = 64 << 10
 // openControl listens on the socket. page answers everything that only reads.
 func openControl(path string, d *daemon, page http.Handler) (*control, error) {
 	if c, err := net.DialTimeout("unix", path, time.Second); err == nil {
-		c.Close()
+		_ = c.Close()
 		return nil, fmt.Errorf("control socket %s: another nestmon answers there; stop it first, or give this one its own data folder", path)
 	}
 	if err := os.Remove(path); err != nil && !errors.Is(err, os.ErrNotExist) {
@@ -44,8 +44,7 @@ func openControl(path string, d *daemon, page http.Handler) (*control, error) {
 		return nil, fmt.Errorf("control socket: %w; write another path at control", err)
 	}
 	if err := os.Chmod(path, controlMode); err != nil {
-		l.Close()
-		return nil, fmt.Errorf("control socket: %w", err)
+		return nil, errors.Join(l.Close(), fmt.Errorf("control socket: %w", err))
 	}
 	mux := http.NewServeMux()
 	mux.Handle("GET /", page)

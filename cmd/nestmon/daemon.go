@@ -146,7 +146,7 @@ func (d *daemon) cycle(ctx context.Context, t time.Time) {
 		d.mend(t)
 	}
 	d.faults.report(d, t)
-	d.show(t, trusted)
+	d.show(trusted)
 	if d.healthy != nil {
 		d.healthy()
 	}
@@ -166,7 +166,7 @@ func (d *daemon) settle(ctx context.Context, c exporter.Commit) {
 	d.sinks.wake(len(c.Messages) > 0)
 }
 
-func (d *daemon) show(t time.Time, trusted bool) {
+func (d *daemon) show(trusted bool) {
 	d.sinks.fanout.Show(&exporter.State{
 		Snapshot: d.judge.rabbitry.Snapshot(), Probes: d.judge.tracker.Health(), Buses: d.poller.Buses(), Sinks: d.sinks.health(),
 		Started: d.started, Synced: trusted, Version: version(),

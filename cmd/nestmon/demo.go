@@ -80,7 +80,7 @@ func (d *demo) run(ctx context.Context) (err error) {
 	if d.story, err = simulated.NewDemo(demoStart); err != nil {
 		return err
 	}
-	log := slog.New(slog.NewTextHandler(io.Discard, nil))
+	log := slog.New(slog.DiscardHandler)
 	broker, err := demobroker.Start(0, log)
 	if err != nil {
 		return fmt.Errorf("starting the broker: %w", err)

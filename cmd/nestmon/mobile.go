@@ -38,7 +38,7 @@ func openMobile(out io.Writer) (*mobile, error) {
 	return m, nil
 }
 
-func (m *mobile) close() { m.server.Close() }
+func (m *mobile) close() { _ = m.server.Close() }
 
 func secret(text string) exporter.Secret { return exporter.NewSecret(text) }
 
@@ -53,7 +53,7 @@ func freeAddress(host, usual string) string {
 		if err != nil {
 			continue
 		}
-		l.Close()
+		_ = l.Close()
 		return l.Addr().String()
 	}
 	return net.JoinHostPort(host, port)

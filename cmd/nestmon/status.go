@@ -120,7 +120,7 @@ func (s stateView) write(out io.Writer, cfg *config) {
 			show(n.Values, cfg, "air", "humidity"), n.Severity, strings.Join(blind, "; "))
 	}
 	fmt.Fprintf(w, "outside\t\t\t%s\t%s\n", show(s.Outside.Values, cfg, "outside", "temperature"), show(s.Outside.Values, cfg, "outside", "humidity"))
-	w.Flush()
+	_ = w.Flush()
 	fmt.Fprintln(out)
 	for _, a := range s.Alarms {
 		a.write(out, loc)

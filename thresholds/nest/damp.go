@@ -154,7 +154,7 @@ func (w *Watch) toteWet(n *Now) alarm.Condition {
 
 // beddingDue needs the litter book: days 14 and 21 and every third day after. Moisture is told as evidence beside it, for wet
 // bedding cannot be read from nest air alone.
-func (w *Watch) beddingDue(n *Now) alarm.Condition {
+func (w *Watch) beddingDue(_ *Now) alarm.Condition {
 	if !w.hasKits() {
 		return alarm.Condition{}
 	}

@@ -18,7 +18,6 @@ type Site struct {
 	does   does
 	doe    levels
 	cold   levels
-	lost   level
 	faulty level
 	done   time.Time // the season's set-up was marked done
 	slots  []alarm.Slot
@@ -99,7 +98,7 @@ func (s *Site) doeCold(n *Now) alarm.Condition {
 	return s.cold.below(n, s.air, brood.Limit{C: brood.DoeColdWarn, Delay: doeColdDelay}, brood.Limit{C: brood.DoeColdUrgent, Delay: doeColdDelay})
 }
 
-func (s *Site) seasonSetupDue(n *Now) alarm.Condition {
+func (s *Site) seasonSetupDue(_ *Now) alarm.Condition {
 	season := s.season.Season()
 	if season == brood.Mild || !s.done.Before(s.season.since) {
 		return alarm.Condition{}
