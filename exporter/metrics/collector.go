@@ -48,10 +48,9 @@ func (w writer) put(f family, v float64, labels ...string) {
 	for i, l := range labels {
 		labels[i] = strings.ToValidUTF8(l, "�")
 	}
-	desc := prometheus.NewDesc(f.name, f.help, f.labels, nil)
-	m, err := prometheus.NewConstMetric(desc, f.kind, v, labels...)
+	m, err := prometheus.NewConstMetric(f.desc, f.kind, v, labels...)
 	if err != nil {
-		m = prometheus.NewInvalidMetric(desc, err)
+		m = prometheus.NewInvalidMetric(f.desc, err)
 	}
 	w.out <- m
 }

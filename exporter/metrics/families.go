@@ -2,19 +2,18 @@ package metrics
 
 import "github.com/prometheus/client_golang/prometheus"
 
-// family is one metric: its name, help and label names.
+// family is one metric: its name, help and label names, worked out once.
 type family struct {
-	name, help string
-	kind       prometheus.ValueType
-	labels     []string
+	desc *prometheus.Desc
+	kind prometheus.ValueType
 }
 
 func gauge(name, help string, labels ...string) family {
-	return family{"nestmon_" + name, help, prometheus.GaugeValue, labels}
+	return family{prometheus.NewDesc("nestmon_"+name, help, labels, nil), prometheus.GaugeValue}
 }
 
 func counter(name, help string, labels ...string) family {
-	return family{"nestmon_" + name, help, prometheus.CounterValue, labels}
+	return family{prometheus.NewDesc("nestmon_"+name, help, labels, nil), prometheus.CounterValue}
 }
 
 // Of the site.

@@ -57,6 +57,7 @@ func (s *Sink) Handler() http.Handler {
 	mux := http.NewServeMux()
 	mux.Handle("GET /metrics", promhttp.HandlerFor(s.registry, promhttp.HandlerOpts{
 		MaxRequestsInFlight: scrapesAtOnce, Timeout: scrapeTimeout,
+		DisableCompression: true, // packing 60 kB costs a small board more than sending them
 	}))
 	mux.HandleFunc("GET /{$}", landing)
 	return mux
