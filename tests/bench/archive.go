@@ -1,5 +1,4 @@
-// Package bench measures what the parts of nestmon cost, as ratios to a plain way of doing the same in the same run.
-package bench
+package main
 
 import (
 	"database/sql"
@@ -94,14 +93,14 @@ func writtenSoFar() (written, error) {
 	}
 }
 
-// ArchiveWrites prints what the archive writes in a day, scaled from that many polls, beside a row for each sample and series.
+// archiveWrites prints what the archive writes in a day, scaled from that many polls, beside a row for each sample and series.
 //
 // Three figures each, for none alone is the truth on a card. 'given' is the bytes of all write calls, which are the frames of
 // the log and the pages copied from it into the file. 'accelerated' is what the kernel counts while the polls follow each
 // other at once; pages written again and again before they reach the disk count once. 'spaced' makes every file reach the disk
 // after each poll, as the kernel does by itself within thirty seconds: whole 4 KiB pages, mapped ones too. The file system's
 // own journal comes on top.
-func ArchiveWrites(w io.Writer, polls int) error {
+func archiveWrites(w io.Writer, polls int) error {
 	for _, series := range []int{manySeries, defaultSeries} {
 		var ratio [3]float64
 		for i, layout := range []struct {
@@ -233,8 +232,8 @@ func measured(dir string, polls int, spaced bool, poll func(i int) error) (writt
 	return written{after.write - before.write, after.disk - before.disk}, err
 }
 
-// ArchiveGraph prints how long a week's graph of one probe among 90 series takes, beside decoding every value of the week.
-func ArchiveGraph(w io.Writer) error {
+// archiveGraph prints how long a week's graph of one probe among 90 series takes, beside decoding every value of the week.
+func archiveGraph(w io.Writer) error {
 	_, err := inFolder(func(dir string) (written, error) { return written{}, archiveGraph(w, dir) })
 	return err
 }

@@ -1,7 +1,7 @@
-// Command ratios prints what nestmon costs: bytes written, memory, sizes and times, each beside something measured in the same
+// Command bench prints what nestmon costs: bytes written, memory, sizes and times, each beside something measured in the same
 // run, so that the figures say something on any machine. Nothing here is a test, and nothing fails for being slow.
 //
-//	go run ./tests/bench/ratios [-only archive,replay,decide,run,size] [-polls 2880] [-rows 2000000]
+//	go run ./tests/bench [-only archive,replay,decide,run,size] [-polls 2880] [-rows 2000000]
 package main
 
 import (
@@ -13,7 +13,6 @@ import (
 	"path/filepath"
 	"strings"
 
-	"nestmon/tests/bench"
 )
 
 // part is one thing to measure. program is a nestmon built for this machine, dir a folder of its own.
@@ -29,10 +28,10 @@ func main() {
 	flag.Parse()
 	parts := []part{
 		{"archive", func(w io.Writer, _, _ string) error {
-			if err := bench.ArchiveWrites(w, *polls); err != nil {
+			if err := archiveWrites(w, *polls); err != nil {
 				return err
 			}
-			return bench.ArchiveGraph(w)
+			return archiveGraph(w)
 		}},
 		{"decide", decide},
 		{"replay", func(w io.Writer, program, dir string) error { return replay(w, program, dir, *rows) }},
@@ -40,13 +39,13 @@ func main() {
 		{"size", sizes},
 	}
 	if err := measure(os.Stdout, parts, *only); err != nil {
-		fmt.Fprintf(os.Stderr, "ratios: %v\n", err)
+		fmt.Fprintf(os.Stderr, "bench: %v\n", err)
 		os.Exit(1)
 	}
 }
 
 func measure(w io.Writer, parts []part, only string) error {
-	dir, err := os.MkdirTemp("", "nestmon-ratios-")
+	dir, err := os.MkdirTemp("", "nestmon-bench-")
 	if err != nil {
 		return err
 	}
