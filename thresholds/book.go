@@ -4,11 +4,13 @@ import (
 	"slices"
 	"time"
 
+	"nestmon/thresholds/brood"
 	"nestmon/thresholds/litter"
+	"nestmon/thresholds/nest"
 )
 
-// SetLitters replaces the litter book. In each nest the newest litter that has begun counts; one that begins later takes over on
-// its day.
+// SetLitters replaces the litter book. In each nest the litter whose kits are in it counts, and while there is none the newest that has
+// begun; one that begins later takes over on its day.
 func (r *Rabbitry) SetLitters(book []litter.Litter, now time.Time) {
 	r.book = slices.Clone(book)
 	r.chooseLitters(now)
@@ -20,18 +22,58 @@ func (r *Rabbitry) chooseLitters(now time.Time) {
 		var current *litter.Litter
 		for i := range r.book {
 			l := &r.book[i]
-			switch begin := began(l); {
-			case l.Nest != w.Config().ID:
-			case begin.After(now):
-				if r.turnover.IsZero() || begin.Before(r.turnover) {
-					r.turnover = begin
-				}
-			case current == nil || begin.After(began(current)):
+			if l.Nest != w.Config().ID {
+				continue
+			}
+			from, until := r.nursing(w, l)
+			r.turnAt(now, began(l), from, until)
+			if began(l).After(now) {
+				continue
+			}
+			if current == nil || r.outranks(w, l, current, now) {
 				current = l
 			}
 		}
 		w.SetLitter(current)
 	}
+}
+
+// turnAt has the book looked into again at the next of these times.
+func (r *Rabbitry) turnAt(now time.Time, times ...time.Time) {
+	for _, t := range times {
+		if t.After(now) && (r.turnover.IsZero() || t.Before(r.turnover)) {
+			r.turnover = t
+		}
+	}
+}
+
+// outranks reports whether litter a counts before litter b. A doe that was bred again still has the kits she has.
+func (r *Rabbitry) outranks(w *nest.Watch, a, b *litter.Litter, now time.Time) bool {
+	in := func(l *litter.Litter) bool {
+		from, until := r.nursing(w, l)
+		return !from.IsZero() && !now.Before(from) && now.Before(until)
+	}
+	if in(a) != in(b) {
+		return in(a)
+	}
+	return began(a).After(began(b))
+}
+
+// nursing is from when to when a litter's kits are in the nest, as far as is known; zero while no kindling is.
+func (r *Rabbitry) nursing(w *nest.Watch, l *litter.Litter) (from, until time.Time) {
+	from = l.Kindled
+	if now := w.Litter(); from.IsZero() && now != nil && now.ID == l.ID && now.Bred.Equal(l.Bred) {
+		from = now.Kindled // proposed
+	}
+	if from.IsZero() {
+		return from, from
+	}
+	y, m, d := from.In(r.cfg.Location).Date()
+	until = time.Date(y, m, d+brood.LastClusterDay+1, 0, 0, 0, 0, r.cfg.Location)
+	if !l.Ended.IsZero() && l.Ended.Before(until) {
+		until = l.Ended
+	}
+	return from, until
 }
 
 // began is the day of breeding, or of kindling where the breeding was not entered.

@@ -14,11 +14,16 @@ type fault struct {
 	slot alarm.Slot
 }
 
-// Fault tells the rabbitry that a part of the daemon has failed, or with severity None that it works again. It becomes an event at
-// the next minute. One fault of a name stands at a time; its text says what failed.
-func (r *Rabbitry) Fault(name alarm.Name, severity alarm.Severity, since time.Time, text string) {
+// Fault tells the rabbitry how a part of the daemon does: a severity when it has failed, None when it works, Hold while that is not
+// known. It becomes an event at the next minute. One fault of a name stands at a time; its text says what failed and Count how many
+// things, so that one more is told anew.
+func (r *Rabbitry) Fault(name alarm.Name, c alarm.Condition, text string) {
 	f := r.fault(name)
-	f.now, f.text = alarm.Condition{Severity: severity, Since: since}, text
+	if f == nil {
+		f = &fault{name: name}
+		r.faults = append(r.faults, f)
+	}
+	f.now, f.text = c, text
 }
 
 func (r *Rabbitry) fault(name alarm.Name) *fault {
@@ -27,36 +32,38 @@ func (r *Rabbitry) fault(name alarm.Name) *fault {
 			return f
 		}
 	}
-	f := &fault{name: name}
-	r.faults = append(r.faults, f)
-	return f
+	return nil
 }
 
 func (r *Rabbitry) stepFaults(events []alarm.Event) []alarm.Event {
 	for _, f := range r.faults {
 		e, changed := f.slot.Apply(r.now.Wall, "", f.name, f.now)
+		if f.now.Severity != alarm.None {
+			f.slot.Say(f.text)
+		}
 		if !changed {
 			continue
 		}
 		if e.Text = f.text; e.State == alarm.Cleared {
 			e.Text = string(f.name) + " is over."
 		}
-		f.slot.Say(e.Text)
 		events = append(events, e)
 	}
 	return events
 }
 
 func (r *Rabbitry) acknowledgeFault(name alarm.Name, at time.Time) bool {
-	return r.fault(name).slot.Acknowledge(at)
+	f := r.fault(name)
+	return f != nil && f.slot.Acknowledge(at)
 }
 
+// restoreFaults puts back what had failed. Whether it still does is not known until Fault says so.
 func (r *Rabbitry) restoreFaults(stored []alarm.Standing) {
 	for _, st := range stored {
 		switch st.Name {
 		case alarm.BusFault, alarm.SinkFault, alarm.PowerFault, alarm.DaemonFault:
-			f := r.fault(st.Name)
-			f.slot.Restore(st)
+			r.Fault(st.Name, alarm.Condition{Hold: true}, st.Text)
+			r.fault(st.Name).slot.Restore(st)
 		}
 	}
 }

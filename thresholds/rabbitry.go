@@ -76,6 +76,9 @@ func (r *Rabbitry) advance(t time.Time) {
 		return
 	}
 	elapsed := t.Sub(r.last)
+	if t.Round(0).Before(r.last.Round(0)) {
+		r.putBack(t)
+	}
 	r.last = t
 	if elapsed < 0 || elapsed > longestGap {
 		r.gap(t, elapsed)
@@ -97,7 +100,19 @@ func (r *Rabbitry) gap(t time.Time, elapsed time.Duration) {
 	}
 	r.now.Mono = (r.now.Mono + elapsed).Truncate(time.Minute) + time.Minute
 	r.now.Wall = t.In(r.cfg.Location)
+	for _, w := range r.nests {
+		w.Forget()
+	}
 	r.step()
+}
+
+// putBack takes a wall clock that was put back.
+func (r *Rabbitry) putBack(t time.Time) {
+	r.chooseLitters(t)
+	r.site.PutBack(t)
+	for _, w := range r.nests {
+		w.PutBack(t)
+	}
 }
 
 func (r *Rabbitry) step() {
@@ -155,8 +170,10 @@ func (r *Rabbitry) nest(id string) (*nest.Watch, error) {
 	return nil, fmt.Errorf("no nest %q", id)
 }
 
-// Restore puts back what stood when the state was stored. Call it after the archive's readings have been observed again.
+// Restore puts back what stood when the state was stored, and lets every probe be silent only from when it is asked again. Call it
+// after the archive's readings have been observed again.
 func (r *Rabbitry) Restore(stored []alarm.Standing) {
+	r.channels.Restart()
 	r.site.Restore(stored)
 	for _, w := range r.nests {
 		w.Restore(stored)
@@ -164,9 +181,20 @@ func (r *Rabbitry) Restore(stored []alarm.Standing) {
 	r.restoreFaults(stored)
 }
 
-// Recall takes events of the past, oldest first, so that a restart forgets no kindling, visit or inspection. Call it after the
-// archive's readings have been observed again and the litter book was set.
+// Weather takes the whole days before today of the air outside, oldest first. Call it after the archive's readings have been observed
+// again: they are too few for the season, or to know whether heat is new to the does.
+func (r *Rabbitry) Weather(past []nest.Day) {
+	if len(past) > 0 {
+		r.site.Weather(past)
+	}
+}
+
+// Recall takes events of the past, oldest first, so that a restart forgets no kindling, visit or inspection. Call it when the litter
+// book was set, with the kindlings before the archive's readings are observed again and with the others after them.
 func (r *Rabbitry) Recall(past []alarm.Event) {
+	for _, w := range r.nests {
+		w.RecallAnew()
+	}
 	for _, e := range past {
 		if w, err := r.nest(e.Nest); err == nil {
 			w.Recall(&r.now, e)

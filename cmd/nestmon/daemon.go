@@ -12,6 +12,7 @@ import (
 	"nestmon/exporter/archive"
 	"nestmon/sensors"
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/nest"
 )
 
 // daemon is the whole pipeline, running: probes, judge, archive, sinks. run and demo make the same one with other parts.
@@ -31,6 +32,7 @@ type daemon struct {
 	commands chan func()
 	started  time.Time
 	faults   faultBook
+	owed     bool // what stands could not be stored when it changed
 }
 
 // pace says when to poll.
@@ -56,6 +58,20 @@ func (d *daemon) resume(now time.Time) error {
 	}
 	r := d.judge.rabbitry
 	r.SetLitters(book, now.Add(-warmUp))
+	past, err := d.archive.Events(now.Add(-recallFor), now, 20000)
+	if err != nil {
+		return fmt.Errorf("reading past events: %w", err)
+	}
+	slices.Reverse(past)
+	var kindled, others []alarm.Event
+	for _, e := range past {
+		if e.Name == alarm.Kindled {
+			kindled = append(kindled, e)
+		} else {
+			others = append(others, e)
+		}
+	}
+	r.Recall(kindled)
 	var batch []sensors.Reading
 	err = d.archive.PollsBetween(now.Add(-warmUp), now, func(p exporter.StoredPoll) error {
 		batch = append(batch[:0], p.Readings...)
@@ -65,12 +81,12 @@ func (d *daemon) resume(now time.Time) error {
 	if err != nil {
 		return fmt.Errorf("reading the last day's polls: %w", err)
 	}
-	past, err := d.archive.Events(now.Add(-recallFor), now, 20000)
+	r.Recall(others)
+	days, err := d.weather(now)
 	if err != nil {
-		return fmt.Errorf("reading past events: %w", err)
+		return fmt.Errorf("reading the past weeks' weather: %w", err)
 	}
-	slices.Reverse(past)
-	r.Recall(past)
+	r.Weather(days)
 	marks, err := d.archive.Marks()
 	if err != nil {
 		return fmt.Errorf("reading chores marked done: %w", err)
@@ -86,6 +102,37 @@ func (d *daemon) resume(now time.Time) error {
 	}
 	r.Restore(standing)
 	return nil
+}
+
+// Of the weather of the past: heat is new to a doe for a week after two cool ones, and the season is smoothed over five days. A day
+// is whole when it has values in this many of its hours, the share of the season's own rule; ours, no source.
+const (
+	weatherDays  = 35
+	weatherHours = 18
+)
+
+// weather reads the whole days before today of the air outside from the archive.
+func (d *daemon) weather(now time.Time) (past []nest.Day, err error) {
+	if d.cfg.Outside == "" {
+		return nil, nil
+	}
+	y, m, day := now.In(d.cfg.location()).Date()
+	for ago := weatherDays; ago > 0; ago-- {
+		w := nest.Day{Begin: time.Date(y, m, day-ago, 0, 0, 0, 0, d.cfg.location()), End: time.Date(y, m, day-ago+1, 0, 0, 0, 0, d.cfg.location())}
+		hours, err := d.archive.Series(d.cfg.Outside, sensors.Temperature, w.Begin, w.End, int(w.End.Sub(w.Begin).Hours()))
+		if err != nil {
+			return nil, err
+		}
+		if len(hours) < weatherHours {
+			continue
+		}
+		w.Lowest, w.Highest = hours[0].Min, hours[0].Max
+		for _, h := range hours {
+			w.Lowest, w.Highest = min(w.Lowest, h.Min), max(w.Highest, h.Max)
+		}
+		past = append(past, w)
+	}
+	return past, nil
 }
 
 // run polls until ctx ends or a part fails for good.
@@ -145,6 +192,7 @@ func (d *daemon) cycle(ctx context.Context, t time.Time) {
 	if d.mend != nil {
 		d.mend(t)
 	}
+	d.faults.clock(trusted, t)
 	d.faults.report(d, t)
 	d.show(trusted)
 	if d.healthy != nil {
@@ -156,10 +204,10 @@ func (d *daemon) cycle(ctx context.Context, t time.Time) {
 // a row.
 func (d *daemon) settle(ctx context.Context, c exporter.Commit) {
 	c.Messages = d.sinks.compose(c.Events, c.Time)
-	c.Standing, c.StandingChanged = d.judge.rabbitry.Standing(), len(c.Events) > 0
+	c.Standing, c.StandingChanged = d.judge.rabbitry.Standing(), len(c.Events) > 0 || d.owed
 	err := d.archive.Commit(c)
 	d.faults.storing(err, c.Time)
-	if errors.Is(err, archive.ErrBook) {
+	if d.owed = errors.Is(err, archive.ErrBook); d.owed {
 		d.sinks.sendUnstored(ctx, c.Messages)
 		return
 	}

@@ -8,17 +8,19 @@ import (
 	"nestmon/thresholds/alarm"
 )
 
-// faultBook turns what is known of buses, sinks and the archive into alarms about the daemon itself.
+// faultBook turns what is known of buses, sinks, the archive and the clock into alarms about the daemon itself.
 type faultBook struct {
 	unstored error     // the archive cannot be written
 	since    time.Time // of unstored
+	unset    time.Time // since when the clock cannot be trusted, zero while it can
 	busDown  map[string]time.Time
 }
 
 // Delays before a part of the daemon is an alarm; ours, no source.
 const (
-	busPatience  = 2 * time.Minute // a bus that misses one poll is no event
-	sinkPatience = 10 * time.Minute
+	busPatience   = 2 * time.Minute // a bus that misses one poll is no event
+	sinkPatience  = 10 * time.Minute
+	clockPatience = 10 * time.Minute // a board that starts asks the network for the time first
 )
 
 func (b *faultBook) storing(err error, now time.Time) {
@@ -32,35 +34,57 @@ func (b *faultBook) storing(err error, now time.Time) {
 	b.unstored = err
 }
 
+func (b *faultBook) clock(trusted bool, now time.Time) {
+	switch {
+	case trusted:
+		b.unset = time.Time{}
+	case b.unset.IsZero():
+		b.unset = now
+	}
+}
+
 // report tells the rabbitry how its own daemon does.
 func (b *faultBook) report(d *daemon, now time.Time) {
-	r := d.judge.rabbitry
-	text, since, severity := b.archiveWords(d, now)
-	r.Fault(alarm.DaemonFault, severity, since, text)
-	text, since, severity = b.busWords(d, now)
-	r.Fault(alarm.BusFault, severity, since, text)
-	text, since, severity = sinkWords(d, now)
-	r.Fault(alarm.SinkFault, severity, since, text)
-}
-
-func (b *faultBook) archiveWords(d *daemon, now time.Time) (string, time.Time, alarm.Severity) {
-	files := d.archive.SetAside()
-	switch {
-	case b.unstored != nil:
-		return fmt.Sprintf("The archive cannot be written (%v). Judging and alarms go on from memory; free or replace the card.", b.unstored), b.since, alarm.Warning
-	case len(files) > 0:
-		return fmt.Sprintf("An archive file could not be read and was set aside as %s; a new one was begun. Keep the file: nothing was deleted.",
-			strings.Join(files, ", ")), d.started, alarm.Warning
+	for _, f := range []struct {
+		name alarm.Name
+		say  func(*daemon, time.Time) (alarm.Condition, string)
+	}{{alarm.DaemonFault, b.daemonWords}, {alarm.BusFault, b.busWords}, {alarm.SinkFault, sinkWords}} {
+		c, text := f.say(d, now)
+		d.judge.rabbitry.Fault(f.name, c, text)
 	}
-	return "", now, alarm.None
 }
 
-func (b *faultBook) busWords(d *daemon, now time.Time) (string, time.Time, alarm.Severity) {
+// worse adds one more thing that has failed.
+func worse(c *alarm.Condition, severity alarm.Severity, since time.Time) {
+	if c.Count++; c.Count == 1 || since.Before(c.Since) {
+		c.Since = since
+	}
+	c.Severity = max(c.Severity, severity)
+}
+
+func (b *faultBook) daemonWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
+	var said []string
+	if b.unstored != nil {
+		worse(&c, alarm.Warning, b.since)
+		said = append(said, fmt.Sprintf("The archive cannot be written (%v). Judging and alarms go on from memory; free or replace the card.", b.unstored))
+	}
+	if files := d.archive.SetAside(); len(files) > 0 {
+		worse(&c, alarm.Warning, d.started)
+		said = append(said, fmt.Sprintf("An archive file could not be read and was set aside as %s; a new one was begun. Keep the file: nothing was deleted.",
+			strings.Join(files, ", ")))
+	}
+	if !b.unset.IsZero() && now.Sub(b.unset) >= clockPatience {
+		worse(&c, alarm.Notice, b.unset)
+		said = append(said, "The board's clock has not been set: ages of litters and times of alarms may be wrong. Give it a network or a clock of its own.")
+	}
+	return c, strings.Join(said, " ")
+}
+
+func (b *faultBook) busWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
 	if b.busDown == nil {
 		b.busDown = map[string]time.Time{}
 	}
 	var down []string
-	first := now
 	for _, bus := range d.poller.Buses() {
 		if bus.Up {
 			delete(b.busDown, bus.Bus)
@@ -72,32 +96,27 @@ func (b *faultBook) busWords(d *daemon, now time.Time) (string, time.Time, alarm
 		}
 		if now.Sub(since) >= busPatience {
 			down = append(down, bus.Bus)
-			if since.Before(first) {
-				first = since
-			}
+			worse(&c, alarm.Warning, since)
 		}
 	}
 	if len(down) == 0 {
-		return "", now, alarm.None
+		return alarm.Condition{Hold: len(b.busDown) > 0, Sure: true}, ""
 	}
-	return fmt.Sprintf("Bus %s does not answer; none of its probes is read. Look at its cable and at what the kernel says of it.", strings.Join(down, ", ")), first, alarm.Warning
+	return c, fmt.Sprintf("Bus %s does not answer; none of its probes is read. Look at its cable and at what the kernel says of it.", strings.Join(down, ", "))
 }
 
-func sinkWords(d *daemon, now time.Time) (string, time.Time, alarm.Severity) {
+func sinkWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
 	var failing []string
-	first, severity := now, alarm.None
 	for _, s := range d.sinks.health() {
-		if s.OK || s.Error == "" || s.Since.IsZero() || d.sinks.now().Sub(s.Since) < sinkPatience {
+		lasts := d.sinks.now().Sub(s.Since)
+		if s.OK || s.Error == "" || s.Since.IsZero() || lasts < sinkPatience {
 			continue
 		}
 		failing = append(failing, fmt.Sprintf("%s (%s)", s.Name, s.Error))
-		severity = max(severity, d.sinks.severity(s.Name))
-		if s.Since.Before(first) {
-			first = s.Since
-		}
+		worse(&c, d.sinks.severity(s.Name), now.Add(-lasts))
 	}
 	if len(failing) == 0 {
-		return "", now, alarm.None
+		return c, ""
 	}
-	return "Nothing gets through to " + strings.Join(failing, ", ") + ". What is owed waits in the archive.", first, severity
+	return c, "Nothing gets through to " + strings.Join(failing, ", ") + ". What is owed waits in the archive."
 }

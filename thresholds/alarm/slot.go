@@ -18,13 +18,19 @@ type Condition struct {
 	Probe    string
 	Why      string // the rule's variant, for the words
 	Count    int    // how many things it is about; more of them is another raised event
+	Sure     bool   // None needs no delay behind it: it ends even an alarm that was only restored
 }
 
 // Slot remembers one alarm of one place. The zero Slot is off.
 type Slot struct {
 	on   Standing
 	last Condition // the newest that was not a Hold
+	wait int       // minutes for which a restored alarm still waits for its rule
 }
+
+// restoredWait is how many minutes a restored alarm outlasts a rule that says that all is well: after a start most rules say so until
+// their own delay has passed again. The longest delay of a danger to kits up to day 20 is an hour; ours, no source.
+const restoredWait = 65
 
 // On reports whether the alarm is on.
 func (s *Slot) On() bool { return s.on.Severity != None }
@@ -35,11 +41,14 @@ func (s *Slot) Standing() Standing { return s.on }
 // Condition is what the rule last said; ok is false while the alarm is off or was only restored.
 func (s *Slot) Condition() (c Condition, ok bool) { return s.last, s.On() && s.last.Severity != None }
 
-// Apply takes the rule's newest condition and returns the event to write, without words, if there is a change.
+// Apply takes the rule's newest condition, once a minute, and returns the event to write, without words, if there is a change.
 func (s *Slot) Apply(t time.Time, nest string, name Name, c Condition) (Event, bool) {
 	was := s.on.Severity
 	switch {
 	case c.Hold || (c.Severity == None && was == None):
+		return Event{}, false
+	case c.Severity == None && s.wait > 0 && !c.Sure:
+		s.wait--
 		return Event{}, false
 	case c.Severity == None:
 		e := newEvent(t, nest, name, c)
@@ -51,10 +60,10 @@ func (s *Slot) Apply(t time.Time, nest string, name Name, c Condition) (Event, b
 		if was != None {
 			e.Since = s.on.Since
 		}
-		s.on, s.last = Standing{Event: e}, c
+		*s = Slot{on: Standing{Event: e}, last: c}
 		return e, true
 	}
-	s.on.Severity, s.last = c.Severity, c
+	s.on.Severity, s.last, s.wait = c.Severity, c, 0
 	s.on.Value, s.on.Limit, s.on.HasValue, s.on.HasLimit = c.Value, c.Limit, c.HasValue, c.HasLimit
 	s.on.Unit, s.on.Probe = c.Unit, c.Probe
 	return Event{}, false
@@ -82,5 +91,7 @@ func (s *Slot) Acknowledge(t time.Time) bool {
 }
 
 // Restore puts back an alarm that was on when the state was stored. What it counted then is not known: only a higher severity raises
-// it anew.
-func (s *Slot) Restore(st Standing) { s.on, s.last = st, Condition{Count: math.MaxInt} }
+// it anew. Nor has its rule looked yet: its first word that all is well is not believed.
+func (s *Slot) Restore(st Standing) {
+	*s = Slot{on: st, last: Condition{Count: math.MaxInt}, wait: restoredWait}
+}

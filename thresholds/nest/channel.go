@@ -26,11 +26,13 @@ type Channel struct {
 	at    time.Duration // of the value
 	count uint64        // usable values so far
 
-	wrong    int           // readings in a row that cannot be true
+	wrong    int           // readings that cannot be true, since the probe was last well for a while
 	fault    sensors.Fault // the newest of them
 	suspects int           // odd readings in a row
 	oddSince time.Duration
 	good     int // usable readings since the last that was not
+
+	restarted bool // nothing usable was read since the daemon began anew
 }
 
 // Take records a screened reading that arrived now.
@@ -51,16 +53,30 @@ func (c *Channel) Take(n *Now, r sensors.Reading) {
 		}
 		c.suspects++
 		c.good = 0
+	case c.seen && r.Time.Equal(c.wall):
+		// A value that its source still holds is no new one, whatever time it bears.
 	default:
 		if c.good++; c.good >= goodAgain {
 			c.wrong = 0
 		}
 		c.suspects = 0
-		lag := min(max(n.Wall.Sub(r.Time), 0), c.stale)
-		c.seen, c.value, c.wall, c.at = true, r.Value, r.Time, n.Mono-lag
+		at := n.Mono - max(n.Wall.Sub(r.Time), 0)
+		if c.seen && at < c.at {
+			return // older than what is known
+		}
+		c.seen, c.restarted, c.value, c.wall, c.at = true, false, r.Value, r.Time, at
 		c.count++
 	}
 }
+
+// restart makes the channel wait for its first reading: while nobody asked, no probe was silent.
+func (c *Channel) restart() {
+	c.known, c.seen, c.restarted = false, false, true
+	c.wrong, c.suspects, c.good = 0, 0, 0
+}
+
+// undecided reports whether nothing is known of the channel since a restart, and it has not been silent for too long yet.
+func (c *Channel) undecided(n *Now) bool { return c.restarted && c.silentFor(n) <= c.stale }
 
 // Fresh reports whether the value is young enough to act on.
 func (c *Channel) Fresh(n *Now) bool { return c != nil && c.seen && n.Mono-c.at <= c.stale }
@@ -106,6 +122,17 @@ func NewChannels(probes []sensors.Probe) *Channels {
 		cs.byProbe[p.ID] = set
 	}
 	return cs
+}
+
+// Restart makes every channel wait for its first reading.
+func (cs *Channels) Restart() {
+	for _, set := range cs.byProbe {
+		for _, c := range set {
+			if c != nil {
+				c.restart()
+			}
+		}
+	}
 }
 
 // Of returns the channel, or nil when the probe does not measure q.

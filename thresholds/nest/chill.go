@@ -58,13 +58,17 @@ func (c *chill) on() bool { return c.warn.on || c.crit.on }
 
 func (c *chill) step(w *Watch, n *Now) {
 	p := &w.pile
-	c.beside.step(n, p.valid && p.a.value < hotAir && p.y-p.a.value < max(1.2, 0.06*(setPoint-p.a.value)))
+	if p.valid { // what was seen before a dropout is not over because of it
+		c.beside.step(n, p.a.value < hotAir && p.y-p.a.value < max(1.2, 0.06*(setPoint-p.a.value)))
+	}
 	lim, young := w.tables.Cluster(max(w.days.age, 0), w.site.season.Season())
 	c.judged = w.hasKits() && young && p.valid && !p.blind && p.a.value < hotAir+1
 	if !c.judged {
-		c.cold = level{}
+		if p.valid {
+			c.cold = level{}
+		}
 		if w.days.ended || !w.hasKits() {
-			c.warn, c.crit = score{}, score{}
+			c.warn, c.crit, c.cold, c.beside = score{}, score{}, level{}, level{}
 		}
 		return
 	}
@@ -163,11 +167,11 @@ func (w *Watch) coldProbe(n *Now) bool {
 	p := &w.pile
 	stop := &p.chill.backstop
 	if p.probe == nil {
-		stop.lost()
+		stop.lost(n)
 		return stop.on
 	}
 	applies := w.days.age >= 0 && w.days.age <= brood.RawChillLastDay && !p.blind
-	return stop.step(n, applies && p.y < brood.RawChill, !applies || p.y > brood.RawChill+brood.Deadband, p.probe.count, brood.RawChillDelay)
+	return stop.step(n, applies && p.y < brood.RawChill, !w.hasKits() || p.y > brood.RawChill+brood.Deadband, w.clusterCount(), brood.RawChillDelay)
 }
 
 // nestCold needs nest air and known kits. A healthy warm cluster makes it advice; without a cluster probe it pages at critical only.
@@ -177,7 +181,7 @@ func (w *Watch) nestCold(n *Now) alarm.Condition {
 		return alarm.Condition{}
 	}
 	if !w.air.Fresh(n) {
-		w.cold.lost()
+		w.cold.lost(n)
 		return alarm.Condition{Hold: true}
 	}
 	lim := w.tables.Air(w.days.age, w.site.season.Season())
@@ -212,7 +216,7 @@ func (w *Watch) checkNest(n *Now) alarm.Condition {
 	case ch.cold.minutes >= checkMinutes && !ch.on():
 		c.Severity, c.Since, c.Why = alarm.Notice, ch.cold.since, whyTooCold
 	}
-	if c.Severity != alarm.None && c.Why != whyTooCold && w.night(n) {
+	if c.Severity != alarm.None && c.Why != whyTooCold && w.night() {
 		c.Severity = alarm.Urgent
 	}
 	return c

@@ -32,7 +32,10 @@ func (d *dueList) step(w *Watch, n *Now) {
 		return
 	}
 	l := w.book
-	l.Kindled = w.kindled()
+	l.Ended = time.Time{}
+	if l.Kindled = w.kindled(); w.days.age < 0 {
+		l.Kindled = time.Time{} // entered for a time to come, as a replay's book may
+	}
 	d.due = litter.Chores(l, w.cfg.Kind, w.site.season.Season(), n.Wall, w.loc)
 }
 
@@ -92,6 +95,13 @@ func (w *Watch) bredDay(day int) time.Time { return dayAfter(w.book.Bred, day, w
 func dayAfter(from time.Time, days int, loc *time.Location) time.Time {
 	y, m, d := from.In(loc).Date()
 	return time.Date(y, m, d+days, 0, 0, 0, 0, loc)
+}
+
+func earlier(a, b time.Time) time.Time {
+	if b.Before(a) {
+		return b
+	}
+	return a
 }
 
 func later(a, b time.Time) time.Time {

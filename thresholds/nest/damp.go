@@ -80,7 +80,7 @@ func (w *Watch) ventilationDue(n *Now) alarm.Condition {
 		return alarm.Condition{}
 	}
 	if !w.air.Fresh(n) || !w.airRH.Fresh(n) {
-		d.humid.lost()
+		d.humid.lost(n)
 		return alarm.Condition{Hold: true}
 	}
 	warm := w.air.value > brood.BoxWetAir
@@ -107,8 +107,8 @@ func (w *Watch) ventilationDue(n *Now) alarm.Condition {
 func (w *Watch) stuffy(n *Now) (c alarm.Condition, known bool) {
 	d := &w.damp
 	if w.co2 == nil || !d.co2.ok {
-		d.flow.lost()
-		d.stuffy.lost()
+		d.flow.lost(n)
+		d.stuffy.lost(n)
 		return c, false
 	}
 	high := d.co2.value
@@ -139,7 +139,7 @@ func (w *Watch) toteWet(n *Now) alarm.Condition {
 		return alarm.Condition{}
 	}
 	if !w.airRH.Fresh(n) {
-		w.damp.wet.lost()
+		w.damp.wet.lost(n)
 		return alarm.Condition{Hold: true}
 	}
 	rh := w.airRH.value

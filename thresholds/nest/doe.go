@@ -51,7 +51,7 @@ func (d *does) step(n *Now, loc *time.Location, out, rh *Channel) {
 	if h := n.Wall.In(loc).Hour(); (h >= nightFrom || h < nightUntil) && index(n, out, rh) < brood.NightReliefTHI {
 		d.relief += min(elapsed, time.Hour)
 	}
-	if n.Wall.In(loc).Hour() == nightUntil && d.nights >= 0 {
+	if n.Wall.In(loc).Hour() == nightUntil {
 		d.relieved = d.relief >= brood.NightReliefTime
 	}
 	if n.Wall.In(loc).Hour() == nightFrom-1 {
@@ -61,21 +61,26 @@ func (d *does) step(n *Now, loc *time.Location, out, rh *Channel) {
 
 func (d *does) newDay(n *Now, loc *time.Location) {
 	if d.any {
-		if d.highest > brood.UnacclimatedAbove {
-			if d.cool >= brood.UnacclimatedAfterDays {
-				d.unused, d.hotDays = true, 0
-			}
-			d.cool = 0
-			if d.hotDays++; d.hotDays >= brood.UnacclimatedDays {
-				d.unused = false
-			}
-		} else {
-			d.cool++
-		}
+		d.close(d.highest)
 		d.nights++
 	}
 	d.any = false
 	d.until = litter.NextDay(n.Wall, loc)
+}
+
+// close takes a day's highest air outside.
+func (d *does) close(highest float64) {
+	if highest <= brood.UnacclimatedAbove {
+		d.cool++
+		return
+	}
+	if d.cool >= brood.UnacclimatedAfterDays {
+		d.unused, d.hotDays = true, 0
+	}
+	d.cool = 0
+	if d.hotDays++; d.hotDays >= brood.UnacclimatedDays {
+		d.unused = false
+	}
 }
 
 // index is the rabbit index of the air, or the dry bulb where humidity is not known: they are equal at 100 %, so the guess is on
@@ -90,7 +95,7 @@ func index(n *Now, t, rh *Channel) float64 {
 // judge compares a doe's air with the classes of the index and with the dry bulb.
 func (d *does) judge(n *Now, t, rh *Channel, l *levels) alarm.Condition {
 	if !t.Fresh(n) {
-		l.lost()
+		l.lost(n)
 		return alarm.Condition{Hold: true}
 	}
 	thi := index(n, t, rh)
@@ -114,6 +119,9 @@ func (d *does) judge(n *Now, t, rh *Channel, l *levels) alarm.Condition {
 		}
 	case l.warn.on:
 		c.Severity, c.Since, c.Why = alarm.Warning, l.warn.sinceWall, whyIndex
+	}
+	if c.Why == whyIndex && !rh.Fresh(n) {
+		c.Unit, c.Why = "C", whyNoHumidity // what stands for the index is the dry bulb
 	}
 	return c
 }

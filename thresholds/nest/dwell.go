@@ -15,10 +15,14 @@ type dwell struct {
 	on        bool
 	returning bool
 	backSince time.Duration
+	backFirst uint64 // the channel's count then: no end on one sample either
+	unseen    bool   // there is no value to judge
+	unseenAt  time.Duration
 }
 
 // step takes whether the value is beyond its limit and whether it is back past the deadband.
 func (d *dwell) step(n *Now, beyond, back bool, count uint64, delay time.Duration) bool {
+	d.seenAgain(n, delay)
 	if beyond {
 		d.returning = false
 		if !d.past {
@@ -37,17 +41,34 @@ func (d *dwell) step(n *Now, beyond, back bool, count uint64, delay time.Duratio
 		return false
 	}
 	if !d.returning {
-		d.returning, d.backSince = true, n.Mono
+		d.returning, d.backSince, d.backFirst = true, n.Mono, count
 	}
-	if n.Mono-d.backSince >= settleTime {
+	if n.Mono-d.backSince >= settleTime && count > d.backFirst {
 		*d = dwell{}
 	}
 	return d.on
 }
 
-// lost forgets a delay that is running: what happened while nothing was seen is not known. What is on stays on.
-func (d *dwell) lost() {
-	if !d.on {
+// lost says that there is no value. What is on stays on, and a delay that is running stops: a probe that drops out again and again
+// must not keep its alarm from ever being raised.
+func (d *dwell) lost(n *Now) {
+	d.returning = false
+	if d.past && !d.unseen {
+		d.unseen, d.unseenAt = true, n.Mono
+	}
+}
+
+// seenAgain lets a stopped delay run on where it stopped, unless nothing was seen for longer than the delay itself.
+func (d *dwell) seenAgain(n *Now, delay time.Duration) {
+	if !d.unseen {
+		return
+	}
+	d.unseen = false
+	switch gap := n.Mono - d.unseenAt; {
+	case d.on:
+	case gap > delay:
 		*d = dwell{}
+	default:
+		d.since += gap
 	}
 }

@@ -87,7 +87,7 @@ func (w *Watch) heatExpected(n *Now) alarm.Condition {
 		return alarm.Condition{}
 	}
 	if !w.air.Fresh(n) || !w.forecast.known {
-		w.forecast.limit.lost()
+		w.forecast.limit.lost(n)
 		return alarm.Condition{Hold: true}
 	}
 	crit := w.tables.Air(w.days.age, w.site.season.Season()).HeatCritical
@@ -101,5 +101,5 @@ func (w *Watch) heatExpected(n *Now) alarm.Condition {
 	if f.limit.on {
 		c.Severity = alarm.Warning
 	}
-	return c
+	return w.asUsed(c)
 }

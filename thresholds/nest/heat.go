@@ -5,11 +5,11 @@ import (
 	"nestmon/thresholds/brood"
 )
 
-// judge compares a channel with a warning and a critical limit above it.
-func (l *levels) above(n *Now, c *Channel, warn, crit brood.Limit) alarm.Condition {
+// above compares a channel with a warning and a critical limit above it. count is that of the place's usable values.
+func (l *levels) above(n *Now, c *Channel, count uint64, warn, crit brood.Limit) alarm.Condition {
 	v := c.value
-	l.warn.step(n, v > warn.C, v < warn.C-brood.Deadband, c.count, warn.Delay)
-	l.crit.step(n, v > crit.C, v < crit.C-brood.Deadband, c.count, crit.Delay)
+	l.warn.step(n, v > warn.C, v < warn.C-brood.Deadband, count, warn.Delay)
+	l.crit.step(n, v > crit.C, v < crit.C-brood.Deadband, count, crit.Delay)
 	return l.condition(c, warn.C, crit.C)
 }
 
@@ -43,11 +43,19 @@ func (w *Watch) nestHeat(n *Now) alarm.Condition {
 		return alarm.Condition{}
 	}
 	if !w.air.Fresh(n) {
-		w.heat.lost()
+		w.heat.lost(n)
 		return alarm.Condition{Hold: true}
 	}
 	lim := w.tables.Air(w.days.age, w.site.season.Season())
-	return w.heat.above(n, w.air, lim.HeatWarn, lim.HeatCritical)
+	return w.asUsed(w.heat.above(n, w.air, w.air.count, lim.HeatWarn, lim.HeatCritical))
+}
+
+// asUsed makes the heat of a nest that the keeper has declared empty a notice. A nest of which nothing is known stays urgent.
+func (w *Watch) asUsed(c alarm.Condition) alarm.Condition {
+	if w.days.ended {
+		c.Severity = min(c.Severity, alarm.Notice)
+	}
+	return c
 }
 
 // clusterHeatRule needs a cluster probe, and nothing else. The warmer of two is judged.
@@ -57,14 +65,22 @@ func (w *Watch) clusterHeatRule(n *Now) alarm.Condition {
 	}
 	c := w.warmest(n)
 	if c == nil {
-		w.clusterHeat.lost()
+		w.clusterHeat.lost(n)
 		return alarm.Condition{Hold: true}
 	}
 	lim, ok := w.tables.Cluster(max(w.days.age, 0), w.site.season.Season())
 	if !ok {
 		return alarm.Condition{}
 	}
-	return w.clusterHeat.above(n, c, lim.HeatWarn, lim.HeatCritical)
+	return w.asUsed(w.clusterHeat.above(n, c, w.clusterCount(), lim.HeatWarn, lim.HeatCritical))
+}
+
+// clusterCount counts the usable values of all cluster probes: which of them is the warmer may change.
+func (w *Watch) clusterCount() (sum uint64) {
+	for _, c := range w.cluster {
+		sum += c.count
+	}
+	return sum
 }
 
 // warmest is the warmer fresh cluster probe, nil when none is fresh.

@@ -60,7 +60,7 @@ func (p *pile) forget() {
 	p.air.clear()
 	p.logGap.clear()
 	p.a, p.out = ewma{}, ewma{}
-	p.newLitter()
+	p.sinceDrop = longAgo
 }
 
 // newLitter drops what was learned of the last one: another cluster, another place of the probe.

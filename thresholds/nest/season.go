@@ -60,24 +60,40 @@ func (s *season) step(n *Now, loc *time.Location, out *Channel) {
 	}
 	s.minutes++
 	s.lowest, s.highest = min(s.lowest, out.value), max(s.highest, out.value)
+	if s.minutes > 1 {
+		s.sudden(n, s.lowest, s.highest)
+	}
+}
+
+// sudden takes what today's air has been so far.
+func (s *season) sudden(n *Now, lowest, highest float64) {
 	switch {
-	case s.minutes < 2:
-	case s.lowest < suddenFreeze:
-		s.change(n, brood.Winter, s.lowest)
-	case s.highest > suddenHeat:
-		s.change(n, brood.Summer, s.highest)
+	case lowest < suddenFreeze:
+		s.change(n, brood.Winter, lowest)
+	case highest > suddenHeat:
+		s.change(n, brood.Summer, highest)
 	}
 }
 
 var seasonWeight = perMinute(seasonDays) // pushed once a day, so its time constant is in days
+
+// putBack says that the wall clock was put back: today ends at another instant.
+func (s *season) putBack(now time.Time, loc *time.Location) {
+	s.until, s.since = litter.NextDay(now, loc), earlier(s.since, now)
+}
 
 func (s *season) newDay(n *Now) {
 	s.sinceChange++
 	if s.all == 0 || float64(s.minutes) < dayKnown*float64(s.all) || s.all < 12*60 {
 		return
 	}
-	s.mins.push(s.lowest, seasonWeight)
-	s.maxs.push(s.highest, seasonWeight)
+	s.close(n, s.lowest, s.highest)
+}
+
+// close takes a whole day's lowest and highest air outside.
+func (s *season) close(n *Now, lowest, highest float64) {
+	s.mins.push(lowest, seasonWeight)
+	s.maxs.push(highest, seasonWeight)
 	low, high := s.mins.value, s.maxs.value
 	switch {
 	case s.now != "" && s.sinceChange < seasonDwell:

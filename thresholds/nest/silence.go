@@ -13,6 +13,7 @@ const (
 	oddFor     = 10 * time.Minute // readings that stay odd this long are a fault too
 	nightCold  = 10.0             // °C outside: below it a nest nobody can see is urgent
 	nightHot   = 28.0             // °C outside: above it too
+	nightBack  = 1.0              // °C towards mild weather before it counts as such again: two thermometers' errors
 	youngUntil = 20               // days: kits up to this age cannot be left unseen
 	unseenFor  = 15 * time.Minute // silence that is urgent then: longer than a plug pulled for a moment, shorter than a nest takes to cool
 )
@@ -21,20 +22,29 @@ const (
 type silence struct{ faulty level }
 
 // night reports whether the weather could harm kits that nobody sees: they are there or may be, and it is cold, hot or unknown outside.
-func (w *Watch) night(n *Now) bool {
-	if !w.mayHoldKits(youngUntil) {
-		return false
+func (w *Watch) night() bool { return w.site.harsh && w.mayHoldKits(youngUntil) }
+
+// judgeHarsh says whether the air outside is too cold or too hot for kits that nobody sees, or unknown. It has a deadband, for
+// every step into it wakes somebody.
+func (s *Site) judgeHarsh(n *Now) {
+	if s.air == nil || !s.air.seen || s.air.silentFor(n) > max(unseenFor, s.air.stale) {
+		s.harsh = true
+		return
 	}
-	out := w.site.air
-	return !out.Fresh(n) || out.value < nightCold || out.value > nightHot
+	v, back := s.air.value, 0.0
+	if s.harsh {
+		back = nightBack
+	}
+	s.harsh = v < nightCold+back || v > nightHot-back
 }
 
 // probeSilent needs nothing: it is about what is missing.
 func (w *Watch) probeSilent(n *Now) alarm.Condition {
 	c := alarm.Condition{Unit: "h", HasValue: true, HasLimit: true}
-	vital, clusters, clustersLost := false, 0, 0
+	vital, undecided, clusters, clustersLost := false, false, 0, 0
 	w.Places(func(role Role, ch *Channel) {
-		lost := ch.known && ch.silentFor(n) > ch.stale
+		lost := ch.silentFor(n) > ch.stale
+		undecided = undecided || ch.undecided(n)
 		if role == Cluster {
 			clusters++
 			if lost && ch.silentFor(n) > unseenFor {
@@ -52,11 +62,11 @@ func (w *Watch) probeSilent(n *Now) alarm.Condition {
 		}
 	})
 	if c.Count == 0 {
-		return alarm.Condition{}
+		return alarm.Condition{Hold: undecided, Sure: true}
 	}
 	c.Severity = alarm.Warning
 	vital = vital || clusters > 0 && clusters == clustersLost
-	if vital && w.night(n) {
+	if vital && w.night() {
 		c.Severity, c.Why = alarm.Urgent, whyUnseen
 	}
 	return c
@@ -65,7 +75,9 @@ func (w *Watch) probeSilent(n *Now) alarm.Condition {
 // probeFault needs readings that arrive and cannot be true.
 func (w *Watch) probeFault(n *Now) alarm.Condition {
 	var c alarm.Condition
+	undecided := false
 	w.Places(func(_ Role, ch *Channel) {
+		undecided = undecided || ch.restarted
 		switch {
 		case ch.wrong >= wrongRun:
 			c.Why = string(ch.fault)
@@ -81,5 +93,6 @@ func (w *Watch) probeFault(n *Now) alarm.Condition {
 	if c.Count > 0 {
 		c.Severity, c.Since = alarm.Warning, w.lost.faulty.since
 	}
+	c.Hold = c.Count == 0 && undecided
 	return c
 }

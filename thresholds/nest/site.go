@@ -7,6 +7,7 @@ import (
 	"nestmon/thresholds/air"
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/brood"
+	"nestmon/thresholds/litter"
 )
 
 // Site is what all nests share: the shade air outside, the season and the doe's heat.
@@ -18,6 +19,7 @@ type Site struct {
 	does   does
 	doe    levels
 	cold   levels
+	harsh  bool // kits that nobody sees could come to harm
 	faulty level
 	done   time.Time // the season's set-up was marked done
 	slots  []alarm.Slot
@@ -49,6 +51,7 @@ func NewSite(outside string, loc *time.Location, channels *Channels) *Site {
 func (s *Site) Step(n *Now, events []alarm.Event) []alarm.Event {
 	s.season.step(n, s.loc, s.air)
 	s.does.step(n, s.loc, s.air, s.rh)
+	s.judgeHarsh(n)
 	for i := range siteRules {
 		slot, name := &s.slots[i], siteRules[i].name
 		c := siteRules[i].judge(s, n)
@@ -67,6 +70,36 @@ func (s *Site) Step(n *Now, events []alarm.Event) []alarm.Event {
 	return events
 }
 
+// Day is one whole day of the air outside, °C.
+type Day struct {
+	Begin, End      time.Time
+	Lowest, Highest float64
+}
+
+// Weather takes the weeks before today, at least a day, oldest first, in place of what is known of them: the season is smoothed over days, and heat is
+// new to a doe for a week.
+func (s *Site) Weather(past []Day) {
+	was := s.season
+	s.season = season{until: s.season.until, lowest: s.season.lowest, highest: s.season.highest, minutes: s.season.minutes, all: s.season.all}
+	s.does.cool, s.does.hotDays, s.does.unused = 0, 0, false
+	for _, d := range past {
+		s.season.sinceChange++
+		s.season.sudden(&Now{Wall: d.Begin}, d.Lowest, d.Highest)
+		s.season.close(&Now{Wall: d.End}, d.Lowest, d.Highest)
+		s.does.close(d.Highest)
+	}
+	if today := past[len(past)-1].End; was.since.After(today.Add(time.Minute)) { // a sudden day, not the midnight's reckoning
+		s.season.change(&Now{Wall: was.since}, was.now, was.decided)
+	}
+}
+
+// PutBack says that the wall clock was put back to now.
+func (s *Site) PutBack(now time.Time) {
+	s.season.putBack(now, s.loc)
+	s.does.until = litter.NextDay(now, s.loc)
+	s.done = earlier(s.done, now)
+}
+
 // Season is the make-up the weather asks for.
 func (s *Site) Season() brood.Season { return s.season.Season() }
 
@@ -78,7 +111,7 @@ func (s *Site) THI(n *Now) (float64, bool) {
 	return air.THI(s.air.value, s.rh.value), true
 }
 
-// doeHeat needs the air outside; humidity makes it an index, without it the dry bulb alone is judged.
+// doeHeat needs the air outside; where its humidity is not known the air is taken as damp.
 func (s *Site) doeHeat(n *Now) alarm.Condition {
 	if s.air == nil {
 		return alarm.Condition{}
@@ -92,7 +125,7 @@ func (s *Site) doeCold(n *Now) alarm.Condition {
 		return alarm.Condition{}
 	}
 	if !s.air.Fresh(n) {
-		s.cold.lost()
+		s.cold.lost(n)
 		return alarm.Condition{Hold: true}
 	}
 	return s.cold.below(n, s.air, brood.Limit{C: brood.DoeColdWarn, Delay: doeColdDelay}, brood.Limit{C: brood.DoeColdUrgent, Delay: doeColdDelay})
@@ -107,21 +140,31 @@ func (s *Site) seasonSetupDue(_ *Now) alarm.Condition {
 }
 
 func (s *Site) probeSilent(n *Now) alarm.Condition {
-	if s.air == nil || !s.air.known || s.air.silentFor(n) <= s.air.stale {
-		return alarm.Condition{}
-	}
-	silent := s.air.silentFor(n)
-	return alarm.Condition{
-		Severity: alarm.Warning, Since: n.Wall.Add(-silent), Value: round2(silent.Hours()), HasValue: true, Limit: round2(s.air.stale.Hours()), HasLimit: true, Unit: "h", Probe: s.air.Probe,
-	}
+	c := alarm.Condition{Sure: true}
+	s.Places(func(ch *Channel) {
+		silent := ch.silentFor(n)
+		c.Hold = c.Hold || ch.undecided(n)
+		if silent <= ch.stale {
+			return
+		}
+		if c.Count++; c.Count == 1 {
+			c.Severity, c.Since, c.Probe, c.Unit = alarm.Warning, n.Wall.Add(-silent), ch.Probe, "h"
+			c.Value, c.Limit, c.HasValue, c.HasLimit = round2(silent.Hours()), round2(ch.stale.Hours()), true, true
+		}
+	})
+	c.Hold = c.Hold && c.Count == 0
+	return c
 }
 
 func (s *Site) probeFault(n *Now) alarm.Condition {
-	c := alarm.Condition{}
+	var c alarm.Condition
+	undecided := false
 	for _, ch := range []*Channel{s.air, s.rh} {
-		switch {
-		case ch == nil:
+		if ch == nil {
 			continue
+		}
+		undecided = undecided || ch.restarted
+		switch {
 		case ch.wrong >= wrongRun:
 			c.Why = string(ch.fault)
 		case ch.suspects > 1 && n.Mono-ch.oddSince >= oddFor:
@@ -134,5 +177,6 @@ func (s *Site) probeFault(n *Now) alarm.Condition {
 	}
 	s.faulty.step(n, c.Count > 0)
 	c.Since = s.faulty.since
+	c.Hold = c.Count == 0 && undecided
 	return c
 }

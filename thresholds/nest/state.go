@@ -80,22 +80,37 @@ func (w *Watch) Limits() (brood.AirLimits, brood.ClusterLimits, bool) {
 
 // Judged lists what is watched now and what cannot be.
 func (w *Watch) Judged(n *Now) []Judgement {
-	heat := Judgement{Danger: "heat", Judged: w.air.Fresh(n) || w.warmest(n) != nil}
-	switch {
-	case heat.Judged && !w.air.Fresh(n):
-		heat.Why = "by the cluster probe only: no usable nest air"
-	case !heat.Judged:
-		heat.Why = "not judged: no usable reading of nest air"
-	}
 	chill := Judgement{Danger: "chill", Judged: w.pile.chill.judged}
 	if !chill.Judged {
 		chill.Why = w.whyNoChill()
 	}
-	return []Judgement{heat, chill}
+	cold := Judgement{Danger: "cold", Why: w.whyNoKits()}
+	if cold.Why == "" && !w.air.Fresh(n) {
+		cold.Why = w.whyNoAir()
+	}
+	cold.Judged = cold.Why == ""
+	return []Judgement{w.heatJudged(n), chill, cold}
 }
 
-func (w *Watch) whyNoChill() string {
-	p := &w.pile
+func (w *Watch) heatJudged(n *Now) Judgement {
+	switch {
+	case w.air.Fresh(n):
+		return Judgement{Danger: "heat", Judged: true}
+	case w.warmest(n) != nil && w.days.age <= brood.LastClusterDay:
+		return Judgement{Danger: "heat", Judged: true, Why: "by the cluster probe only: no usable nest air"}
+	}
+	return Judgement{Danger: "heat", Why: w.whyNoAir()}
+}
+
+func (w *Watch) whyNoAir() string {
+	if w.air == nil {
+		return "not judged: no nest-air probe"
+	}
+	return "not judged: no usable reading of nest air"
+}
+
+// whyNoKits is why nothing can be said of kits, empty while they are there.
+func (w *Watch) whyNoKits() string {
 	switch {
 	case w.Gone():
 		return "no kits: the litter is ended"
@@ -105,14 +120,24 @@ func (w *Watch) whyNoChill() string {
 		return "not judged: not kindled yet"
 	case w.days.age > brood.LastClusterDay:
 		return "not judged: kits of this age leave the nest"
+	}
+	return ""
+}
+
+func (w *Watch) whyNoChill() string {
+	p := &w.pile
+	if why := w.whyNoKits(); why != "" {
+		return why
+	}
+	switch {
 	case len(w.cluster) == 0:
-		return "not judged: no cluster probe; cold nest air still is"
+		return "not judged: no cluster probe"
 	case p.probe == nil:
 		return "not judged: no usable reading of the cluster"
-	case w.air == nil:
+	case w.air == nil && w.days.age <= brood.RawChillLastDay:
 		return "not judged: no nest-air probe; only the back-stop of 15 °C (59 °F) is"
 	case !p.valid:
-		return "not judged: no usable reading of nest air"
+		return w.whyNoAir()
 	case p.blind:
 		return "not judged: the probe is not on the cluster"
 	}
@@ -201,6 +226,9 @@ func (s *Site) Places(visit func(c *Channel)) {
 		}
 	}
 }
+
+// RecallAnew comes before the events of Recall: the visits among them are counted there alone.
+func (w *Watch) RecallAnew() { w.visits.seen = 0 }
 
 // Recall takes an event of the past from the archive: what a restart must not forget and the last day's readings do not hold.
 func (w *Watch) Recall(n *Now, e alarm.Event) {

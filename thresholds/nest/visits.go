@@ -37,13 +37,11 @@ type visits struct {
 	lookedAt time.Time // the last inspection, seen or entered
 }
 
-func (v *visits) forget() {
-	*v = visits{pulseAgo: longAgo, lidAgo: longAgo, visitAgo: longAgo, lookedAt: v.lookedAt}
-}
+func (v *visits) forget() { v.pulseAgo, v.lidAgo, v.visitAgo, v.before = longAgo, longAgo, longAgo, 0 }
 
 func (v *visits) newLitter() {
+	*v = visits{lookedAt: v.lookedAt}
 	v.forget()
-	v.seen = 0
 }
 
 func (v *visits) inspected(at time.Time) {

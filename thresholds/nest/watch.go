@@ -41,7 +41,7 @@ type Watch struct {
 // levels is a warning and a critical limit on one value.
 type levels struct{ warn, crit dwell }
 
-func (l *levels) lost() { l.warn.lost(); l.crit.lost() }
+func (l *levels) lost(n *Now) { l.warn.lost(n); l.crit.lost(n) }
 
 // rule is one alarm: its name and the function that judges it.
 type rule struct {
@@ -84,16 +84,33 @@ func New(cfg Config, loc *time.Location, tables *brood.Tables, channels *Channel
 	w.co2 = channels.Of(cfg.CO2, sensors.CO2)
 	w.slots = make([]alarm.Slot, len(rules))
 	w.days.age = unknownAge
-	w.forget()
+	w.Forget()
+	w.newLitter()
 	return w
 }
 
-// forget drops everything learned from readings, after a gap too long to bridge.
-func (w *Watch) forget() {
+// Forget drops the detectors' last minutes, after a gap too long to bridge. What was learned of the nest and its litter stays.
+func (w *Watch) Forget() {
 	w.pile.forget()
-	w.birth = birth{}
+	w.birth = birth{proposed: w.birth.proposed}
 	w.forecast.forget()
 	w.visits.forget()
+}
+
+// PutBack says that the wall clock was put back to now: dates that were worked out ahead of it are worked out anew, and what was
+// done at times that have not come yet is not known to be done.
+func (w *Watch) PutBack(now time.Time) {
+	w.days.until, w.due.until = time.Time{}, time.Time{}
+	w.birth.proposed = earlier(w.birth.proposed, now)
+	w.visits.last = earlier(w.visits.last, now)
+	if w.visits.lookedAt.After(now) {
+		w.visits.lookedAt = time.Time{}
+	}
+	for name, at := range w.done {
+		if at.After(now) {
+			delete(w.done, name)
+		}
+	}
 }
 
 // SetLitter enters the nest's litter, or takes it out when l is nil. A litter that is new to the nest begins with a clean sheet.

@@ -22,6 +22,7 @@ const (
 	whyCO2         = "co2"
 	whyIndex       = "index"
 	whyDryBulb     = "dry-bulb"
+	whyNoHumidity  = "no-humidity"
 	whyStray       = "stray"
 )
 
@@ -141,8 +142,11 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 
 func doeWords(place string, c alarm.Condition) string {
 	head := fmt.Sprintf("%s has a heat index of %.1f; the limit is %.1f.", place, c.Value, c.Limit)
-	if c.Why == whyDryBulb {
+	switch c.Why {
+	case whyDryBulb:
 		head = fmt.Sprintf("%s is %s; the limit is %s.", place, both(c.Value), both(c.Limit))
+	case whyNoHumidity:
+		head = fmt.Sprintf("%s is %s and may be damp, for its humidity is not known; the limit for damp air is %s.", place, both(c.Value), both(c.Limit))
 	}
 	return head + " Give shade, moving air, cool water and a wrapped frozen bottle to lie against; never put a rabbit into water. A doe that lies flat and breathes through her mouth needs a veterinarian."
 }
