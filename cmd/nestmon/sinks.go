@@ -120,19 +120,18 @@ func (s *sinks) compose(events []alarm.Event, now time.Time) []exporter.Message 
 // directTimeout bounds a message that is sent past the archive.
 const directTimeout = 20 * time.Second
 
-// sendUnstored sends messages that could not be stored straight to every channel, once.
+// sendUnstored sends messages that could not be stored straight to every channel, once. It waits for none of them.
 func (s *sinks) sendUnstored(ctx context.Context, messages []exporter.Message) {
-	var wait sync.WaitGroup
 	for _, m := range messages {
 		m.Body += "\n\nThe archive cannot be written, so this message is not repeated."
 		for _, to := range s.direct {
-			wait.Go(func() {
+			go func() {
 				ctx, cancel := context.WithTimeout(ctx, directTimeout)
 				defer cancel()
 				if err := to.Send(ctx, m); err != nil {
 					s.log.Warn("a message that could not be stored was not sent either", "sink", to.Name(), "err", err)
 				}
-			})
+			}()
 		}
 	}
 }
