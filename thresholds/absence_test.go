@@ -226,3 +226,22 @@ func TestClusterHeatWhenTheWarmerProbeChanges(t *testing.T) {
 	}
 	want(t, events, alarm.ClusterHeat, alarm.Raised, alarm.Urgent, 1)
 }
+
+// In a freeze nest air is far below what naked kits stand, and a warm pile does not mind. A cluster probe that drops out for minutes
+// wakes nobody; one that stays away does.
+func TestDropoutOfTheClusterInAFreeze(t *testing.T) {
+	for name, c := range map[string]struct{ minutes, urgent int }{"four minutes": {4, 0}, "half an hour": {30, 1}} {
+		t.Run(name, func(t *testing.T) {
+			_, events := trace{
+				minutes: 700, litters: newborn(5), outside: constant(-12), air: func(m int) float64 { return -8 + dusty(m+3) },
+				cluster: func(m int) float64 {
+					if m >= 600 && m < 600+c.minutes {
+						return math.NaN()
+					}
+					return 33 + dusty(m)
+				},
+			}.run(t)
+			want(t, events, alarm.NestCold, alarm.Raised, alarm.Urgent, c.urgent)
+		})
+	}
+}

@@ -2,6 +2,7 @@ package nest
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"nestmon/thresholds/alarm"
@@ -34,6 +35,8 @@ type chill struct {
 	toLimit    float64 // min until the limit at the present rate; valid while falling
 	falling    bool
 	judged     bool
+	known      bool  // the estimate was there once
+	unjudged   level // since the estimate was last there
 }
 
 type score struct {
@@ -63,6 +66,8 @@ func (c *chill) step(w *Watch, n *Now) {
 	}
 	lim, young := w.tables.Cluster(max(w.days.age, 0), w.site.season.Season())
 	c.judged = w.hasKits() && young && p.valid && !p.blind && p.a.value < hotAir+1
+	c.unjudged.step(n, !c.judged)
+	c.known = c.known || c.judged
 	if !c.judged {
 		if p.valid {
 			c.cold = level{}
@@ -189,12 +194,21 @@ func (w *Watch) nestCold(n *Now) alarm.Condition {
 	ch := &w.pile.chill
 	switch {
 	case c.Severity == alarm.None || ch.on():
-	case ch.judged:
+	case w.clusterWarm(n):
 		c.Severity, c.Why = alarm.Notice, whyClusterWarm
 	case c.Severity == alarm.Urgent && len(w.cluster) > 0:
 		c.Why = whyUnseen
 	}
 	return c
+}
+
+// clusterWarm reports whether the pile is judged and warm, or was until a dropout of minutes; chill is not on.
+func (w *Watch) clusterWarm(n *Now) bool {
+	ch := &w.pile.chill
+	if ch.judged || ch.known && time.Duration(ch.unjudged.minutes)*time.Minute <= unseenFor {
+		return true
+	}
+	return slices.ContainsFunc(w.cluster, func(c *Channel) bool { return c.undecided(n) })
 }
 
 // checkNest needs a cluster probe and nest air: it asks for a look where the probe and the brood cannot be told apart.
