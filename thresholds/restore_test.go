@@ -225,3 +225,16 @@ func (tr trace) through(r *thresholds.Rabbitry) (events []alarm.Event) {
 	}
 	return events
 }
+
+// A start after days without readings knows the visits that were seen before, and misses the ones that do not come.
+func TestVisitsAreRecalled(t *testing.T) {
+	r := rabbitry(t, brood.WoodenBox)
+	r.SetLitters(newborn(5), start)
+	var past []alarm.Event
+	for _, ago := range []time.Duration{84 * time.Hour, 60 * time.Hour} {
+		past = append(past, alarm.Event{Nest: "oak", Name: alarm.Visit, State: alarm.Noted, Time: start.Add(-ago)})
+	}
+	r.Recall(past)
+	events := trace{minutes: 58 * 60, air: func(m int) float64 { return 12 + dusty(m) }, cluster: func(m int) float64 { return 33 + dusty(m+2) }, outside: constant(9)}.through(r)
+	want(t, events, alarm.VisitOverdue, alarm.Raised, alarm.Warning, 1)
+}

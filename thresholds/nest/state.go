@@ -239,12 +239,12 @@ func (w *Watch) Recall(n *Now, e alarm.Event) {
 			w.days.until, w.due.until = time.Time{}, time.Time{}
 		}
 	case alarm.Visit:
-		if w.days.age >= 0 && e.Time.After(w.kindled()) {
+		if kindled := w.kindled(); !kindled.IsZero() && e.Time.After(kindled) {
 			w.visits.seen++
 		}
 		if e.Time.After(w.visits.last) {
 			w.visits.last = e.Time
-			w.visits.unseen = int(n.Wall.Sub(e.Time).Minutes())
+			w.visits.unseen = max(int(n.Wall.Sub(e.Time).Minutes()), 0) // none where no reading has been observed yet
 		}
 	case alarm.Inspection:
 		w.visits.lookedAt = later(w.visits.lookedAt, e.Time)
