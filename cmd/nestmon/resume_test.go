@@ -106,3 +106,34 @@ func TestFaultsOfTheDaemonItself(t *testing.T) {
 		}
 	})
 }
+
+// How well its probe lies on a litter is learned over hours. It is not learned anew after a restart, though nobody entered the kindling.
+func TestRestartKnowsTheProbe(t *testing.T) {
+	s := newShed(t)
+	s.demo.did = map[place]time.Time{}
+	end := demoStart.AddDate(0, 0, 12)
+	var before *daemon
+	s.live(t, demoStart, end, func(d *daemon) {
+		before, s.demo.daemon = d, d
+		if err := s.demo.enterLitters(); err != nil {
+			t.Fatal(err)
+		}
+	})
+	core := func(d *daemon) float64 {
+		for _, n := range d.judge.rabbitry.Snapshot().Nests {
+			if n.ID == "yard-2" && n.HasCore && n.Litter != nil {
+				return n.Core
+			}
+		}
+		t.Fatal("yard-2 is not judged")
+		return 0
+	}
+	s.live(t, end, end.Add(time.Minute), func(d *daemon) {
+		if err := d.resume(end); err != nil {
+			t.Fatal(err)
+		}
+		if was, is := core(before), core(d); math.Abs(was-is) > 1 {
+			t.Errorf("the core is judged at %.1f °C, before the restart at %.1f", is, was)
+		}
+	})
+}
