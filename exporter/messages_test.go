@@ -152,6 +152,13 @@ func TestMessages(t *testing.T) {
 				t.Errorf("noted as sent: %v, want 1", b.sent)
 			}
 		}, []string{"1"}},
+		{"what cannot be noted as sent holds up nothing behind it", func(_ *testing.T, b *box, _ *phone, p *exporter.Pump) {
+			b.mu.Lock()
+			b.broken = errors.New("disk read-only")
+			b.mu.Unlock()
+			b.put("1", "2", "3")
+			p.Wake()
+		}, []string{"1", "2", "3"}},
 		{"quiet hours end without a Wake", func(_ *testing.T, b *box, _ *phone, _ *exporter.Pump) {
 			b.mu.Lock()
 			b.all = append(b.all, exporter.Message{ID: "morning", After: time.Now().Add(8 * time.Hour)})

@@ -3,6 +3,7 @@ package exporter
 import (
 	"cmp"
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -59,47 +60,53 @@ func (m *messages) step(ctx context.Context) (more bool, err error) {
 	slices.SortStableFunc(pending, func(a, b Message) int {
 		return cmp.Compare(m.tries[a.ID]/patience, m.tries[b.ID]/patience)
 	})
+	var unnoted error
 	for _, message := range pending {
-		if err := m.settle(ctx, message); err != nil {
-			return false, err
+		if err := m.send(ctx, message); err != nil {
+			return false, errors.Join(err, unnoted)
 		}
 		left--
 		m.waiting(pending, left)
+		if err := m.note(message.ID); err != nil { // it has arrived; those behind it must not wait for the store
+			unnoted = fmt.Errorf("noting message %s: %w", message.ID, err)
+		}
 	}
-	return len(pending) > 0, nil
+	return len(pending) > 0, unnoted
 }
 
-// settle sends one message, unless that was done before, and notes how it ended.
-func (m *messages) settle(ctx context.Context, message Message) error {
-	end, done := m.unnoted[message.ID]
-	if !done {
-		err := m.ledger.call(ctx, func(ctx context.Context) error { return m.sink.Send(ctx, message) })
-		if err != nil && !IsPermanent(err) {
-			m.tries[message.ID]++
-			return err
-		}
-		end = verdict{at: m.opt.Now()}
-		if err != nil {
-			end.reason = cmp.Or(err.Error(), "refused")
-			m.ledger.refused(1, end.reason)
-		} else {
-			m.ledger.succeeded(1)
-		}
-		delete(m.tries, message.ID)
-		m.unnoted[message.ID] = end
+// send sends one message, unless that was done before.
+func (m *messages) send(ctx context.Context, message Message) error {
+	if _, done := m.unnoted[message.ID]; done {
+		return nil
 	}
-	if err := m.note(message.ID, end); err != nil {
-		return fmt.Errorf("noting message %s: %w", message.ID, err)
+	err := m.ledger.call(ctx, func(ctx context.Context) error { return m.sink.Send(ctx, message) })
+	if err != nil && !IsPermanent(err) {
+		m.tries[message.ID]++
+		return err
 	}
-	delete(m.unnoted, message.ID)
+	end := verdict{at: m.opt.Now()}
+	if err != nil {
+		end.reason = cmp.Or(err.Error(), "refused")
+		m.ledger.refused(1, end.reason)
+	} else {
+		m.ledger.succeeded(1)
+	}
+	delete(m.tries, message.ID)
+	m.unnoted[message.ID] = end
 	return nil
 }
 
-func (m *messages) note(id string, end verdict) error {
-	if end.reason != "" {
-		return m.store.Refused(m.sink.Name(), id, end.reason)
+// note writes down how a message ended.
+func (m *messages) note(id string) (err error) {
+	if end := m.unnoted[id]; end.reason != "" {
+		err = m.store.Refused(m.sink.Name(), id, end.reason)
+	} else {
+		err = m.store.Sent(m.sink.Name(), id, end.at)
 	}
-	return m.store.Sent(m.sink.Name(), id, end.at)
+	if err == nil {
+		delete(m.unnoted, id)
+	}
+	return err
 }
 
 // waiting reports what is left of pending, which the store gave in the order of age.
