@@ -245,3 +245,16 @@ func TestDropoutOfTheClusterInAFreeze(t *testing.T) {
 		})
 	}
 }
+
+// A probe that drops out for minutes all day is one alarm, not one for each dropout.
+func TestFlakyProbeIsOneAlarm(t *testing.T) {
+	flaky := func(m int) float64 {
+		if m%10 < 4 {
+			return math.NaN()
+		}
+		return 20
+	}
+	_, events := trace{minutes: 600, litters: newborn(4), outside: flaky, cluster: constant(35), air: flaky}.run(t)
+	want(t, events, alarm.ProbeSilent, alarm.Raised, alarm.Warning, 2) // the nest's and the site's
+	want(t, events, alarm.ProbeSilent, alarm.Cleared, alarm.Notice, 0)
+}

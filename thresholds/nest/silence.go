@@ -10,6 +10,7 @@ import (
 const (
 	wrongRun   = 5                // untrue readings in a row make a probe fault
 	goodAgain  = 10               // usable readings in a row end it
+	backFor    = 10               // min without a dropout end a silence: a loose plug is one alarm, not one for each wobble
 	oddFor     = 10 * time.Minute // readings that stay odd this long are a fault too
 	nightCold  = 10.0             // °C outside: below it a nest nobody can see is urgent
 	nightHot   = 28.0             // °C outside: above it too
@@ -18,8 +19,11 @@ const (
 	unseenFor  = 15 * time.Minute // silence that is urgent then: longer than a plug pulled for a moment, shorter than a nest takes to cool
 )
 
-// silence remembers since when probes of a nest have been at fault.
-type silence struct{ faulty level }
+// silence remembers since when probes of one place have been at fault, or well again.
+type silence struct {
+	faulty level
+	back   level // nothing is silent any more
+}
 
 // night reports whether the weather could harm kits that nobody sees: they are there or may be, and it is cold, hot or unknown outside.
 func (w *Watch) night() bool { return w.site.harsh && w.mayHoldKits(youngUntil) }
@@ -62,8 +66,10 @@ func (w *Watch) probeSilent(n *Now) alarm.Condition {
 		}
 	})
 	if c.Count == 0 {
-		return alarm.Condition{Hold: undecided, Sure: true}
+		back := w.lost.back.step(n, true) > backFor
+		return alarm.Condition{Hold: undecided || !back, Sure: true}
 	}
+	w.lost.back = level{}
 	c.Severity = alarm.Warning
 	vital = vital || clusters > 0 && clusters == clustersLost
 	if vital && w.night() {

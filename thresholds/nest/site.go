@@ -20,7 +20,7 @@ type Site struct {
 	doe    levels
 	cold   levels
 	harsh  bool // kits that nobody sees could come to harm
-	faulty level
+	lost   silence
 	done   time.Time // the season's set-up was marked done
 	slots  []alarm.Slot
 }
@@ -152,7 +152,8 @@ func (s *Site) probeSilent(n *Now) alarm.Condition {
 			c.Value, c.Limit, c.HasValue, c.HasLimit = round2(silent.Hours()), round2(ch.stale.Hours()), true, true
 		}
 	})
-	c.Hold = c.Hold && c.Count == 0
+	back := s.lost.back.step(n, c.Count == 0) > backFor
+	c.Hold = c.Count == 0 && (c.Hold || !back)
 	return c
 }
 
@@ -175,8 +176,8 @@ func (s *Site) probeFault(n *Now) alarm.Condition {
 		c.Count++
 		c.Probe, c.Severity = ch.Probe, alarm.Warning
 	}
-	s.faulty.step(n, c.Count > 0)
-	c.Since = s.faulty.since
+	s.lost.faulty.step(n, c.Count > 0)
+	c.Since = s.lost.faulty.since
 	c.Hold = c.Count == 0 && undecided
 	return c
 }
