@@ -16,7 +16,8 @@ import (
 
 var start = time.Date(2031, time.January, 10, 0, 0, 0, 0, time.UTC)
 
-// trace is one invented course of a nest: what its probes read at each minute. A missing quantity is NaN.
+// trace is one invented course of a nest: what its probes read at each minute. A missing quantity is NaN, one that cannot
+// be true is infinite.
 type trace struct {
 	minutes  int
 	kind     brood.Kind
@@ -73,9 +74,12 @@ func (tr trace) run(t testing.TB) (*thresholds.Rabbitry, []alarm.Event) {
 				return
 			}
 			r := sensors.Reading{Probe: probe, Quantity: q, Time: at}
-			if v := f(half / 2); math.IsNaN(v) {
+			switch v := f(half / 2); {
+			case math.IsNaN(v):
 				r.Fault = sensors.NoAnswer
-			} else {
+			case math.IsInf(v, 0):
+				r.Fault = sensors.NotConverted
+			default:
 				r.Value = q.Quantise(v)
 			}
 			batch = append(batch, r)
