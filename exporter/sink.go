@@ -70,7 +70,8 @@ type Message struct {
 	Event alarm.Event
 }
 
-// MessageSink is one way to a person, with the same contract as ReadingSink.
+// MessageSink is one way to a person, with the same contract as ReadingSink. Send may be called by two goroutines at once: for
+// messages from the archive, and for those that could not be stored.
 type MessageSink interface {
 	Name() string
 	Send(ctx context.Context, m Message) error

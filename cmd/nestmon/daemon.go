@@ -22,6 +22,7 @@ type daemon struct {
 	judge   *judge
 	poller  *sensors.Poller
 	archive *archive.Archive
+	card    card // every write to the archive from here
 	sinks   *sinks
 	pace    pace
 	trusted func(now time.Time) bool   // whether the clock can be believed
@@ -185,7 +186,7 @@ func (d *daemon) cycle(ctx context.Context, t time.Time) {
 		readings[i].Unsynced = !trusted
 	}
 	events := slices.Clone(d.judge.observe(t, readings))
-	d.settle(ctx, exporter.Commit{Time: t, Synced: trusted, Readings: readings, Events: events})
+	d.settle(exporter.Commit{Time: t, Synced: trusted, Readings: readings, Events: events})
 	if d.seen != nil {
 		d.seen(events)
 	}
@@ -202,13 +203,13 @@ func (d *daemon) cycle(ctx context.Context, t time.Time) {
 
 // settle stores what a poll or a command changed, and lets it out whether or not it could be stored: an alarm matters more than
 // a row.
-func (d *daemon) settle(ctx context.Context, c exporter.Commit) {
+func (d *daemon) settle(c exporter.Commit) {
 	c.Messages = d.sinks.compose(c.Events, c.Time)
 	c.Standing, c.StandingChanged = d.judge.rabbitry.Standing(), len(c.Events) > 0 || d.owed
-	err := d.archive.Commit(c)
+	err := d.card.write(func() error { return d.archive.Commit(c) })
 	d.faults.storing(err, c.Time)
-	if d.owed = errors.Is(err, archive.ErrBook); d.owed {
-		d.sinks.sendUnstored(ctx, c.Messages)
+	if d.owed = errors.Is(err, archive.ErrBook) || errors.Is(err, errCard); d.owed {
+		d.sinks.sendUnstored(c.Messages)
 		return
 	}
 	d.sinks.wake(len(c.Messages) > 0)
@@ -244,7 +245,8 @@ func (d *daemon) acknowledge(ctx context.Context, nest string, name alarm.Name) 
 }
 
 func (d *daemon) storeStanding(now time.Time) error {
-	return d.archive.Commit(exporter.Commit{Time: now, Standing: d.judge.rabbitry.Standing(), StandingChanged: true})
+	c := exporter.Commit{Time: now, Standing: d.judge.rabbitry.Standing(), StandingChanged: true}
+	return d.card.write(func() error { return d.archive.Commit(c) })
 }
 
 // done records that a chore was done.
@@ -256,10 +258,10 @@ func (d *daemon) markDone(nest string, name alarm.Name, at time.Time) error {
 	if err := d.judge.rabbitry.Done(nest, name, at); err != nil {
 		return err
 	}
-	return d.archive.PutMark(archive.Mark{Nest: nest, Event: name, Time: at})
+	return d.card.write(func() error { return d.archive.PutMark(archive.Mark{Nest: nest, Event: name, Time: at}) })
 }
 
-// stop ends everything, each part within ctx.
+// stop ends everything: the sinks within ctx, and whatever they do the archive after them.
 func (d *daemon) stop(ctx context.Context) error {
-	return errors.Join(d.sinks.stop(ctx), d.poller.Close(), d.archive.Close())
+	return errors.Join(d.sinks.stop(ctx), d.poller.Close(), within(cardClosing, d.archive.Close))
 }

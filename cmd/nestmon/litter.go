@@ -166,9 +166,10 @@ func (d *daemon) changeLitter(ctx context.Context, c litterChange) (saved litter
 		if err != nil {
 			return err
 		}
-		if saved, err = d.archive.PutLitter(l); err != nil {
+		if err := d.card.write(func() error { l, err = d.archive.PutLitter(l); return err }); err != nil {
 			return err
 		}
+		saved = l
 		if book, err = d.archive.Litters(); err != nil {
 			return err
 		}

@@ -106,7 +106,7 @@ func openBus(cfg *config, root string, log *slog.Logger) ([]sensors.Source, erro
 
 // newDaemon makes a daemon that does not run yet. What was opened before something failed is closed again.
 func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
-	d := &daemon{cfg: cfg, log: p.log, pace: p.pace, trusted: p.trusted, commands: make(chan func())}
+	d := &daemon{cfg: cfg, log: p.log, pace: p.pace, trusted: p.trusted, card: newCard(), commands: make(chan func())}
 	sources, err := p.sources()
 	if err != nil {
 		return nil, err

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"slices"
 	"sync"
 	"time"
 
@@ -20,8 +21,10 @@ import (
 type sinks struct {
 	fanout   *exporter.Fanout
 	pumps    []*exporter.Pump // readings
-	channels []*exporter.Pump // messages
 	direct   []exporter.MessageSink
+	channels []*exporter.Pump   // messages, one for each of direct
+	memory   []*exporter.Memory // messages that could not be stored, likewise
+	spare    []*exporter.Pump   // from there
 	phone    phone.Config
 	told     *phone.Told
 	display  string
@@ -79,7 +82,10 @@ func openSinks(o outlet) (*sinks, error) {
 		return nil, fmt.Errorf("archive: %w", err)
 	}
 	for _, m := range s.direct {
+		memory := &exporter.Memory{}
+		s.memory = append(s.memory, memory)
 		s.channels = append(s.channels, exporter.NewMessagePump(m, o.archive, s.options()))
+		s.spare = append(s.spare, exporter.NewMessagePump(m, memory, s.options()))
 	}
 	if o.cfg.Phone != nil {
 		s.phone = *o.cfg.Phone
@@ -117,22 +123,14 @@ func (s *sinks) compose(events []alarm.Event, now time.Time) []exporter.Message 
 	return out
 }
 
-// directTimeout bounds a message that is sent past the archive.
-const directTimeout = 20 * time.Second
-
-// sendUnstored sends messages that could not be stored straight to every channel, once. It waits for none of them.
-func (s *sinks) sendUnstored(ctx context.Context, messages []exporter.Message) {
-	for _, m := range messages {
-		m.Body += "\n\nThe archive cannot be written, so this message is not repeated."
-		for _, to := range s.direct {
-			go func() {
-				ctx, cancel := context.WithTimeout(ctx, directTimeout)
-				defer cancel()
-				if err := to.Send(ctx, m); err != nil {
-					s.log.Warn("a message that could not be stored was not sent either", "sink", to.Name(), "err", err)
-				}
-			}()
-		}
+// sendUnstored sends messages that could not be stored from memory, as the others are sent from the archive.
+func (s *sinks) sendUnstored(messages []exporter.Message) {
+	for i := range messages {
+		messages[i].Body += "\n\nThe archive cannot be written: this message is kept in memory alone."
+	}
+	for i, p := range s.spare {
+		s.memory[i].Put(messages...)
+		p.Wake()
 	}
 }
 
@@ -149,10 +147,29 @@ func (s *sinks) wake(messages bool) {
 
 func (s *sinks) health() []exporter.SinkHealth {
 	all := s.fanout.Health()
-	for _, p := range append(append([]*exporter.Pump{}, s.pumps...), s.channels...) {
+	for _, p := range s.pumps {
 		all = append(all, p.Health())
 	}
+	for i, p := range s.channels {
+		all = append(all, both(p.Health(), s.spare[i].Health()))
+	}
 	return all
+}
+
+// both is the health of a channel with two pumps.
+func both(stored, spare exporter.SinkHealth) exporter.SinkHealth {
+	h := stored
+	if h.OK && !spare.OK {
+		h = spare
+	}
+	h.Sent, h.Failed, h.Pending = stored.Sent+spare.Sent, stored.Failed+spare.Failed, stored.Pending+spare.Pending
+	if spare.LastOK.After(h.LastOK) {
+		h.LastOK = spare.LastOK
+	}
+	if h.OldestAt.IsZero() || !spare.OldestAt.IsZero() && spare.OldestAt.Before(h.OldestAt) {
+		h.OldestAt = spare.OldestAt
+	}
+	return h
 }
 
 // severity is how bad it is when a sink fails: losing the phone is worse than losing a graph.
@@ -168,7 +185,7 @@ func (s *sinks) severity(name string) alarm.Severity {
 func (s *sinks) stop(ctx context.Context) error {
 	var wait sync.WaitGroup
 	stops := []func(context.Context) error{s.fanout.Stop}
-	for _, p := range append(append([]*exporter.Pump{}, s.pumps...), s.channels...) {
+	for _, p := range slices.Concat(s.pumps, s.channels, s.spare) {
 		stops = append(stops, p.Stop)
 	}
 	errs := make([]error, len(stops))

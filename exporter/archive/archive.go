@@ -6,6 +6,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"syscall"
@@ -53,12 +54,12 @@ type Archive struct {
 	copied         string // the folder of a read-only copy, removed by Close
 	closed         bool
 
-	plan atomic.Pointer[plan] // what the columns of every poll mean
+	plan  atomic.Pointer[plan] // what the columns of every poll mean
+	aside paths
 
 	mu       sync.Mutex // one writer at a time; guards all below
 	state    pollState
 	channels []string
-	aside    []string
 	counts   Counts
 }
 
@@ -102,7 +103,7 @@ func (a *Archive) open(mend bool) (err error) {
 		to   **store
 	}{{bookFile, &a.book}, {readingsFile, &a.readings}} {
 		s, aside, err := openStore(filepath.Join(a.dir, f.kind.name), f.kind, mend, a.opts)
-		a.aside = append(a.aside, aside...)
+		a.aside.add(aside)
 		if err != nil {
 			return err
 		}
@@ -114,11 +115,24 @@ func (a *Archive) open(mend bool) (err error) {
 	return a.loadChannels()
 }
 
-// SetAside returns the paths of database files that could not be read and were renamed since the archive was opened.
+// SetAside returns the paths of database files that could not be read and were renamed since the archive was opened. It waits for
+// no write.
 func (a *Archive) SetAside() []string {
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	return append([]string(nil), a.aside...)
+	a.aside.mu.Lock()
+	defer a.aside.mu.Unlock()
+	return slices.Clone(a.aside.all)
+}
+
+// paths is a list with a lock of its own.
+type paths struct {
+	mu  sync.Mutex
+	all []string
+}
+
+func (p *paths) add(more []string) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	p.all = append(p.all, more...)
 }
 
 // Counts returns what could not be kept so far.

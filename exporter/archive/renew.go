@@ -42,14 +42,14 @@ func (a *Archive) renew(s *store, k kind, why error) error {
 	}
 	if damaged(why) {
 		aside, err := putAside(s.path, a.opts.Now())
-		a.aside = append(a.aside, aside...)
+		a.aside.add(aside)
 		if err != nil {
 			return err
 		}
 		a.opts.Log.Error("archive file broke; set aside, a new one is begun", "file", s.path, "aside", aside, "err", why)
 	}
 	fresh, aside, err := openStore(s.path, k, true, a.opts)
-	a.aside = append(a.aside, aside...)
+	a.aside.add(aside)
 	if err != nil {
 		return err
 	}

@@ -24,7 +24,7 @@ const (
 	maxAnswer = 64 * 1024
 )
 
-// Webhook sends messages to one address. It may be used by one goroutine at a time.
+// Webhook sends messages to one address. It may be used by any number of goroutines.
 type Webhook struct {
 	channel   Channel
 	url       exporter.Secret
