@@ -1,6 +1,7 @@
 package thresholds_test
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -94,6 +95,34 @@ func TestHeatOfAnEmptyNest(t *testing.T) {
 			want(t, events, alarm.NestHeat, alarm.Raised, alarm.Urgent, c.urgent)
 			if got := count(events, alarm.NestHeat, alarm.Raised, alarm.Notice); got == 0 {
 				t.Error("the heat is not told at all")
+			}
+		})
+	}
+}
+
+// An index is told where humidity makes one. Where it is not known the air is taken as damp, and the words say so in degrees.
+func TestDoeHeatSaysWhatItCompared(t *testing.T) {
+	for name, c := range map[string]struct {
+		humidity bool
+		unit     string
+		words    string
+	}{"humidity known": {true, "", "heat index of"}, "humidity not known": {false, "C", "may be damp"}} {
+		t.Run(name, func(t *testing.T) {
+			r := rabbitry(t, brood.WoodenBox)
+			var events []alarm.Event
+			for half := range 120 {
+				at := start.Add(time.Duration(half) * 30 * time.Second)
+				batch := []sensors.Reading{{Probe: "shade", Time: at, Value: 34}}
+				if c.humidity {
+					batch = append(batch, sensors.Reading{Probe: "shade", Quantity: sensors.Humidity, Time: at, Value: 60})
+				}
+				events = append(events, r.Observe(at, batch)...)
+			}
+			want(t, events, alarm.DoeHeat, alarm.Raised, alarm.Urgent, 1)
+			for _, e := range events {
+				if e.Name == alarm.DoeHeat && (e.Unit != c.unit || !strings.Contains(e.Text, c.words)) {
+					t.Errorf("unit %q, %q; want unit %q and %q", e.Unit, e.Text, c.unit, c.words)
+				}
 			}
 		})
 	}

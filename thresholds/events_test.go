@@ -37,7 +37,7 @@ func TestEveryEvent(t *testing.T) {
 		alarm.ClusterHeat:    {trace{minutes: 120, litters: newborn(2), cluster: constant(40.6), air: constant(33), outside: constant(30)}, alarm.Raised, alarm.Urgent, "C"},
 		alarm.HeatExpected:   {trace{minutes: 300, cluster: nothing, outside: constant(28), air: func(m int) float64 { return 27 + 0.04*float64(max(m-60, 0)) }}, alarm.Raised, alarm.Warning, "C"},
 		alarm.NestCold:       {trace{minutes: 200, litters: newborn(2), air: constant(3), outside: constant(2)}, alarm.Raised, alarm.Warning, "C"},
-		alarm.DoeHeat:        {trace{minutes: 60, air: constant(28), outside: constant(33)}, alarm.Raised, alarm.Urgent, ""},
+		alarm.DoeHeat:        {trace{minutes: 60, air: constant(28), outside: constant(33)}, alarm.Raised, alarm.Urgent, "C"},
 		alarm.DoeCold:        {trace{minutes: 90, air: constant(0), outside: constant(-12)}, alarm.Raised, alarm.Warning, "C"},
 		alarm.ToteWet:        {trace{minutes: 14 * 60, kind: brood.BuriedTote, air: cool, humidity: constant(98.5), outside: constant(10)}, alarm.Raised, alarm.Warning, "%"},
 		alarm.ProbeFault:     {trace{minutes: 60, air: cool, outside: constant(10), cluster: func(int) float64 { return math.Inf(1) }}, alarm.Raised, alarm.Warning, ""},
