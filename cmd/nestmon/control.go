@@ -36,8 +36,16 @@ func openControl(path string, d *daemon, page http.Handler) (*control, error) {
 		_ = c.Close()
 		return nil, fmt.Errorf("control socket %s: another nestmon answers there; stop it first, or give this one its own data folder", path)
 	}
-	if err := os.Remove(path); err != nil && !errors.Is(err, os.ErrNotExist) {
-		return nil, fmt.Errorf("control socket: %w; remove that file", err)
+	switch st, err := os.Lstat(path); {
+	case errors.Is(err, os.ErrNotExist):
+	case err != nil:
+		return nil, fmt.Errorf("control socket: %w; write another path at control", err)
+	case st.Mode().Type() != os.ModeSocket:
+		return nil, fmt.Errorf("control socket %s: another file has this name and is left alone; write another path at control", path)
+	default: // of a daemon that is gone
+		if err := os.Remove(path); err != nil {
+			return nil, fmt.Errorf("control socket: %w; remove that file", err)
+		}
 	}
 	l, err := net.Listen("unix", path)
 	if err != nil {
