@@ -114,3 +114,31 @@ func TestReadOnlyDisk(t *testing.T) {
 		t.Errorf("%d polls, want 10", n)
 	}
 }
+
+// A board that restarts on a full card must watch all the same.
+func TestStartOnAFullDisk(t *testing.T) {
+	dir := tinyDisk(t, "size=512k")
+	probes := rabbitry(4)
+	a := openAt(t, dir, archive.Options{Probes: probes})
+	if err := a.SetChannels([]string{"hook"}); err != nil {
+		t.Fatal(err)
+	}
+	commit(t, a, poll(probes, start, 20))
+	if err := a.Close(); err != nil {
+		t.Fatal(err)
+	}
+	fillUp(t, filepath.Join(dir, "ballast"))
+	a, err := archive.Open(dir, archive.Options{Probes: probes})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer a.Close() //nolint:errcheck // it may have something to write
+	if err := a.SetChannels([]string{"hook"}); err != nil {
+		t.Errorf("the same channels as before: %v", err)
+	}
+	c := poll(probes, start.Add(30*time.Second), 20)
+	c.Events = []alarm.Event{event("a1", start, alarm.Urgent)}
+	if err := a.Commit(c); err == nil {
+		t.Error("the disk is not full")
+	}
+}

@@ -32,7 +32,15 @@ func (a *Archive) loadChannels() error {
 
 // SetChannels names the channels every message must reach, before the first Commit of a start. What waits for a channel that
 // is no longer named is dropped; a new channel gets what comes from now on.
+//
+// The same names as before write nothing: a board that restarts on a full card must watch all the same.
 func (a *Archive) SetChannels(names []string) error {
+	a.mu.Lock()
+	same := slices.Equal(names, a.channels)
+	a.mu.Unlock()
+	if same {
+		return nil
+	}
 	text, err := json.Marshal(names)
 	if err != nil {
 		return err
