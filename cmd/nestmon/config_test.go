@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"flag"
+	"fmt"
 	"os"
 	"path/filepath"
 	"reflect"
@@ -126,6 +127,32 @@ func TestProbesAreCompleted(t *testing.T) {
 				t.Errorf("got  %+v\nwant %+v", got, row.want)
 			}
 		})
+	}
+}
+
+// TestProbesThatTakeLongerThanAPoll: their bus would be said to be dead though it answers, only late.
+func TestProbesThatTakeLongerThanAPoll(t *testing.T) {
+	for _, row := range []struct {
+		probes int
+		poll   string
+		want   string // of the warning, empty for none
+	}{
+		{31, "30s", ""}, // 23.9 s of 24
+		{32, "30s", "take 25s one after another: they would be late at every poll; write 35s"},
+		{7, "5s", "write 10s"},
+		{7, "10s", ""},
+	} {
+		var b strings.Builder
+		fmt.Fprintf(&b, "poll: %s\nprobes:\n", row.poll)
+		for n := range row.probes {
+			fmt.Fprintf(&b, "  - {id: p%d, source: w1, rom: 28-%012x}\n", n, n+1)
+		}
+		_, findings := parseConfig([]byte(b.String()))
+		var said bytes.Buffer
+		writeFindings(&said, "f", findings)
+		if row.want == "" && strings.Contains(said.String(), "1-Wire") || !strings.Contains(said.String(), row.want) {
+			t.Errorf("%d probes every %s:\n%s", row.probes, row.poll, said.String())
+		}
 	}
 }
 

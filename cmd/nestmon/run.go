@@ -140,8 +140,10 @@ type wallPace struct {
 
 func (w *wallPace) Now() time.Time { return time.Now() }
 
-// Deadline leaves a little of the interval for judging and storing.
-func (w *wallPace) Deadline() time.Duration { return w.every * 8 / 10 }
+func (w *wallPace) Deadline() time.Duration { return readingTime(w.every) }
+
+// readingTime is what a poll has for reading; it leaves a little of the interval for judging and storing.
+func readingTime(every time.Duration) time.Duration { return every * 8 / 10 }
 
 func (w *wallPace) Due() <-chan time.Time {
 	now := time.Now()
