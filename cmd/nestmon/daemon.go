@@ -28,6 +28,7 @@ type daemon struct {
 	trusted func(now time.Time) bool   // whether the clock can be believed
 	seen    func(events []alarm.Event) // called with what a poll changed; the demonstration's narrator, nil in run
 	mend    func(now time.Time)        // called after each poll; the demonstration's keeper, nil in run
+	power   func() bool                // whether the board's supply is too weak, nil where nobody can tell
 	healthy func()                     // called after each whole cycle; the watchdog, nil in demo
 
 	commands chan func()

@@ -48,7 +48,7 @@ func (b *faultBook) report(d *daemon, now time.Time) {
 	for _, f := range []struct {
 		name alarm.Name
 		say  func(*daemon, time.Time) (alarm.Condition, string)
-	}{{alarm.DaemonFault, b.daemonWords}, {alarm.BusFault, b.busWords}, {alarm.SinkFault, sinkWords}} {
+	}{{alarm.DaemonFault, b.daemonWords}, {alarm.BusFault, b.busWords}, {alarm.SinkFault, sinkWords}, {alarm.PowerFault, powerWords}} {
 		c, text := f.say(d, now)
 		d.judge.rabbitry.Fault(f.name, c, text)
 	}
@@ -103,6 +103,14 @@ func (b *faultBook) busWords(d *daemon, now time.Time) (c alarm.Condition, text 
 		return alarm.Condition{Hold: len(b.busDown) > 0, Sure: true}, ""
 	}
 	return c, fmt.Sprintf("Bus %s does not answer; none of its probes is read. Look at its cable and at what the kernel says of it.", strings.Join(down, ", "))
+}
+
+func powerWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
+	if d.power == nil || !d.power() {
+		return c, ""
+	}
+	return alarm.Condition{Severity: alarm.Warning, Since: now},
+		"The board's supply is too weak: readings and the card are at risk. Look at the plug, the cable and the battery."
 }
 
 func sinkWords(d *daemon, now time.Time) (c alarm.Condition, text string) {

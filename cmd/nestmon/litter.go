@@ -179,32 +179,45 @@ func (d *daemon) changeLitter(ctx context.Context, c litterChange) (saved litter
 	return saved, err
 }
 
-// apply makes the new entry from the nest's open litter, or a first one.
+// apply makes the new entry: a change to the nest's litter it is about, or a first one. A doe may be bred again while her kits are still in
+// the nest, so a nest may have two that are open.
 func (c litterChange) apply(book []litter.Litter, cfg *config, now time.Time) (litter.Litter, error) {
 	if err := c.check(cfg, now); err != nil {
 		return litter.Litter{}, err
 	}
-	open := litter.Litter{Nest: c.Nest}
-	for _, l := range book {
-		if l.Nest == c.Nest && l.Ended.IsZero() {
-			open = l
-		}
-	}
-	switch {
-	case c.Bred != nil && open.ID != 0 && !open.Kindled.IsZero():
-		return litter.Litter{}, fmt.Errorf("nest %q still holds the litter kindled on %s; enter its end first", c.Nest, day(open.Kindled))
-	case c.Ended != nil && open.ID == 0:
+	entry := c.about(book)
+	if c.Ended != nil && entry.ID == 0 {
 		return litter.Litter{}, fmt.Errorf("nest %q holds no litter that could end", c.Nest)
 	}
-	for _, f := range []struct{ from, to *time.Time }{{c.Bred, &open.Bred}, {c.Kindled, &open.Kindled}, {c.Ended, &open.Ended}} {
+	for _, f := range []struct{ from, to *time.Time }{{c.Bred, &entry.Bred}, {c.Kindled, &entry.Kindled}, {c.Ended, &entry.Ended}} {
 		if f.from != nil {
 			*f.to = *f.from
 		}
 	}
 	if c.Born != nil {
-		open.Born = *c.Born
+		entry.Born = *c.Born
 	}
-	return open, checkLitter(open)
+	return entry, checkLitter(entry)
+}
+
+// about is the open litter a change means: an end means kits before a pregnancy, everything else the newest; a breeding means one that has
+// not kindled yet, or a new one.
+func (c litterChange) about(book []litter.Litter) litter.Litter {
+	var open []litter.Litter
+	for _, l := range book {
+		if l.Nest == c.Nest && l.Ended.IsZero() {
+			open = append(open, l)
+		}
+	}
+	for _, l := range open {
+		if c.Ended != nil && !l.Kindled.IsZero() {
+			return l
+		}
+	}
+	if n := len(open); n > 0 && (c.Bred == nil || open[n-1].Kindled.IsZero()) {
+		return open[n-1]
+	}
+	return litter.Litter{Nest: c.Nest}
 }
 
 func (c litterChange) check(cfg *config, now time.Time) error {

@@ -49,8 +49,7 @@ func runReplay(ctx context.Context, args []string, std stdio) int {
 		return exitWrongUse
 	}
 	if *summary {
-		fmt.Fprintf(std.err, "%d rows, %d readings from %s to %s; %d urgent, %d warnings and %d notices raised\n", r.rows, r.count,
-			r.first.Format(time.RFC3339), r.last.Format(time.RFC3339), r.raised[alarm.Urgent], r.raised[alarm.Warning], r.raised[alarm.Notice])
+		fmt.Fprintln(std.err, r.summary())
 	}
 	return exitDone
 }
@@ -73,6 +72,22 @@ type replay struct {
 	rows, count int
 	first, last time.Time
 	raised      [alarm.Urgent + 1]int
+}
+
+// summary says what was read, what of it was not used, and what was raised.
+func (r *replay) summary() string {
+	if r.rows == 0 {
+		return "no rows"
+	}
+	rejected, clipped := uint64(0), uint64(0)
+	for _, h := range r.judge.tracker.Health() {
+		clipped += r.judge.screen.Clipped(h.Probe)
+		for _, n := range h.Rejected {
+			rejected += n
+		}
+	}
+	return fmt.Sprintf("%d rows, %d readings from %s to %s; %d rejected, %d humidities clipped; %d urgent, %d warnings and %d notices raised", r.rows, r.count,
+		r.first.Format(time.RFC3339), r.last.Format(time.RFC3339), rejected, clipped, r.raised[alarm.Urgent], r.raised[alarm.Warning], r.raised[alarm.Notice])
 }
 
 // prepare makes the judge: where the configuration leaves a probe's interval open, the file's own spacing counts.

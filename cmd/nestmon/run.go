@@ -62,6 +62,7 @@ func serve(ctx context.Context, cfg *config, root string, log *slog.Logger) (err
 	if err != nil {
 		return err
 	}
+	d.power = hardware.WatchPower(ctx, root, cfg.Poll).Low
 	defer func() {
 		ctx, cancel := context.WithTimeout(context.Background(), stopTime)
 		defer cancel()
