@@ -395,3 +395,32 @@ func BenchmarkObserve(b *testing.B) {
 	}
 	b.ReportMetric(float64(b.Elapsed().Nanoseconds())/float64(b.N)/5, "ns/reading")
 }
+
+// A nest that nobody entered a litter for is not judged for chill, but when it has been as warm as only kits make it and goes cold, the
+// back-stop speaks. A box that was always cold stays silent.
+func TestBackStopWithoutALitter(t *testing.T) {
+	const air = 5.0
+	for name, c := range map[string]struct {
+		cluster func(m int) float64
+		want    int
+	}{
+		"was warm for hours, then cold": {func(m int) float64 {
+			if m < 400 {
+				return 34 + dusty(m)
+			}
+			return air + 29*math.Exp(-float64(m-400)/40)
+		}, 1},
+		"a doe sat for an hour": {func(m int) float64 {
+			if m < 60 {
+				return 31
+			}
+			return air + dusty(m)
+		}, 0},
+		"always cold": {func(m int) float64 { return air + dusty(m) }, 0},
+	} {
+		t.Run(name, func(t *testing.T) {
+			_, events := trace{minutes: 900, cluster: c.cluster, air: func(m int) float64 { return air + dusty(m+2) }, outside: constant(0)}.run(t)
+			want(t, events, alarm.ClusterChill, alarm.Raised, alarm.Warning, c.want)
+		})
+	}
+}

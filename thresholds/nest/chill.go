@@ -175,8 +175,8 @@ func (w *Watch) coldProbe(n *Now) bool {
 		stop.lost(n)
 		return stop.on
 	}
-	applies := w.days.age >= 0 && w.days.age <= brood.RawChillLastDay && !p.blind
-	return stop.step(n, applies && p.y < brood.RawChill, !w.hasKits() || p.y > brood.RawChill+brood.Deadband, w.clusterCount(), brood.RawChillDelay)
+	applies := w.days.age >= 0 && w.days.age <= brood.RawChillLastDay && !p.blind || p.warmUnentered(w, n)
+	return stop.step(n, applies && p.y < brood.RawChill, !applies && !w.hasKits() || p.y > brood.RawChill+brood.Deadband, w.clusterCount(), brood.RawChillDelay)
 }
 
 // nestCold needs nest air and known kits. A healthy warm cluster makes it advice; without a cluster probe it pages at critical only.

@@ -4,6 +4,8 @@ import (
 	"math"
 	"slices"
 	"time"
+
+	"nestmon/thresholds/brood"
 )
 
 // Numbers of the warmth estimate. All were found on simulated nests with one set-point and one decay of warmth with distance; ours,
@@ -47,6 +49,10 @@ type pile struct {
 	hourly  [24]float32 // medians, newest first
 	hours   int         // since the litter came, at most 24
 	blind   bool
+
+	warm   int           // min the probe has been as warm as only kits make it
+	kits   bool          // it has been so for long enough to believe it
+	kitsAt time.Duration // the last time it was
 
 	sinceDrop int // minutes since the reading fell fast
 	chill     chill
@@ -99,9 +105,33 @@ func (p *pile) step(w *Watch, n *Now) {
 	p.sinceDrop = min(p.sinceDrop+1, longAgo)
 	if p.valid {
 		p.dropped()
+		p.lookForKits(n)
 		p.estimate(w)
 	}
 	p.chill.step(w, n)
+}
+
+// A litter nobody entered shows by warmth that only kits make: a cluster of 30 °C, 8 K over nest air, for three hours. Inferred, no
+// litter measured.
+const (
+	kitsWarm    = 30.0 // °C
+	kitsOverAir = 8.0  // K
+	kitsFor     = 3 * 60
+)
+
+func (p *pile) lookForKits(n *Now) {
+	if p.y < kitsWarm || p.y-p.a.value < kitsOverAir {
+		p.warm = 0
+		return
+	}
+	if p.warm++; p.warm >= kitsFor {
+		p.kits, p.kitsAt = true, n.Mono
+	}
+}
+
+// warmUnentered reports whether a nest without a litter in the book has shown the warmth of one, so lately that the back-stop should hold.
+func (p *pile) warmUnentered(w *Watch, n *Now) bool {
+	return !w.has && p.kits && n.Mono-p.kitsAt <= brood.RawChillLastDay*24*time.Hour
 }
 
 // dropped looks for a fall in six minutes that is large beside the warmth of the last half hour: a nursing doe, an opened nest,
