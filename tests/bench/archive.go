@@ -234,11 +234,11 @@ func measured(dir string, polls int, spaced bool, poll func(i int) error) (writt
 
 // archiveGraph prints how long a week's graph of one probe among 90 series takes, beside decoding every value of the week.
 func archiveGraph(w io.Writer) error {
-	_, err := inFolder(func(dir string) (written, error) { return written{}, archiveGraph(w, dir) })
+	_, err := inFolder(func(dir string) (written, error) { return written{}, graphWeek(w, dir) })
 	return err
 }
 
-func archiveGraph(w io.Writer, dir string) (err error) {
+func graphWeek(w io.Writer, dir string) (err error) {
 	probes, start := archiveProbes(manySeries), time.Now().Truncate(time.Hour).AddDate(0, 0, -7)
 	a, err := archive.Open(dir, archive.Options{Probes: probes})
 	if err != nil {
