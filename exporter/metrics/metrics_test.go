@@ -344,6 +344,17 @@ func TestServe(t *testing.T) {
 			t.Errorf("%s: %d, want %d and %q in\n%s", row.path, resp.StatusCode, row.code, row.with, b.String())
 		}
 	}
+	req, err := http.NewRequestWithContext(t.Context(), http.MethodGet, "http://"+address+"/", http.NoBody)
+	if err != nil {
+		t.Fatal(err)
+	}
+	req.Header.Set("X-Much", strings.Repeat("a", 64<<10))
+	if resp, err := http.DefaultClient.Do(req); err == nil {
+		_ = resp.Body.Close()
+		if resp.StatusCode != http.StatusRequestHeaderFieldsTooLarge {
+			t.Errorf("a header of 64 kB: %d", resp.StatusCode)
+		}
+	} // or cut off while it was still being sent
 	ctx, cancel := context.WithTimeout(t.Context(), 5*time.Second)
 	defer cancel()
 	if err := s.Close(ctx); err != nil {

@@ -48,8 +48,13 @@ const (
 	scrapesAtOnce = 4 // two servers and two people; ours, no source
 	// scrapeTimeout is below the 10 s after which a Prometheus gives up by default.
 	scrapeTimeout = 5 * time.Second
-	// headerTimeout keeps idle connections from piling up; ours, no source.
+	// What a client may take, so that none holds a scrape or a connection for ever: to ask, to take the answer, and between two
+	// scrapes, which are a minute apart by default. Ours, no source.
 	headerTimeout = 10 * time.Second
+	readTimeout   = 10 * time.Second
+	writeTimeout  = 20 * time.Second
+	idleTimeout   = 2 * time.Minute
+	maxHeader     = 8 << 10 // bytes
 )
 
 // Handler serves /metrics, and at / a page that leads there.
@@ -81,7 +86,10 @@ func (s *Sink) Serve(c Config, log *slog.Logger) error {
 	if err != nil {
 		return err
 	}
-	s.server = &http.Server{Handler: s.Handler(), ReadHeaderTimeout: headerTimeout, ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelWarn)}
+	s.server = &http.Server{
+		Handler: s.Handler(), ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelDebug),
+		ReadHeaderTimeout: headerTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout, MaxHeaderBytes: maxHeader,
+	}
 	log.Info("serving metrics", slog.String("address", l.Addr().String()))
 	go func() {
 		if err := s.server.Serve(l); !errors.Is(err, http.ErrServerClosed) {
