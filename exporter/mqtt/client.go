@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"runtime/debug"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -213,7 +214,8 @@ func (c *Client) born() bool {
 
 // update brings the newest state to the broker: what changed, or everything on a connection that has not seen the tree.
 // After any failure nothing is taken for granted and the next update publishes everything.
-func (c *Client) update() error {
+func (c *Client) update() (err error) {
+	defer c.recovered(&err)
 	s := c.newest.Load()
 	if s == nil {
 		return nil
@@ -222,7 +224,6 @@ func (c *Client) update() error {
 		return c.link.why()
 	}
 	tree := c.root.Tree(s)
-	var err error
 	if c.born() && tree.Description.Hash() == c.hash {
 		err = c.renew(tree)
 	} else {
@@ -233,6 +234,15 @@ func (c *Client) update() error {
 		return err
 	}
 	return c.check
+}
+
+// recovered is deferred; it makes an error of a panic, which in a goroutine of our own would end the whole daemon.
+func (c *Client) recovered(err *error) {
+	if v := recover(); v != nil {
+		c.bornOn = 0
+		*err = fmt.Errorf("mqtt: panic: %v", v)
+		c.o.Log.Error("mqtt panicked", slog.Any("panic", v), slog.String("stack", string(debug.Stack())))
+	}
 }
 
 // birth publishes the whole tree in Homie's order: init, description, values, ready. Topics of earlier days that are not in
@@ -308,7 +318,8 @@ func (c *Client) renew(tree Tree) error {
 }
 
 // reassert says ready once more on a connection that holds the tree, and tries again to publish it on one that does not.
-func (c *Client) reassert() error {
+func (c *Client) reassert() (err error) {
+	defer c.recovered(&err)
 	if !c.born() {
 		return c.update()
 	}

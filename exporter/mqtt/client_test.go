@@ -6,6 +6,7 @@ import (
 	"strconv"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -438,4 +439,22 @@ func TestRebuild(t *testing.T) {
 	}
 	p.Pass()
 	eventually(t, "a new client has published", func() bool { s, _ := w.holds(state); return s == "ready" })
+}
+
+// rotten is a store that panics.
+type rotten struct{ panics atomic.Int64 }
+
+func (*rotten) Meta(string) (string, error) { return "", nil }
+func (r *rotten) SetMeta(string, string) error {
+	r.panics.Add(1)
+	panic("rotten")
+}
+
+// A panic in the client's own goroutine ends neither the process nor the client.
+func TestPanicEndsNothing(t *testing.T) {
+	store := &rotten{}
+	c := connect(t, broker(t).URL(), func(o *mqtt.Options) { o.Store = store })
+	_ = c.Publish(t.Context(), sinktest.SomeState(20, true)) // it may fail by the panic, or for want of a connection
+	eventually(t, "a panic", func() bool { return store.panics.Load() > 0 })
+	publish(t, c, sinktest.SomeState(21, true))
 }
