@@ -25,6 +25,7 @@ type ledger struct {
 	health   SinkHealth
 	began    time.Time // of the call in flight, zero when there is none; by the runtime's clock, as its deadline
 	failures int       // in a row
+	spurned  bool      // what came last was refused for good, and nothing has arrived since
 	panics   []time.Time
 }
 
@@ -73,10 +74,13 @@ func (l *ledger) recovered(p any) error {
 	return err
 }
 
-// succeeded notes that n things arrived; with none it still means that the sink is well.
+// succeeded notes that n things arrived; with none it still means that the sink is well, unless it spurned what came last.
 func (l *ledger) succeeded(n int) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
+	if l.spurned = l.spurned && n == 0; l.spurned {
+		return
+	}
 	now := l.opt.Now()
 	if !l.health.OK {
 		l.log.Info("sink recovered", slog.Int("failures", l.failures), slog.Duration("outage", now.Sub(l.health.Since).Round(time.Second)))
@@ -108,6 +112,18 @@ func (l *ledger) refused(n int, reason string) {
 	defer l.mu.Unlock()
 	l.health.Failed += uint64(n)
 	l.log.Warn("sink refused, set aside", slog.Int("count", n), slog.String("reason", reason))
+}
+
+// spurn notes a message that was refused for good. The sink is not well until one arrives: a service that wants another body refuses
+// every alarm, and there may be none for weeks.
+func (l *ledger) spurn(reason string) {
+	l.refused(1, reason)
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if l.health.OK {
+		l.health.OK, l.health.Since = false, l.opt.Now()
+	}
+	l.spurned, l.health.Error = true, reason
 }
 
 func (l *ledger) waiting(n int64, oldest time.Time) {

@@ -134,6 +134,22 @@ func TestMessages(t *testing.T) {
 				t.Errorf("refused %v, want bad", b.refused)
 			}
 		}, []string{"1"}},
+		{"a service that refuses everything is not well, until something arrives", func(t *testing.T, b *box, far *phone, p *exporter.Pump) {
+			far.set(func(string) error { return exporter.Permanent(errors.New("400, another body is wanted")) })
+			b.put("lost")
+			p.Wake()
+			pass(time.Hour)
+			if h := p.Health(); h.OK || h.Error != "400, another body is wanted" || h.Failed != 1 || time.Since(h.Since) < 50*time.Minute {
+				t.Errorf("after an hour: %+v", h)
+			}
+			far.set(nil)
+			b.put("1")
+			p.Wake()
+			pass(time.Second)
+			if h := p.Health(); !h.OK || h.Error != "" {
+				t.Errorf("after one arrived: %+v", h)
+			}
+		}, []string{"1"}},
 		{"what cannot be noted as sent is not sent twice", func(t *testing.T, b *box, _ *phone, p *exporter.Pump) {
 			b.mu.Lock()
 			b.broken = errors.New("disk full")

@@ -87,7 +87,7 @@ func (m *messages) send(ctx context.Context, message Message) error {
 	end := verdict{at: m.opt.Now()}
 	if err != nil {
 		end.reason = cmp.Or(err.Error(), "refused")
-		m.ledger.refused(1, end.reason)
+		m.ledger.spurn(end.reason)
 	} else {
 		m.ledger.succeeded(1)
 	}

@@ -13,7 +13,7 @@
 //
 // Everything can be set beside them: method, content_type, headers and body, the last two being Go templates
 // (text/template) over the same keys: id, time, nest, event, severity, state, title, text, value, limit, unit, probe, since.
-// value and limit are absent where the event has none. The function json writes a value as JSON, with its quotes, and
+// value and limit are null where the event has none. The function json writes a value as JSON, with its quotes, and
 // header makes a text safe for a header (RFC 2047 where it is not ASCII):
 //
 //	headers: {Title: "{{header .title}}"}
