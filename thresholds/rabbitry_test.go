@@ -424,3 +424,20 @@ func TestBackStopWithoutALitter(t *testing.T) {
 		})
 	}
 }
+
+// A pile that cools fast towards a level between the two chill limits is a warning. Nobody is woken for the critical limit before
+// it is near.
+func TestFastCoolingAboveTheCriticalLimitWakesNobody(t *testing.T) {
+	const air, warm, level = 5.0, 32.6, 25.4 // °C at the probe: cores of about 37.5 and 29
+	_, events := trace{
+		minutes: 1000, litters: newborn(2), outside: constant(12), air: func(m int) float64 { return air + dusty(m+3) },
+		cluster: func(m int) float64 {
+			if m < 600 {
+				return warm + dusty(m)
+			}
+			return level + (warm-level)*math.Exp(-float64(m-600)/70)
+		},
+	}.run(t)
+	want(t, events, alarm.ClusterChill, alarm.Raised, alarm.Urgent, 0)
+	want(t, events, alarm.ClusterChill, alarm.Raised, alarm.Warning, 1)
+}

@@ -12,7 +12,6 @@ import (
 	"os/exec"
 	"path/filepath"
 	"strings"
-
 )
 
 // part is one thing to measure. program is a nestmon built for this machine, dir a folder of its own.

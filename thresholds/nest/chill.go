@@ -32,7 +32,8 @@ type chill struct {
 	beside     level   // the probe reads nest air
 	cold       level   // colder than the warning limit, whatever the reason
 	limit      float64 // °C, the warning limit on the core after the margin
-	toLimit    float64 // min until the limit at the present rate; valid while falling
+	critical   float64 // °C, the critical limit on the core after the margin
+	tau        float64 // min, time constant of the cooling; valid while falling
 	falling    bool
 	judged     bool
 	known      bool  // the estimate was there once
@@ -90,23 +91,20 @@ func (c *chill) step(w *Watch, n *Now) {
 	}
 	reach := setPoint - a
 	c.limit = max(lim.ChillWarn.C-margin*positionShare*reach, a+airFloor*reach)
-	critical := max(lim.ChillCritical.C-margin*positionShare*reach, a+airFloor*reach/2)
+	c.critical = max(lim.ChillCritical.C-margin*positionShare*reach, a+airFloor*reach/2)
 	tau, t40, ok40 := p.cooling(40)
+	c.tau = tau
 	_, t15, ok15 := p.cooling(15)
 	c.falling = ok40 && ok15 && tau > 12 && tau < 1500 && t40 < -5 && t15 < -2
-	c.toLimit = 0
-	if p.core > c.limit {
-		c.toLimit = tau * math.Log(max(p.core-a, 1)/max(c.limit-a, 1))
-	}
 	grace := p.sinceDrop < graceDrop || w.visits.recent(n, graceVisit)
 	c.warn.add(n, c.rate(p, c.limit, grace), lim.ChillWarn.Delay.Minutes())
-	c.crit.add(n, c.rate(p, critical, grace), lim.ChillCritical.Delay.Minutes())
+	c.crit.add(n, c.rate(p, c.critical, grace), lim.ChillCritical.Delay.Minutes())
 	if p.core > c.limit+clearMargin && !c.falling {
 		if c.on() {
 			c.cold = level{} // what was too cold has been answered by the alarm that ends here
 		}
 		c.warn, c.crit = score{}, score{}
-	} else if p.core > critical+clearMargin && !c.falling {
+	} else if p.core > c.critical+clearMargin && !c.falling {
 		c.crit = score{}
 	}
 	c.cold.step(n, p.core < lim.ChillWarn.C)
@@ -117,6 +115,14 @@ func (w *Watch) bothProbes(n *Now) bool {
 	return len(w.cluster) == 2 && w.cluster[0].Fresh(n) && w.cluster[1].Fresh(n)
 }
 
+// toLimit is how many minutes the core takes to the limit at its present rate of cooling, 0 below it.
+func (c *chill) toLimit(p *pile, limit float64) float64 {
+	if p.core <= limit {
+		return 0
+	}
+	return c.tau * math.Log(max(p.core-p.a.value, 1)/max(limit-p.a.value, 1))
+}
+
 // rate is what one minute adds to the score of one limit.
 func (c *chill) rate(p *pile, limit float64, grace bool) float64 {
 	switch {
@@ -124,7 +130,7 @@ func (c *chill) rate(p *pile, limit float64, grace bool) float64 {
 		return -2
 	case c.falling && p.w/p.gain < 0.92 && p.core < limit:
 		return 1.5
-	case c.falling && p.w/p.gain < 0.92 && c.toLimit < soonMinutes && !grace:
+	case c.falling && p.w/p.gain < 0.92 && c.toLimit(p, limit) < soonMinutes && !grace:
 		return 1
 	case p.core < limit && p.w/p.gain < 0.45:
 		return 1
@@ -144,13 +150,13 @@ func (w *Watch) clusterChill(n *Now) alarm.Condition {
 	c, p := &w.pile.chill, &w.pile
 	stop := w.coldProbe(n)
 	lim, _ := w.tables.Cluster(max(w.days.age, 0), w.site.season.Season())
-	out := alarm.Condition{Value: round2(p.core), Limit: lim.ChillWarn.C, HasValue: true, HasLimit: true, Unit: "C"}
+	out := alarm.Condition{Value: round2(p.core), Limit: round2(c.limit), HasValue: true, HasLimit: true, Unit: "C"}
 	if p.probe != nil {
 		out.Probe = p.probe.Probe
 	}
 	switch {
 	case c.crit.on:
-		out.Severity, out.Since, out.Limit = alarm.Urgent, c.crit.since, lim.ChillCritical.C
+		out.Severity, out.Since, out.Limit = alarm.Urgent, c.crit.since, round2(c.critical)
 	case c.warn.on:
 		out.Severity, out.Since = alarm.Warning, c.warn.since
 		if lim.ChillWarn.Notice {

@@ -67,7 +67,13 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		if c.Why == whyBackstop {
 			return fmt.Sprintf("The cluster probe reads %s, under the back-stop of %s, with kits in the nest. %s", both(c.Value), both(c.Limit), warmUp[w.cfg.Kind])
 		}
-		return fmt.Sprintf("The core of the pile is judged to be at %s; the limit %s is %s. %s", both(c.Value), w.forAge(), both(c.Limit), warmUp[w.cfg.Kind])
+		lim, _ := w.tables.Cluster(max(w.days.age, 0), w.site.season.Season())
+		least := lim.ChillWarn.C
+		if c.Severity == alarm.Urgent {
+			least = lim.ChillCritical.C
+		}
+		return fmt.Sprintf("The core of the pile is judged to be at %s. The limit %s is %s; not knowing exactly where the probe lies, the alarm comes at %s. %s",
+			both(c.Value), w.forAge(), both(least), both(c.Limit), warmUp[w.cfg.Kind])
 	},
 	alarm.NestCold: func(w *Watch, c alarm.Condition) string {
 		head := fmt.Sprintf("Nest air is %s; the limit %s is %s. ", both(c.Value), w.forAge(), both(c.Limit))
