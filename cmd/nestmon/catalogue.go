@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"log/slog"
+	"slices"
 
 	"github.com/prometheus/client_golang/prometheus"
 
@@ -24,7 +25,8 @@ type sourceKind struct {
 	keys       []string           // keys of a probe that mean something here, beside those of every probe
 	quantities []sensors.Quantity // what its probes deliver unless said otherwise
 	// open makes the bus of these probes below root; nil for a kind that no board has.
-	open func(root string, c *config, probes []probeConfig, log *slog.Logger) (board, error)
+	open func(root string, c *config, bus string, probes []probeConfig, log *slog.Logger) (board, error)
+	wire func(root string, p probeConfig) string // names what a probe hangs on
 	// validate reports what is wrong with one probe's keys.
 	validate func(p probeConfig, report func(path, problem string))
 }
@@ -37,27 +39,40 @@ type board interface {
 
 // sourceKinds has one line for each folder of sensors that holds a source.
 var sourceKinds = []sourceKind{
-	{"w1", []string{"rom", "clone", "chip"}, []sensors.Quantity{sensors.Temperature}, openW1, validateW1},
-	{"kernel", []string{"device", "chip", "quantities"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, openKernel, validateKernel},
-	{"recorded", []string{"chip", "quantities"}, sensors.Quantities[:], nil, validateRecorded},
-	{"simulated", []string{"chip", "quantities"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, nil, validateRecorded},
+	{"w1", []string{"rom", "clone", "chip"}, []sensors.Quantity{sensors.Temperature}, openW1, wireW1, validateW1},
+	{"kernel", []string{"device", "chip", "quantities"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, openKernel, wireKernel, validateKernel},
+	{"recorded", []string{"chip", "quantities"}, sensors.Quantities[:], nil, nil, validateRecorded},
+	{"simulated", []string{"chip", "quantities"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, nil, nil, validateRecorded},
 }
 
-func openW1(root string, c *config, probes []probeConfig, log *slog.Logger) (board, error) {
+func openW1(root string, c *config, bus string, probes []probeConfig, log *slog.Logger) (board, error) {
 	entries := make([]w1.ProbeConfig, len(probes))
 	for i, p := range probes {
 		entries[i] = p.w1()
 	}
-	return w1.New(root, entries, c.Poll, log)
+	s, err := w1.New(root, entries, c.Poll, log)
+	if err != nil {
+		return nil, err
+	}
+	s.Wire = bus
+	return s, nil
 }
 
-func openKernel(root string, c *config, probes []probeConfig, log *slog.Logger) (board, error) {
+func openKernel(root string, c *config, bus string, probes []probeConfig, log *slog.Logger) (board, error) {
 	entries := make([]kernel.ProbeConfig, len(probes))
 	for i, p := range probes {
 		entries[i] = p.kernel()
 	}
-	return kernel.New(root, entries, c.Poll, log)
+	s, err := kernel.New(root, entries, c.Poll, log)
+	if err != nil {
+		return nil, err
+	}
+	s.Wire = bus
+	return s, nil
 }
+
+func wireW1(root string, p probeConfig) string  { return w1.Wire(root, p.ROM) }
+func wireKernel(_ string, p probeConfig) string { return kernel.Wire(p.Device) }
 
 func validateW1(p probeConfig, report func(path, problem string))     { p.w1().Validate(report) }
 func validateKernel(p probeConfig, report func(path, problem string)) { p.kernel().Validate(report) }
@@ -70,29 +85,37 @@ func validateRecorded(p probeConfig, report func(path, problem string)) {
 	}
 }
 
-// openBoards makes the sources of a board, one for each kind that is used.
+// openBoards makes the sources of a board, one for each wire, so that a wire that hangs holds up no other.
 func openBoards(root string, c *config, log *slog.Logger) ([]board, error) {
-	var all []board
-	for _, k := range sourceKinds {
-		var probes []probeConfig
-		for _, p := range c.Probes {
-			if p.Source == k.name {
-				probes = append(probes, p)
-			}
-		}
-		if len(probes) == 0 {
-			continue
-		}
+	var wires []wire
+	for _, p := range c.Probes {
+		k, _ := sourceKindOf(p.Source)
 		if k.open == nil {
-			return nil, fmt.Errorf("probe %q: source %s cannot be read live; run it through `nestmon replay`, or write source: w1 or kernel", probes[0].ID, k.name)
+			return nil, fmt.Errorf("probe %q: source %s cannot be read live; run it through `nestmon replay`, or write source: w1 or kernel", p.ID, p.Source)
 		}
-		s, err := k.open(root, c, probes, log.With("bus", k.name))
+		name := k.wire(root, p)
+		i := slices.IndexFunc(wires, func(w wire) bool { return w.name == name })
+		if i < 0 {
+			i, wires = len(wires), append(wires, wire{name: name, kind: k})
+		}
+		wires[i].probes = append(wires[i].probes, p)
+	}
+	all := make([]board, len(wires))
+	for i, w := range wires {
+		b, err := w.kind.open(root, c, w.name, w.probes, log.With("bus", w.name))
 		if err != nil {
 			return nil, err
 		}
-		all = append(all, s)
+		all[i] = b
 	}
 	return all, nil
+}
+
+// wire is the probes that are read one after another.
+type wire struct {
+	name   string
+	kind   sourceKind
+	probes []probeConfig
 }
 
 // sinkKind is one way out: a section of the configuration.

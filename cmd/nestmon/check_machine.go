@@ -23,7 +23,11 @@ func lookAround(root string, c *config) ([]string, error) {
 	}
 	var lacks []string
 	for _, b := range boards {
-		lacks = append(lacks, b.Check()...)
+		for _, lack := range b.Check() {
+			if !slices.Contains(lacks, lack) { // several wires may lack the same
+				lacks = append(lacks, lack)
+			}
+		}
 		err = errors.Join(err, b.Close())
 	}
 	if err := writable(c.Data); err != nil {

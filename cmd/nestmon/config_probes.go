@@ -23,7 +23,7 @@ func (c *config) probes() []sensors.Probe {
 func (p probeConfig) probe(c *config) sensors.Probe {
 	kind, _ := sourceKindOf(p.Source)
 	if kind.open != nil {
-		if s, err := kind.open("", c, []probeConfig{p}, slog.New(slog.DiscardHandler)); err == nil {
+		if s, err := kind.open("", c, kind.name, []probeConfig{p}, slog.New(slog.DiscardHandler)); err == nil {
 			return s.Probes()[0]
 		}
 	}

@@ -102,7 +102,7 @@ func (c *config) validateWire(d *decoder) {
 	for readingTime(long) < takes {
 		long += shortPoll
 	}
-	d.lost("poll", "%s leave %s for reading, and the 1-Wire probes take %s one after another: they would be late at every poll; write %s",
+	d.lost("poll", "%s leave %s for reading, and the 1-Wire probes take %s one after another: on one wire they would be late at every poll; write %s, or use several wires",
 		span(c.Poll), span(readingTime(c.Poll)), span(takes.Round(time.Second)), span(long))
 }
 

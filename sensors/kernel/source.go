@@ -7,6 +7,8 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"strconv"
+	"strings"
 	"sync/atomic"
 	"time"
 
@@ -19,7 +21,8 @@ var _ sensors.Source = (*Source)(nil)
 
 // Source is the probes that kernel drivers read, one after another.
 type Source struct {
-	Now func() time.Time // time.Now unless set before the first Read
+	Now  func() time.Time // time.Now unless set before the first Read
+	Wire string           // the bus's name, Kind unless set before the first Read
 
 	root    string
 	configs []ProbeConfig
@@ -31,7 +34,7 @@ type Source struct {
 // New makes a source of the probes below root, "/" on a board. A missing device does not keep the daemon from starting;
 // devices are looked at only for what they measure where neither chip nor configuration says it.
 func New(root string, probes []ProbeConfig, poll time.Duration, log *slog.Logger) (*Source, error) {
-	s := &Source{Now: time.Now, root: root, configs: probes, log: sensors.NewChangeLog(log)}
+	s := &Source{Now: time.Now, Wire: Kind, root: root, configs: probes, log: sensors.NewChangeLog(log)}
 	var problems []error
 	byDevice := make(map[string]string)
 	for _, c := range probes {
@@ -56,8 +59,19 @@ func New(root string, probes []ProbeConfig, poll time.Duration, log *slog.Logger
 	return s, nil
 }
 
-// Bus returns kernel.
-func (s *Source) Bus() string { return Kind }
+// Bus returns the wire's name.
+func (s *Source) Bus() string { return s.Wire }
+
+// Wire names the wire a device hangs on, so that devices that can hold each other up are read by one worker and others are not: i2c-1 for a
+// path that ends in 1-0044, else the device itself.
+func Wire(device string) string {
+	name := filepath.Base(device)
+	adapter, address, found := strings.Cut(name, "-")
+	if _, err := strconv.ParseUint(adapter, 10, 16); !found || err != nil || len(address) != 4 {
+		return Kind + "-" + name
+	}
+	return "i2c-" + adapter
+}
 
 // Probes lists the probes in the order of the configuration.
 func (s *Source) Probes() []sensors.Probe { return s.probes }

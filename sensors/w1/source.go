@@ -8,6 +8,7 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"strings"
 	"sync/atomic"
 	"time"
 
@@ -28,9 +29,10 @@ const attempts = 2
 
 var _ sensors.Source = (*Source)(nil)
 
-// Source is the kernel's 1-Wire buses, read one probe after another.
+// Source is one of the kernel's 1-Wire buses, read one probe after another.
 type Source struct {
-	Now func() time.Time // time.Now unless set before the first Read
+	Now  func() time.Time // time.Now unless set before the first Read
+	Wire string           // the bus's name, Kind unless set before the first Read
 
 	root   string
 	probes []ProbeConfig
@@ -56,11 +58,25 @@ func New(root string, probes []ProbeConfig, poll time.Duration, log *slog.Logger
 	if err := errors.Join(problems...); err != nil {
 		return nil, err
 	}
-	return &Source{Now: time.Now, root: root, probes: probes, poll: poll, log: sensors.NewChangeLog(log)}, nil
+	return &Source{Now: time.Now, Wire: Kind, root: root, probes: probes, poll: poll, log: sensors.NewChangeLog(log)}, nil
 }
 
-// Bus returns w1.
-func (s *Source) Bus() string { return Kind }
+// Bus returns the wire's name.
+func (s *Source) Bus() string { return s.Wire }
+
+// Wire names the wire a probe hangs on: w1-1 for the kernel's w1_bus_master1. A probe the kernel does not show hangs on w1, the wire
+// of the missing.
+func Wire(root, rom string) string {
+	at, err := os.Readlink(filepath.Join(root, devices, rom))
+	if err != nil {
+		return Kind
+	}
+	master, found := strings.CutPrefix(filepath.Base(filepath.Dir(at)), "w1_bus_master")
+	if !found {
+		return Kind
+	}
+	return Kind + "-" + master
+}
 
 // Probes lists the probes in the order of the configuration.
 func (s *Source) Probes() []sensors.Probe {
