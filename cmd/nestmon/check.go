@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"os"
 )
 
 var checkCommand = command{
@@ -35,6 +36,9 @@ func check(args []string, std stdio) int {
 	r := report{file: *file, findings: findings}
 	if !anyError(findings) {
 		r.plan = planOf(c)
+		if os.Geteuid() == 0 {
+			r.plan = append(r.plan, planLine{"note", "root may read and write everything; the daemon's user may not: sudo -u nestmon nestmon check"})
+		}
 		if r.machine, err = lookAround(*root, c); err != nil {
 			fmt.Fprintf(std.err, "nestmon check: %v\n", err)
 			return exitWrongUse

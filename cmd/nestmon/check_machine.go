@@ -30,6 +30,7 @@ func lookAround(root string, c *config) ([]string, error) {
 		}
 		err = errors.Join(err, b.Close())
 	}
+	lacks = append(lacks, lookAtFiles(c)...)
 	if err := writable(c.Data); err != nil {
 		lacks = append(lacks, fmt.Sprintf("the archive cannot be written: %v; create %s and give it to the user nestmon", err, c.Data))
 	}

@@ -1,0 +1,108 @@
+package main
+
+import (
+	"crypto/x509"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"reflect"
+	"strings"
+
+	"nestmon/exporter/influx"
+	"nestmon/exporter/phone"
+)
+
+// A key that ends in fileKey names a file that the daemon reads when it starts, and does not start without. All are secrets but
+// the certificates under certificateKey.
+const (
+	fileKey        = "_file"
+	certificateKey = "ca_file"
+)
+
+// namedFile is a file that the configuration names.
+type namedFile struct{ key, path string }
+
+// filesOf lists the files named in v, which lies at path.
+func filesOf(v reflect.Value, path string) []namedFile {
+	var all []namedFile
+	switch v.Kind() {
+	case reflect.Pointer:
+		if !v.IsNil() {
+			all = filesOf(v.Elem(), path)
+		}
+	case reflect.Slice:
+		for i := range v.Len() {
+			all = append(all, filesOf(v.Index(i), fmt.Sprintf("%s[%d]", path, i))...)
+		}
+	case reflect.Struct:
+		for _, f := range fieldsOf(v) {
+			at := join(path, f.key)
+			if f.value.Kind() == reflect.String && strings.HasSuffix(f.key, fileKey) && f.value.String() != "" {
+				all = append(all, namedFile{at, f.value.String()})
+				continue
+			}
+			all = append(all, filesOf(f.value, at)...)
+		}
+	}
+	return all
+}
+
+// lookAtFiles says which files of the configuration are not there or not fit for use, and what to do about it. It never quotes them.
+func lookAtFiles(c *config) []string {
+	var lacks []string
+	for _, f := range filesOf(reflect.ValueOf(c).Elem(), "") {
+		if lack := f.lack(); lack != "" {
+			lacks = append(lacks, f.key+": "+lack)
+		}
+	}
+	if len(lacks) > 0 {
+		return lacks
+	}
+	// The files can be read; the sinks know what must stand in them.
+	if i := c.Publish.InfluxDB; i != nil {
+		if sink, err := influx.New(*i, c.Site.ID, nil); err != nil {
+			lacks = append(lacks, err.Error())
+		} else {
+			sink.Close()
+		}
+	}
+	if c.Phone != nil {
+		for _, channel := range c.Phone.Channels {
+			if _, err := phone.New(channel); err != nil {
+				lacks = append(lacks, err.Error())
+			}
+		}
+	}
+	return lacks
+}
+
+// lack says what is wrong with one file, or nothing.
+func (f namedFile) lack() string {
+	certificate := strings.HasSuffix(f.key, certificateKey)
+	text, err := os.ReadFile(f.path)
+	switch {
+	case errors.Is(err, fs.ErrNotExist) && certificate:
+		return fmt.Sprintf("there is no file %s; copy the certificate that signed the broker's there", f.path)
+	case errors.Is(err, fs.ErrNotExist):
+		return fmt.Sprintf("there is no file %s; make it with: sudo install -m 600 -o nestmon /dev/null %s, then write the one line into it", f.path, f.path)
+	case errors.Is(err, fs.ErrPermission):
+		return fmt.Sprintf("this user may not read %s; give it to the daemon's user: sudo chown nestmon %s", f.path, f.path)
+	case err != nil:
+		return err.Error() + "; name a file that can be read"
+	case certificate && !x509.NewCertPool().AppendCertsFromPEM(text):
+		return f.path + " holds no PEM certificate; copy the certificate that signed the broker's there"
+	case certificate:
+		return ""
+	case strings.TrimSpace(string(text)) == "":
+		return f.path + " is empty; write the one line into it"
+	}
+	info, err := os.Stat(f.path)
+	switch {
+	case err != nil:
+		return err.Error()
+	case info.Mode().Perm()&0o007 != 0:
+		return fmt.Sprintf("every user of this machine can reach the secret in %s; take that away: sudo chmod 600 %s", f.path, f.path)
+	}
+	return ""
+}

@@ -1,0 +1,113 @@
+package main
+
+import (
+	"os"
+	"path/filepath"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+)
+
+const withFiles = `
+data: DIR/data
+probes: [{id: out, source: recorded}]
+nests: []
+outside: out
+publish:
+  mqtt: {broker: "ssl://broker.example:8883", username: nestmon, password_file: DIR/mqtt, ca_file: DIR/ca.pem}
+  influxdb: {url: "http://localhost:8086", bucket: b, token_file: DIR/token}
+phone: {channels: [{name: mobile, url_file: DIR/url}]}
+`
+
+// A self-signed certificate made for this test; its key was thrown away.
+const certificatePEM = `-----BEGIN CERTIFICATE-----
+MIIBiDCCAS+gAwIBAgIUT5TFSSwGgpbqSn/xT2eAy/HclVMwCgYIKoZIzj0EAwIw
+GTEXMBUGA1UEAwwOYnJva2VyLmV4YW1wbGUwIBcNMjYxMTI1MTUyNzQ5WhgPMjEy
+NjExMDExNTI3NDlaMBkxFzAVBgNVBAMMDmJyb2tlci5leGFtcGxlMFkwEwYHKoZI
+zj0CAQYIKoZIzj0DAQcDQgAE7Eme81BtUQW2PqkI/jVu+Zjsim64q2LHGc94ojzf
+L2uago6ddOgIXdqmIIIqkpAaNHr9O7HS47TmQrZz34l5F6NTMFEwHQYDVR0OBBYE
+FDhDcEqjwWur3GF9S7UZvnStRDR8MB8GA1UdIwQYMBaAFDhDcEqjwWur3GF9S7UZ
+vnStRDR8MA8GA1UdEwEB/wQFMAMBAf8wCgYIKoZIzj0EAwIDRwAwRAIgfgOb6X6d
+2iLdi1y6dG3dd4vsIZxX1uFZARHQbN4lijYCIAhADC7sW9GfTraUhmjNivwmntoe
+XNxeTej9BIsQhG/R
+-----END CERTIFICATE-----
+`
+
+// TestCheckLooksAtFiles: what the daemon does not start without, and what others could read.
+func TestCheckLooksAtFiles(t *testing.T) {
+	const secret = "tok3nOfTheKeeper"
+	type file struct {
+		text string
+		mode os.FileMode
+	}
+	for _, row := range []struct {
+		name string
+		file string // the one that differs from a good set; removed when its text is empty and its mode 0
+		is   file
+		want string // the beginning of the only line, empty for none
+	}{
+		{"all is well", "mqtt", file{secret + "\n", 0o600}, ""},
+		{"the group may read", "mqtt", file{secret, 0o640}, ""},
+		{"no password", "mqtt", file{}, "publish.mqtt.password_file: there is no file DIR/mqtt; make it with: sudo install -m 600 -o nestmon"},
+		{"no certificate", "ca.pem", file{}, "publish.mqtt.ca_file: there is no file DIR/ca.pem; copy"},
+		{"no token", "token", file{}, "publish.influxdb.token_file: there is no file DIR/token; make it"},
+		{"no address", "url", file{}, "phone.channels[0].url_file: there is no file DIR/url; make it"},
+		{"an empty password", "mqtt", file{"\n", 0o600}, "publish.mqtt.password_file: DIR/mqtt is empty; write"},
+		{"an empty certificate", "ca.pem", file{"\n", 0o644}, "publish.mqtt.ca_file: DIR/ca.pem holds no PEM certificate; copy"},
+		{"everybody may read the address", "url", file{"https://push.example/" + secret, 0o604}, "phone.channels[0].url_file: every user of this machine can reach the secret in DIR/url; take that away: sudo chmod 600 DIR/url"},
+		{"everybody may write the token", "token", file{secret, 0o602}, "publish.influxdb.token_file: every user"},
+		{"no web address", "url", file{secret, 0o600}, "phone mobile: the address is not a web address; write"},
+		{"a token of two lines", "token", file{secret + "\n" + secret, 0o600}, `influxdb.token_file: "DIR/token" does not hold a token alone; write`},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			dir := t.TempDir()
+			files := map[string]file{
+				"mqtt": {secret, 0o600}, "ca.pem": {certificatePEM, 0o644}, "token": {secret, 0o600}, "url": {"https://push.example/" + secret, 0o600},
+			}
+			files[row.file] = row.is
+			for name, f := range files {
+				if f == (file{}) {
+					continue
+				}
+				path := filepath.Join(dir, name)
+				plant(t, path, f.text)
+				if err := os.Chmod(path, f.mode); err != nil { // whatever the umask is
+					t.Fatal(err)
+				}
+			}
+			code, out, errs := checkOn(t, t.TempDir(), strings.ReplaceAll(withFiles, "DIR", dir))
+			if strings.Contains(out+errs, secret) {
+				t.Errorf("a secret is shown:\n%s%s", out, errs)
+			}
+			var missing []string
+			for line := range strings.Lines(strings.ReplaceAll(out, dir, "DIR")) {
+				if text, ok := strings.CutPrefix(line, "missing   "); ok {
+					missing = append(missing, text)
+				}
+			}
+			switch {
+			case row.want == "" && (code != exitDone || len(missing) > 0):
+				t.Errorf("exit %d, %q, %s; want nothing", code, missing, errs)
+			case row.want != "" && (code != exitFinding || len(missing) != 1 || !strings.HasPrefix(missing[0], row.want)):
+				t.Errorf("exit %d, %q, %s; want 1 and %q", code, missing, errs, row.want)
+			}
+		})
+	}
+}
+
+// TestFilesOfTheExample holds every file that the shipped example names against its text.
+func TestFilesOfTheExample(t *testing.T) {
+	c, _, err := loadConfig("example.yaml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	want := []namedFile{
+		{"publish.mqtt.password_file", "/etc/nestmon/mqtt.password"},
+		{"publish.influxdb.token_file", "/etc/nestmon/influx.token"},
+		{"phone.channels[0].url_file", "/etc/nestmon/phone.url"},
+	}
+	if got := filesOf(reflect.ValueOf(c).Elem(), ""); !slices.Equal(got, want) {
+		t.Errorf("got %v, want %v", got, want)
+	}
+}
