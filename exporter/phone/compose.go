@@ -4,6 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -73,7 +74,7 @@ func title(e alarm.Event, u units, loc *time.Location) string {
 		t = "over"
 	}
 	t += ": " + place(e) + " " + words
-	if e.HasValue {
+	if e.HasValue && (e.State != alarm.Cleared || e.Unit != hoursUnit) { // what counts time is back at nothing when it is over
 		t += ", " + u.write(e.Value, e.Unit)
 	}
 	switch {
@@ -137,6 +138,25 @@ func shorten(s string, n int) string {
 	return string(r[:n-1]) + "…"
 }
 
+const (
+	hoursUnit = "h" // the unit of events about a length of time
+
+	// inMinutes is the length in hours under which one is written in minutes. Ours, no source.
+	inMinutes = 2
+)
+
+// duration writes a length of time that is given in hours.
+func duration(hours float64) string {
+	minutes := math.Round(hours * 60)
+	switch {
+	case hours >= inMinutes:
+		return strconv.FormatFloat(hours, 'f', 1, 64) + " h"
+	case minutes < 1:
+		return "under 1 min"
+	}
+	return strconv.FormatFloat(minutes, 'f', 0, 64) + " min"
+}
+
 // units writes values with their unit.
 type units struct{ fahrenheitFirst bool }
 
@@ -153,6 +173,8 @@ func (u units) write(v float64, unit string) string {
 		return n(v, 0) + " %"
 	case "ppm":
 		return n(v, 0) + " ppm"
+	case hoursUnit:
+		return duration(v)
 	case "g/m3":
 		return n(v, 1) + " g/m³"
 	}

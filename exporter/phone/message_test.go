@@ -38,6 +38,19 @@ func TestCompose(t *testing.T) {
 		}, "WARNING: site: a whole bus of probes is dead", []string{"bus-fault"}},
 		{"humidity", "celsius", func(e *alarm.Event) { e.Name, e.Unit, e.Value = alarm.ToteWet, "%", 96.4 }, "URGENT: nest a1: wet, 96 %, since 15:45", nil},
 		{"hours", "celsius", func(e *alarm.Event) { e.Name, e.Unit, e.Value = alarm.VisitOverdue, "h", 50 }, "URGENT: nest a1: no visit of the doe seen, 50.0 h, since 15:45", nil},
+		{"minutes", "celsius", func(e *alarm.Event) {
+			e.Name, e.Unit, e.Value, e.Limit = alarm.ProbeSilent, "h", 0.03, 0.02
+		}, "URGENT: nest a1: no data, nobody is watching, 2 min, since 15:45", []string{"Value: 2 min\nLimit: 1 min\n"}},
+		{"minutes up to two hours", "celsius", func(e *alarm.Event) {
+			e.Name, e.Unit, e.Value, e.Limit = alarm.ProbeSilent, "h", 1.98, 2
+		}, "URGENT: nest a1: no data, nobody is watching, 119 min, since 15:45", []string{"Value: 119 min\nLimit: 2.0 h\n"}},
+		{"less than a minute", "celsius", func(e *alarm.Event) {
+			e.Name, e.Unit, e.Value, e.Limit = alarm.ProbeSilent, "h", 0.02, 0
+		}, "URGENT: nest a1: no data, nobody is watching, 1 min, since 15:45", []string{"Limit: under 1 min\n"}},
+		{"over, with a length of time", "celsius", func(e *alarm.Event) {
+			e.Name, e.State, e.Unit, e.Value = alarm.VisitOverdue, alarm.Cleared, "h", 0
+		}, "over: nest a1: no visit of the doe seen, 15:45 to 16:05", nil},
+		{"moisture", "celsius", func(e *alarm.Event) { e.Name, e.Unit, e.Value = alarm.VentilationDue, "g/m3", 9.25 }, "URGENT: nest a1: ventilation due, 9.2 g/m³, since 15:45", nil},
 	}
 	for _, row := range rows {
 		t.Run(row.name, func(t *testing.T) {
