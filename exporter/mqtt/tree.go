@@ -147,7 +147,7 @@ func notJudged(judged []thresholds.Judgement) string {
 	var out []string
 	for _, j := range judged {
 		if !j.Judged {
-			out = append(out, j.Danger+": "+cmp.Or(j.Why, "no reason given"))
+			out = append(out, j.Danger+": "+cmp.Or(strings.TrimPrefix(j.Why, "not judged: "), "no reason given"))
 		}
 	}
 	return text(cmp.Or(strings.Join(out, "; "), "none"))

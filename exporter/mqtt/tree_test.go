@@ -42,7 +42,10 @@ func summerDay() *exporter.State {
 				},
 				Judged: []thresholds.Judgement{{Danger: "heat", Judged: true}, {Danger: "chill", Why: "no litter entered"}},
 			},
-			{ID: "b2", Stage: thresholds.Empty, Values: []thresholds.Value{value(thresholds.Air, sensors.Temperature, -0.5, true)}},
+			{
+				ID: "b2", Stage: thresholds.Empty, Values: []thresholds.Value{value(thresholds.Air, sensors.Temperature, -0.5, true)},
+				Judged: []thresholds.Judgement{{Danger: "heat", Judged: true, Why: "by the cluster probe only"}},
+			},
 		},
 		Alarms: []alarm.Standing{
 			{Event: alarm.Event{Nest: "a1", Name: alarm.NestHeat, Severity: alarm.Urgent, Text: "the air in nest a1 is too hot; cool it"}},
@@ -84,6 +87,33 @@ func TestTreeLaysOutAState(t *testing.T) {
 		if g := got[i]; g.Topic != "homie/5/barn/"+want[i][0] || g.Payload != want[i][1] {
 			t.Errorf("message %d is %s = %q, want %s = %q", i, g.Topic, g.Payload, want[i][0], want[i][1])
 		}
+	}
+}
+
+func TestWhyNotJudgedIsSaidOnce(t *testing.T) {
+	rows := []struct {
+		name   string
+		judged []thresholds.Judgement
+		want   string
+	}{
+		{"a reason", []thresholds.Judgement{{Danger: "chill", Why: "no litter entered"}}, "chill: no litter entered"},
+		{"a reason that says it too", []thresholds.Judgement{{Danger: "chill", Why: "not judged: no litter entered"}}, "chill: no litter entered"},
+		{"no reason", []thresholds.Judgement{{Danger: "chill"}}, "chill: no reason given"},
+		{"two", []thresholds.Judgement{{Danger: "chill", Why: "no cluster probe"}, {Danger: "cold", Judged: true}, {Danger: "heat", Why: "no nest-air probe"}}, "chill: no cluster probe; heat: no nest-air probe"},
+	}
+	for _, row := range rows {
+		t.Run(row.name, func(t *testing.T) {
+			s := &exporter.State{Snapshot: thresholds.Snapshot{Nests: []thresholds.NestState{{ID: "a1", Stage: thresholds.Empty, Judged: row.judged}}}}
+			got := ""
+			for _, m := range root.Tree(s).Values {
+				if strings.HasSuffix(m.Topic, "/not-judged") {
+					got = m.Payload
+				}
+			}
+			if got != row.want {
+				t.Errorf("got %q, want %q", got, row.want)
+			}
+		})
 	}
 }
 
