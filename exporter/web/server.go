@@ -93,6 +93,7 @@ func (s *Server) Start() error {
 	s.mu.Lock()
 	s.http, s.addr = srv, l.Addr().String()
 	s.mu.Unlock()
+	s.log.Info("serving the page", slog.String("address", l.Addr().String()))
 	go func() {
 		err := srv.Serve(l)
 		if !errors.Is(err, http.ErrServerClosed) {

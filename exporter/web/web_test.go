@@ -213,6 +213,20 @@ func TestStartSaysWhatToDo(t *testing.T) {
 	}
 }
 
+func TestStartSaysWhere(t *testing.T) {
+	var said strings.Builder
+	s := web.New(web.Config{Listen: "127.0.0.1:0"}, site(), history(), slog.New(slog.NewTextHandler(&said, nil)))
+	if err := s.Start(); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Close(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	if want := `msg="serving the page" address=` + s.Addr() + "\n"; strings.Count(said.String(), want) != 1 {
+		t.Errorf("logged %q, want one %q", said.String(), want)
+	}
+}
+
 func TestConfigValidate(t *testing.T) {
 	for _, tc := range []struct {
 		name, listen string
