@@ -2,10 +2,12 @@ package thresholds_test
 
 import (
 	"math"
+	"strings"
 	"testing"
 	"time"
 
 	"nestmon/sensors"
+	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/brood"
 	"nestmon/thresholds/litter"
@@ -257,4 +259,49 @@ func TestFlakyProbeIsOneAlarm(t *testing.T) {
 	_, events := trace{minutes: 600, litters: newborn(4), outside: flaky, cluster: constant(35), air: flaky}.run(t)
 	want(t, events, alarm.ProbeSilent, alarm.Raised, alarm.Warning, 2) // the nest's and the site's
 	want(t, events, alarm.ProbeSilent, alarm.Cleared, alarm.Notice, 0)
+}
+
+// What cannot be judged is shown as such from the very poll on, not a minute later; and a litter that was entered shows at once.
+func TestShownAtOnce(t *testing.T) {
+	r := rabbitry(t, brood.WoodenBox)
+	chill := func() thresholds.Judgement {
+		for _, j := range r.Snapshot().Nests[0].Judged {
+			if j.Danger == "chill" {
+				return j
+			}
+		}
+		t.Fatal("chill is not listed")
+		return thresholds.Judgement{}
+	}
+	at := start.Add(10 * time.Second)
+	poll := func(probes ...string) {
+		at = at.Add(30 * time.Second)
+		var batch []sensors.Reading
+		for _, p := range probes {
+			batch = append(batch, sensors.Reading{Probe: p, Time: at, Value: 34})
+		}
+		r.Observe(at, batch)
+	}
+	r.SetLitters(newborn(3), at)
+	poll("cluster")
+	if n := r.Snapshot().Nests[0]; n.Litter == nil || n.AgeDays != 3 {
+		t.Errorf("after the first poll the litter is %v, %d days old", n.Litter, n.AgeDays)
+	}
+	r.SetLitters(newborn(5), at)
+	if age := r.Snapshot().Nests[0].AgeDays; age != 5 {
+		t.Errorf("corrected, the litter is %d days old, want 5", age)
+	}
+	for range 10 {
+		at = at.Add(30 * time.Second)
+		r.Observe(at, []sensors.Reading{{Probe: "cluster", Time: at, Value: 33}, {Probe: "air", Time: at, Value: 10}})
+	}
+	if j := chill(); !j.Judged {
+		t.Fatalf("not judged: %s", j.Why)
+	}
+	for range 4 {
+		poll("air")
+	}
+	if j := chill(); j.Judged || !strings.Contains(j.Why, "cluster") {
+		t.Errorf("two minutes after the last reading of the cluster: %+v", j)
+	}
 }

@@ -35,6 +35,9 @@ func (r *Rabbitry) chooseLitters(now time.Time) {
 			}
 		}
 		w.SetLitter(current)
+		if r.started {
+			w.Look(&r.now)
+		}
 	}
 }
 

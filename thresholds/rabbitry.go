@@ -59,8 +59,12 @@ func New(cfg Config) (*Rabbitry, error) {
 // The slice is used again by the next call.
 func (r *Rabbitry) Observe(t time.Time, readings []sensors.Reading) []alarm.Event {
 	r.events = r.events[:0]
+	first := !r.started
 	r.advance(t)
 	r.now.Wall = t.In(r.cfg.Location)
+	if first {
+		r.chooseLitters(t)
+	}
 	for _, reading := range readings {
 		r.channels.Take(&r.now, reading)
 	}

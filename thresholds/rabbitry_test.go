@@ -441,3 +441,27 @@ func TestFastCoolingAboveTheCriticalLimitWakesNobody(t *testing.T) {
 	want(t, events, alarm.ClusterChill, alarm.Raised, alarm.Urgent, 0)
 	want(t, events, alarm.ClusterChill, alarm.Raised, alarm.Warning, 1)
 }
+
+// A chill is not called over while the pile may still be under the limit itself; but a pile that holds steady warmth for eight hours
+// has moved, and its new place is learned.
+func TestChillEndsAtTheLimitItself(t *testing.T) {
+	const air = -10.0
+	course := func(after float64) func(int) float64 { // °C at the probe: warm, then cold, then to a level
+		return func(m int) float64 {
+			switch {
+			case m < 600:
+				return 30.4 + dusty(m) // a core of about 37.5 at the prior gain
+			case m < 800:
+				return 13 + dusty(m)
+			}
+			return after + dusty(m)
+		}
+	}
+	run := func(after float64, minutes int) []alarm.Event {
+		_, events := trace{minutes: minutes, litters: newborn(8), outside: constant(-14), cluster: course(after), air: func(m int) float64 { return air + dusty(m+3) }}.run(t)
+		return events
+	}
+	want(t, run(22.5, 1150), alarm.ClusterChill, alarm.Cleared, alarm.Warning, 0) // a core of about 28: the margin is passed, the limit of 29 is not
+	want(t, run(26, 1200), alarm.ClusterChill, alarm.Cleared, alarm.Warning, 1)   // about 32
+	want(t, run(22.5, 2000), alarm.ClusterChill, alarm.Cleared, alarm.Warning, 1) // steady for eight hours
+}

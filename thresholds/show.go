@@ -1,6 +1,7 @@
 package thresholds
 
 import (
+	"cmp"
 	"slices"
 
 	"nestmon/thresholds/alarm"
@@ -19,7 +20,8 @@ func (r *Rabbitry) Snapshot() Snapshot {
 	return s
 }
 
-// Standing lists what is on: the most severe first, then the newest.
+// Standing lists what is on: the most severe first, then in the order of alarm.Names, which begins with what kills kits fastest, then
+// the newest.
 func (r *Rabbitry) Standing() []alarm.Standing {
 	all := r.site.Standing(nil)
 	for _, w := range r.nests {
@@ -31,13 +33,12 @@ func (r *Rabbitry) Standing() []alarm.Standing {
 		}
 	}
 	slices.SortStableFunc(all, func(a, b alarm.Standing) int {
-		if a.Severity != b.Severity {
-			return int(b.Severity) - int(a.Severity)
-		}
-		return b.Time.Compare(a.Time)
+		return cmp.Or(int(b.Severity)-int(a.Severity), rank(a.Name)-rank(b.Name), b.Time.Compare(a.Time))
 	})
 	return all
 }
+
+func rank(name alarm.Name) int { return slices.Index(alarm.Names, name) }
 
 func (r *Rabbitry) nestState(w *nest.Watch, standing []alarm.Standing) NestState {
 	cfg := w.Config()
@@ -52,7 +53,7 @@ func (r *Rabbitry) nestState(w *nest.Watch, standing []alarm.Standing) NestState
 		}
 		s.Values = append(s.Values, r.value(as, c))
 	})
-	s.Core, s.HasCore = w.Core()
+	s.Core, s.HasCore = w.Core(&r.now)
 	s.Limits = limits(w)
 	for _, j := range w.Judged(&r.now) {
 		s.Judged = append(s.Judged, Judgement(j))

@@ -2,6 +2,8 @@ package main
 
 import (
 	"fmt"
+	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -70,6 +72,9 @@ func (b *faultBook) daemonWords(d *daemon, now time.Time) (c alarm.Condition, te
 	}
 	if files := d.archive.SetAside(); len(files) > 0 {
 		worse(&c, alarm.Warning, d.started)
+		if slices.ContainsFunc(files, func(f string) bool { return strings.HasPrefix(filepath.Base(f), "book.") }) {
+			said = append(said, "The litter book is lost: enter every litter again. Until then no nest is judged for chill, and limits are those of newborn kits.")
+		}
 		said = append(said, fmt.Sprintf("An archive file could not be read and was set aside as %s; a new one was begun. Keep the file: nothing was deleted.",
 			strings.Join(files, ", ")))
 	}

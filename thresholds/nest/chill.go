@@ -30,6 +30,7 @@ type chill struct {
 	warn, crit score
 	backstop   dwell
 	beside     level   // the probe reads nest air
+	steady     level   // on, but neither cooling nor cold through
 	cold       level   // colder than the warning limit, whatever the reason
 	limit      float64 // °C, the warning limit on the core after the margin
 	critical   float64 // °C, the critical limit on the core after the margin
@@ -99,15 +100,46 @@ func (c *chill) step(w *Watch, n *Now) {
 	grace := p.sinceDrop < graceDrop || w.visits.recent(n, graceVisit)
 	c.warn.add(n, c.rate(p, c.limit, grace), lim.ChillWarn.Delay.Minutes())
 	c.crit.add(n, c.rate(p, c.critical, grace), lim.ChillCritical.Delay.Minutes())
-	if p.core > c.limit+clearMargin && !c.falling {
+	c.end(p, lim)
+	c.settled(n, p)
+	c.cold.step(n, p.core < lim.ChillWarn.C)
+}
+
+// end takes an alarm down when the estimate is back above the limit itself, the margin left out: what was called too cold is not called
+// over while it still may be.
+func (c *chill) end(p *pile, lim brood.ClusterLimits) {
+	over := func(limit, itself float64) bool { return p.core > max(limit+clearMargin, itself) && !c.falling }
+	switch {
+	case over(c.limit, lim.ChillWarn.C):
 		if c.on() {
 			c.cold = level{} // what was too cold has been answered by the alarm that ends here
 		}
 		c.warn, c.crit = score{}, score{}
-	} else if p.core > c.critical+clearMargin && !c.falling {
+	case over(c.critical, lim.ChillCritical.C):
 		c.crit = score{}
 	}
-	c.cold.step(n, p.core < lim.ChillWarn.C)
+	if !c.warn.on && p.core > c.limit+clearMargin && !c.falling {
+		c.warn = score{}
+	}
+	if !c.crit.on && p.core > c.critical+clearMargin && !c.falling {
+		c.crit = score{}
+	}
+}
+
+// A pile that has been under its limit for hours and neither cools further nor is cold through is warm and lies elsewhere than it did: dead
+// or starving kits do not hold a third of their warmth that long. Simulated: covered and dead, nests were at 28 °C within 8 h.
+const (
+	steadyFor  = 8 * 60 // min
+	steadyWarm = 0.35   // share of the warmth held
+)
+
+// settled learns the new place of a pile that has moved.
+func (c *chill) settled(n *Now, p *pile) {
+	if c.steady.step(n, c.on() && !c.falling && p.w > steadyWarm) < steadyFor {
+		return
+	}
+	p.gain, p.hours, p.minutes = min(max(p.w, gainLow), 1), 0, 0
+	c.warn, c.crit, c.cold, c.steady = score{}, score{}, level{}, level{}
 }
 
 // bothProbes reports whether two cluster probes are being read.
@@ -235,6 +267,9 @@ func (w *Watch) checkNest(n *Now) alarm.Condition {
 		c.Severity, c.Since, c.Why = alarm.Notice, n.Wall, whyBlind
 	case ch.cold.minutes >= checkMinutes && !ch.on():
 		c.Severity, c.Since, c.Why = alarm.Notice, ch.cold.since, whyTooCold
+		if w.night() && w.bothProbes(n) && w.days.age <= brood.RawChillLastDay {
+			c.Severity = alarm.Warning // two probes agree, and it is no weather to wait in
+		}
 	}
 	if c.Severity != alarm.None && c.Why != whyTooCold && w.night() {
 		c.Severity = alarm.Urgent

@@ -69,7 +69,7 @@ func (w *Watch) DaysBred() int {
 func (w *Watch) Gone() bool { return w.has && w.days.ended }
 
 // Core is the estimate of the pile's core, °C; ok while it is judged.
-func (w *Watch) Core() (c float64, ok bool) { return round2(w.pile.core), w.pile.chill.judged }
+func (w *Watch) Core(n *Now) (c float64, ok bool) { return round2(w.pile.core), w.chillJudged(n) }
 
 // Limits are the nest-air limits in force, and the cluster's where kits are known.
 func (w *Watch) Limits() (brood.AirLimits, brood.ClusterLimits, bool) {
@@ -80,9 +80,9 @@ func (w *Watch) Limits() (brood.AirLimits, brood.ClusterLimits, bool) {
 
 // Judged lists what is watched now and what cannot be.
 func (w *Watch) Judged(n *Now) []Judgement {
-	chill := Judgement{Danger: "chill", Judged: w.pile.chill.judged}
+	chill := Judgement{Danger: "chill", Judged: w.chillJudged(n)}
 	if !chill.Judged {
-		chill.Why = w.whyNoChill()
+		chill.Why = w.whyNoChill(n)
 	}
 	cold := Judgement{Danger: "cold", Why: w.whyNoKits()}
 	if cold.Why == "" && !w.air.Fresh(n) {
@@ -90,6 +90,11 @@ func (w *Watch) Judged(n *Now) []Judgement {
 	}
 	cold.Judged = cold.Why == ""
 	return []Judgement{w.heatJudged(n), chill, cold}
+}
+
+// chillJudged reports whether the pile was judged at the last minute and still can be.
+func (w *Watch) chillJudged(n *Now) bool {
+	return w.pile.chill.judged && w.warmest(n) != nil && w.air.Fresh(n)
 }
 
 func (w *Watch) heatJudged(n *Now) Judgement {
@@ -104,9 +109,9 @@ func (w *Watch) heatJudged(n *Now) Judgement {
 
 func (w *Watch) whyNoAir() string {
 	if w.air == nil {
-		return "not judged: no nest-air probe"
+		return "no nest-air probe"
 	}
-	return "not judged: no usable reading of nest air"
+	return "no usable reading of nest air"
 }
 
 // whyNoKits is why nothing can be said of kits, empty while they are there.
@@ -115,33 +120,35 @@ func (w *Watch) whyNoKits() string {
 	case w.Gone():
 		return "no kits: the litter is ended"
 	case !w.has:
-		return "not judged: no litter entered"
+		return "no litter entered"
 	case w.days.age < 0:
-		return "not judged: not kindled yet"
+		return "not kindled yet"
 	case w.days.age > brood.LastClusterDay:
-		return "not judged: kits of this age leave the nest"
+		return "kits of this age leave the nest"
 	}
 	return ""
 }
 
-func (w *Watch) whyNoChill() string {
+func (w *Watch) whyNoChill(n *Now) string {
 	p := &w.pile
 	if why := w.whyNoKits(); why != "" {
 		return why
 	}
 	switch {
 	case len(w.cluster) == 0:
-		return "not judged: no cluster probe"
-	case p.probe == nil:
-		return "not judged: no usable reading of the cluster"
+		return "no cluster probe"
+	case w.warmest(n) == nil:
+		return "no usable reading of the cluster"
 	case w.air == nil && w.days.age <= brood.RawChillLastDay:
-		return "not judged: no nest-air probe; only the back-stop of 15 °C (59 °F) is"
-	case !p.valid:
+		return "no nest-air probe; only the back-stop of 15 °C (59 °F) is"
+	case !w.air.Fresh(n):
 		return w.whyNoAir()
 	case p.blind:
-		return "not judged: the probe is not on the cluster"
+		return "the probe is not on the cluster"
+	case !p.valid:
+		return "readings have only just begun"
 	}
-	return "not judged: nest air is as warm as the kits"
+	return "nest air is as warm as the kits"
 }
 
 // Standing appends the alarms that are on, in words that fit their newest values.

@@ -151,6 +151,9 @@ func (w *Watch) Done(name alarm.Name, at time.Time) {
 	}
 }
 
+// Look works out the litter's days at once, so that what was entered shows before the next minute.
+func (w *Watch) Look(n *Now) { w.days.step(w, n) }
+
 // Step moves the watch one minute on and appends what changed to events.
 func (w *Watch) Step(n *Now, events []alarm.Event) []alarm.Event {
 	w.days.step(w, n)

@@ -54,13 +54,13 @@ func (w *Watch) words(name alarm.Name, c alarm.Condition) string {
 // sayings holds the words of each alarm; the litter clock brings its own.
 var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 	alarm.NestHeat: func(w *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("Nest air is %s; the limit %s is %s. %s", both(c.Value), w.forAge(), both(c.Limit), coolDown[w.cfg.Kind])
+		return fmt.Sprintf("Nest air is %s; the limit %s is %s%s. %s", both(c.Value), w.forAge(), both(c.Limit), notYetClear(c.Value <= c.Limit), coolDown[w.cfg.Kind])
 	},
 	alarm.ClusterHeat: func(w *Watch, c alarm.Condition) string {
 		return fmt.Sprintf("The cluster probe reads %s; the limit %s is %s. %s", both(c.Value), w.forAge(), both(c.Limit), coolDown[w.cfg.Kind])
 	},
 	alarm.HeatExpected: func(w *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("Nest air is on its way to %s within two hours; %s is dangerous %s. Shade the nest and open it to the air now, before it is hot.",
+		return fmt.Sprintf("Nest air is expected to come to %s within two hours, as good as the %s that is dangerous %s. Shade the nest and open it to the air now, before it is hot.",
 			both(c.Value), both(c.Limit), w.forAge())
 	},
 	alarm.ClusterChill: func(w *Watch, c alarm.Condition) string {
@@ -76,7 +76,7 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 			both(c.Value), w.forAge(), both(least), both(c.Limit), warmUp[w.cfg.Kind])
 	},
 	alarm.NestCold: func(w *Watch, c alarm.Condition) string {
-		head := fmt.Sprintf("Nest air is %s; the limit %s is %s. ", both(c.Value), w.forAge(), both(c.Limit))
+		head := fmt.Sprintf("Nest air is %s; the limit %s is %s%s. ", both(c.Value), w.forAge(), both(c.Limit), notYetClear(c.Value >= c.Limit))
 		if c.Why == whyClusterWarm {
 			return head + "The cluster still reads warm: see that bedding is dry and deep and that a vent stays open."
 		}
@@ -110,13 +110,13 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		return fmt.Sprintf("No visit of the doe has been seen for %.0f h. One visit in three is not seen by the probes, so look at the kits' bellies: full and round is well, flat and wrinkled is hungry.", c.Value)
 	},
 	alarm.Kindled: func(_ *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("Warmth that stays has appeared: the cluster is %.1f K (%.1f °F) over nest air. She has probably kindled. Look, take out dead kits, count the living, and enter the day.", c.Value, c.Value*9/5)
+		return fmt.Sprintf("Warmth that stays has appeared: the cluster is %.1f °C (%.1f °F) warmer than nest air. She has probably kindled. Look, take out dead kits, count the living, and enter the day.", c.Value, c.Value*9/5)
 	},
 	alarm.Visit: func(_ *Watch, _ alarm.Condition) string {
 		return "The doe came: nest air rose, then the pile was uncovered for a while."
 	},
 	alarm.Inspection: func(_ *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("The nest was opened: its air moved %.1f K (%.1f °F) towards the air outside.", c.Value, c.Value*9/5)
+		return fmt.Sprintf("The nest was opened: its air moved by %.1f °C (%.1f °F) towards the air outside.", c.Value, c.Value*9/5)
 	},
 	alarm.ToteWet: func(_ *Watch, c alarm.Condition) string {
 		return fmt.Sprintf("The tote's air has been at %.0f %% humidity, over %.0f %%, for half a day. Look for water in the tote, at the seal and at the pipe; change wet bedding.", c.Value, c.Limit)
@@ -144,6 +144,14 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		}
 		return fmt.Sprintf("No look into this nest is known of for %.0f h; twice a day is common practice. Take out dead kits, put strays back, look for full bellies and dry bedding.", c.Value)
 	},
+}
+
+// notYetClear tells of a value that is back inside its limit, but not by enough to call the alarm over.
+func notYetClear(inside bool) string {
+	if inside {
+		return ", and it is not yet well clear of it"
+	}
+	return ""
 }
 
 func doeWords(place string, c alarm.Condition) string {
@@ -206,8 +214,12 @@ func over(nest string, name alarm.Name) string {
 // forAge names the row of the limits.
 func (w *Watch) forAge() string {
 	switch {
+	case w.days.age < 0 && w.days.bred >= 0:
+		return "before kindling (taken as for newborn kits)"
 	case w.days.age < 0:
 		return "for an unknown age (taken as newborn)"
+	case w.days.age == 1:
+		return "for kits 1 day old"
 	case w.days.age == 0:
 		return "on the day of kindling"
 	}
