@@ -10,24 +10,19 @@ import (
 	"slices"
 )
 
-// lookAround says what this machine lacks for the configuration. It changes nothing.
-func lookAround(root string, c *config) ([]string, error) {
-	live := *c
-	live.Probes = slices.DeleteFunc(slices.Clone(c.Probes), func(p probeConfig) bool {
-		kind, _ := sourceKindOf(p.Source)
-		return kind.open == nil // of a replay or a demonstration: there is nothing to look for
-	})
-	boards, err := openBoards(root, &live, slog.New(slog.DiscardHandler))
-	if err != nil {
-		return nil, err
-	}
-	var lacks []string
-	for _, b := range boards {
-		for _, lack := range b.Check() {
-			if !slices.Contains(lacks, lack) { // several wires may lack the same
-				lacks = append(lacks, lack)
-			}
+// lookAround says what this machine lacks for the configuration. It changes nothing. All probes of a kind are looked for together,
+// on whatever wire they hang: one that is missing shows on none.
+func lookAround(root string, c *config) (lacks []string, err error) {
+	for _, kind := range sourceKinds {
+		probes := slices.DeleteFunc(slices.Clone(c.Probes), func(p probeConfig) bool { return p.Source != kind.name })
+		if kind.open == nil || len(probes) == 0 {
+			continue // of a replay or a demonstration: there is nothing to look for
 		}
+		b, openErr := kind.open(root, c, kind.name, probes, slog.New(slog.DiscardHandler))
+		if openErr != nil {
+			return nil, openErr
+		}
+		lacks = append(lacks, b.Check()...)
 		err = errors.Join(err, b.Close())
 	}
 	lacks = append(lacks, lookAtFiles(c)...)

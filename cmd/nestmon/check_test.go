@@ -114,6 +114,18 @@ func TestCheck(t *testing.T) {
 	}
 }
 
+// TestCheckSeesTheBoundOnesOnEveryWire: a missing probe shows on no wire, the others on theirs, and none of them is free.
+func TestCheckSeesTheBoundOnesOnEveryWire(t *testing.T) {
+	root := t.TempDir()
+	plant(t, filepath.Join(root, "sys/bus/w1/devices/w1_bus_master1"), "")
+	hang(t, root, "w1_bus_master1", "28-0316a2794d5f")
+	yaml := strings.Replace(strings.ReplaceAll(onBoard, "outside: outside", ""), "  - {id: outside, source: kernel, device: sht4x}\n", "", 1)
+	code, out, errs := checkOn(t, root, strings.Replace(yaml, "DATA", t.TempDir(), 1))
+	if want := "28-0416c1e07bff is not on the bus; check its three wires and the number (every other one there is already bound)"; code != exitFinding || !strings.Contains(out, want) {
+		t.Errorf("exit %d; %q is not in\n%s%s", code, want, out, errs)
+	}
+}
+
 // plant makes a file, or an empty folder where there is no text.
 func plant(t *testing.T, name, text string) {
 	t.Helper()

@@ -29,12 +29,17 @@ func (s *Source) Check() []string {
 		findings = append(findings, fmt.Sprintf("%s holds no bus master; %s", dir, enable))
 	}
 	var free []string
+	var others bool // DS18B20 that are there
 	bound := make(map[string]bool)
 	for _, c := range s.probes {
 		bound[c.ROM] = true
 	}
 	for _, e := range entries {
-		if strings.HasPrefix(e.Name(), "28-") && !bound[e.Name()] {
+		if !strings.HasPrefix(e.Name(), "28-") {
+			continue
+		}
+		others = true
+		if !bound[e.Name()] {
 			free = append(free, e.Name())
 		}
 	}
@@ -43,8 +48,11 @@ func (s *Source) Check() []string {
 			continue
 		}
 		hint := "no other DS18B20 is there"
-		if len(free) > 0 {
+		switch {
+		case len(free) > 0:
 			hint = "there and bound to nothing: " + strings.Join(free, ", ")
+		case others:
+			hint = "every other one there is already bound"
 		}
 		findings = append(findings, fmt.Sprintf("probe %s: %s is not on the bus; check its three wires and the number (%s)", c.ID, c.ROM, hint))
 	}

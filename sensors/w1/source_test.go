@@ -200,18 +200,34 @@ func TestFirstFaultAndRecoveryAreLoggedWithTheirCause(t *testing.T) {
 }
 
 func TestCheck(t *testing.T) {
-	tr := newTree(t)
-	tr.put("28-0316a2794d50", warm)
-	tr.put("28-00000a1b2c3d", warm)
-	tr.put("00-100000000000", "") // a phantom of a noisy line
-	s := source(tr, config(2))
-	got := s.Check()
-	want := []string{"probe p1: 28-0316a2794d51 is not on the bus; check its three wires and the number (there and bound to nothing: 28-00000a1b2c3d)"}
-	if !slices.Equal(got, want) {
-		t.Errorf("got %q, want %q", got, want)
+	const lost = "probe p1: 28-0316a2794d51 is not on the bus; check its three wires and the number "
+	for _, row := range []struct {
+		name  string
+		there []string
+		want  []string
+	}{
+		{"all there", []string{"28-0316a2794d50", "28-0316a2794d51", "28-00000a1b2c3d"}, nil},
+		{"another is free", []string{"28-0316a2794d50", "28-00000a1b2c3d"}, []string{lost + "(there and bound to nothing: 28-00000a1b2c3d)"}},
+		{"the others are bound", []string{"28-0316a2794d50"}, []string{lost + "(every other one there is already bound)"}},
+		{"none is there", nil, []string{strings.NewReplacer("p1", "p0", "4d51", "4d50").Replace(lost) + "(no other DS18B20 is there)", lost + "(no other DS18B20 is there)"}},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			tr := newTree(t)
+			tr.put("00-100000000000", "") // a phantom of a noisy line
+			for _, rom := range row.there {
+				tr.put(rom, warm)
+			}
+			if got := source(tr, config(2)).Check(); !slices.Equal(got, row.want) {
+				t.Errorf("got %q, want %q", got, row.want)
+			}
+		})
 	}
+}
+
+func TestCheckWithoutTheBus(t *testing.T) {
+	tr := newTree(t)
 	tr.must(os.RemoveAll(filepath.Join(tr.root, "sys")))
-	got = s.Check()
+	got := source(tr, config(2)).Check()
 	if len(got) != 1 || !strings.Contains(got[0], "dtoverlay=w1-gpio") || !strings.Contains(got[0], "sys/bus/w1/devices cannot be listed") {
 		t.Errorf("got %q, want one finding that says how to enable 1-Wire", got)
 	}
