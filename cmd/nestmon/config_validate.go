@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"path/filepath"
 	"slices"
 	"strings"
 	"time"
@@ -36,6 +37,11 @@ func (c *config) validateTop(d *decoder) {
 	}
 	if c.Data == "" {
 		d.wrong("data", "empty; write the folder of the archive, such as %s", defaultData)
+	}
+	for _, k := range []struct{ key, path, whole string }{{"data", c.Data, defaultData}, {"control", c.Control, defaultData + "/control.sock"}} {
+		if _, written := d.at[k.key]; written && k.path != "" && !filepath.IsAbs(k.path) {
+			d.lost(k.key, "%q begins where the daemon is started, which the service and your shell disagree on; write the whole path, such as %s", k.path, k.whole)
+		}
 	}
 	if c.Poll < shortPoll || c.Poll > longPoll {
 		d.wrong("poll", "%s is out of range; write %s to %s", span(c.Poll), span(shortPoll), span(longPoll))
