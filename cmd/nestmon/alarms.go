@@ -27,8 +27,8 @@ func (o onList) run(ctx context.Context, args []string, std stdio) int {
 	if len(args) > 0 && args[0] != "" && args[0][0] != '-' {
 		action, args = args[0], args[1:]
 	}
-	fs := flags(o.name, fmt.Sprintf("%s [list|%s] --config F [--nest N] [--event E]", o.name, o.verb), std)
-	file := fs.String("config", installed(), "the daemon's configuration `file`")
+	fs := flags(o.name, fmt.Sprintf("%s [list|%s] [--config F] [--nest N] [--event E]", o.name, o.verb), std)
+	file := fs.String("config", installedConfig, "the daemon's configuration `file`")
 	nest := fs.String("nest", "", "the `nest`'s id; left out for the whole site's own")
 	event := fs.String("event", "", "the `event`, as the list names it")
 	asJSON := fs.Bool("json", false, "print one JSON value")
@@ -47,7 +47,7 @@ func (o onList) run(ctx context.Context, args []string, std stdio) int {
 		code, err = o.list(ctx, d, cfg, *asJSON, std)
 	case o.verb:
 		if err = d.post(ctx, o.path, place{*nest, alarm.Name(*event)}, nil); err == nil {
-			fmt.Fprintf(std.out, "%s of %s is marked as %s.\n", *event, nestOrSite(*nest), o.verb)
+			err = o.confirm(place{*nest, alarm.Name(*event)}, *asJSON, std)
 		}
 	default:
 		err = fmt.Errorf("action %q is unknown; write list or %s", action, o.verb)
@@ -57,6 +57,14 @@ func (o onList) run(ctx context.Context, args []string, std stdio) int {
 		return exitWrongUse
 	}
 	return code
+}
+
+func (o onList) confirm(at place, asJSON bool, std stdio) error {
+	if asJSON {
+		return printJSON(std.out, at)
+	}
+	_, err := fmt.Fprintf(std.out, "%s of %s is marked as %s.\n", at.Event, nestOrSite(at.Nest), o.verb)
+	return err
 }
 
 // list prints what is on; an alarm that stands is a finding, a chore is not.

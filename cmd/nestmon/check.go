@@ -17,16 +17,12 @@ var checkCommand = command{
 }
 
 func check(args []string, std stdio) int {
-	fs := flags("check", "check --config FILE [--json]", std)
-	file := fs.String("config", installed(), "the configuration `file`")
+	fs := flags("check", "check [--config FILE] [--json]", std)
+	file := fs.String("config", installedConfig, "the configuration `file`")
 	root := fs.String("root", "/", "`folder` below which the kernel shows its devices in sys/")
 	asJSON := fs.Bool("json", false, "print one JSON value")
 	if code, ok := parse(fs, args); !ok {
 		return code
-	}
-	if *file == "" {
-		fmt.Fprintln(std.err, "nestmon check: --config is missing; name the configuration file")
-		return exitWrongUse
 	}
 	c, findings, err := loadConfig(*file)
 	if err != nil {

@@ -126,6 +126,32 @@ func TestCheckSeesTheBoundOnesOnEveryWire(t *testing.T) {
 	}
 }
 
+// TestWithoutConfig: a command says where it looked when no flag names the configuration.
+func TestWithoutConfig(t *testing.T) {
+	if _, err := os.Stat(installedConfig); err == nil {
+		t.Skipf("%s is there", installedConfig)
+	}
+	for _, name := range []string{"run", "check", "replay", "export", "status", "litter", "chores", "alarms"} {
+		t.Run(name, func(t *testing.T) {
+			args := []string{name}
+			if name == "litter" {
+				args = append(args, "list")
+			}
+			refused(t, args, installedConfig+": there is no such file; copy")
+			refused(t, append(args, "--config="), "--config is empty; write")
+			if code, _, errs := calling(t, append(args, "-h")...); code != exitDone || !strings.Contains(errs, `(default "`+installedConfig+`")`) {
+				t.Errorf("-h: exit %d, %s; want 0 and the default path", code, errs)
+			}
+		})
+	}
+}
+
+func TestHelpHasTheExitCodes(t *testing.T) {
+	if _, out, _ := calling(t, "help"); !strings.Contains(out, "Exit codes: 0 done; 1 a finding: an alarm stands, a check failed; 2 wrong use") {
+		t.Errorf("exit codes are missing in\n%s", out)
+	}
+}
+
 // plant makes a file, or an empty folder where there is no text.
 func plant(t *testing.T, name, text string) {
 	t.Helper()
@@ -144,7 +170,7 @@ func plant(t *testing.T, name, text string) {
 }
 
 func TestCheckJSON(t *testing.T) {
-	code, out, errs := checkOn(t, t.TempDir(), onBoard+"pol: 30s\n", "--json")
+	code, out, errs := checkOn(t, t.TempDir(), strings.Replace(onBoard, "DATA", t.TempDir(), 1)+"pol: 30s\n", "--json")
 	var got struct {
 		Findings []struct {
 			Line, Column   int

@@ -45,24 +45,12 @@ func anyError(findings []finding) bool {
 	return slices.ContainsFunc(findings, func(f finding) bool { return f.severity == isError })
 }
 
-// installedConfig is where the configuration of an installed daemon lies.
+// installedConfig is where the configuration of an installed daemon lies, and where it is looked for when no flag names another.
 const installedConfig = "/etc/nestmon/nestmon.yaml"
-
-// installed is the configuration used where none is named: the installed one, if there is one.
-func installed() string {
-	if _, err := os.Stat(installedConfig); err != nil {
-		return ""
-	}
-	return installedConfig
-}
 
 // openConfig reads file for a command that needs it right: it prints its errors, and ok is false when there are any. Warnings are
 // for check and for the daemon's log.
 func openConfig(command, file string, std stdio) (c *config, ok bool) {
-	if file == "" {
-		fmt.Fprintf(std.err, "nestmon %s: --config is missing; name the configuration file\n", command)
-		return nil, false
-	}
 	c, findings, err := loadConfig(file)
 	if err != nil {
 		fmt.Fprintf(std.err, "nestmon %s: %v\n", command, err)
@@ -78,6 +66,10 @@ func openConfig(command, file string, std stdio) (c *config, ok bool) {
 func loadConfig(file string) (*config, []finding, error) {
 	text, err := os.ReadFile(file)
 	switch {
+	case file == "":
+		return nil, nil, errors.New("--config is empty; write the configuration file's path after it")
+	case errors.Is(err, fs.ErrNotExist) && file == installedConfig:
+		return nil, nil, fmt.Errorf("%s: there is no such file; copy the shipped example.yaml there and change it, or name another with --config", file)
 	case errors.Is(err, fs.ErrNotExist):
 		return nil, nil, fmt.Errorf("%s: there is no such file; copy the shipped example.yaml there and change it", file)
 	case err != nil:

@@ -17,8 +17,8 @@ import (
 var exportCommand = command{"export", "write stored readings as CSV, the format replay reads", runExport}
 
 func runExport(ctx context.Context, args []string, std stdio) int {
-	fs := flags("export", "export --config F [--from T] [--to T] [--out R.csv]", std)
-	file := fs.String("config", installed(), "configuration `file`")
+	fs := flags("export", "export [--config F] [--from T] [--to T] [--out R.csv]", std)
+	file := fs.String("config", installedConfig, "configuration `file`")
 	from := fs.String("from", "", "first `day` or time; everything where it is left out")
 	to := fs.String("to", "", "`day` or time to stop before; now where it is left out")
 	out := fs.String("out", "", "CSV `file` to write instead of standard output")

@@ -21,19 +21,19 @@ type litterChange struct {
 	Ended   *time.Time `json:"ended,omitempty"`
 }
 
-const litterUsage = `litter ACTION --config F [--nest N] [--on DATE] [--born K]
+const litterUsage = `litter ACTION [--config F] [--nest N] [--on DATE] [--born K]
   list                   the litter book
   bred     --nest N      she was bred on that day: a new litter
   kindled  --nest N      she kindled, --born K kits alive
   ended    --nest N      the kits are gone: weaned, collected, lost, or she did not kindle`
 
 func runLitter(ctx context.Context, args []string, std stdio) int {
-	action := ""
+	action := "list"
 	if len(args) > 0 && len(args[0]) > 0 && args[0][0] != '-' {
 		action, args = args[0], args[1:]
 	}
 	fs := flags("litter", litterUsage, std)
-	file := fs.String("config", installed(), "the daemon's configuration `file`")
+	file := fs.String("config", installedConfig, "the daemon's configuration `file`")
 	nest := fs.String("nest", "", "the `nest`'s id")
 	on := fs.String("on", "", "the `day` or time; today where it is left out")
 	born := fs.Int("born", -1, "kits born `alive`")
@@ -52,6 +52,10 @@ func runLitter(ctx context.Context, args []string, std stdio) int {
 			fmt.Fprintf(std.err, "nestmon litter: --on: %v\n", err)
 			return exitWrongUse
 		}
+	}
+	if action != "list" && *nest == "" {
+		fmt.Fprintln(std.err, "nestmon litter: --nest is missing; name the nest as the configuration does")
+		return exitWrongUse
 	}
 	d := call(cfg.Control)
 	change := litterChange{Nest: *nest}
@@ -107,7 +111,7 @@ func listLitters(ctx context.Context, d *caller, asJSON bool, std stdio) error {
 		return printJSON(std.out, views)
 	}
 	if len(book) == 0 {
-		fmt.Fprintln(std.out, "The litter book is empty. Enter a litter with: nestmon litter bred --config F --nest N --on DATE")
+		fmt.Fprintln(std.out, "The litter book is empty. Enter a litter with: nestmon litter bred --nest N --on DATE")
 		return nil
 	}
 	w := tabwriter.NewWriter(std.out, 0, 0, 2, ' ', 0)

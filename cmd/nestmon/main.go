@@ -69,6 +69,7 @@ func usage(w io.Writer) {
 		fmt.Fprintf(w, "  nestmon %-9s %s\n", c.name, c.short)
 	}
 	fmt.Fprint(w, "\n'nestmon COMMAND -h' explains a command's flags.\n")
+	fmt.Fprintf(w, "Exit codes: %d done; %d a finding: an alarm stands, a check failed; %d wrong use or unusable input.\n", exitDone, exitFinding, exitWrongUse)
 }
 
 // flags makes the flag set of one command; synopsis is the line after "usage: nestmon ".

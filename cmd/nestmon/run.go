@@ -19,16 +19,12 @@ var runCommand = command{"run", "the daemon: read, judge, store, publish, alarm"
 const stopTime = 8 * time.Second
 
 func runRun(ctx context.Context, args []string, std stdio) int {
-	fs := flags("run", "run --config F", std)
-	file := fs.String("config", installed(), "configuration `file`")
+	fs := flags("run", "run [--config F]", std)
+	file := fs.String("config", installedConfig, "configuration `file`")
 	root := fs.String("root", "/", "`folder` below which the kernel shows its devices in sys/")
 	verbose := fs.Bool("verbose", false, "log more")
 	if code, ok := parse(fs, args); !ok {
 		return code
-	}
-	if *file == "" {
-		fmt.Fprintln(std.err, "nestmon run: --config is missing; name the configuration file")
-		return exitWrongUse
 	}
 	cfg, findings, err := loadConfig(*file)
 	if err != nil {

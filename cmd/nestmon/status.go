@@ -63,8 +63,8 @@ func (a alarmView) write(w io.Writer, loc *time.Location) {
 }
 
 func runStatus(ctx context.Context, args []string, std stdio) int {
-	fs := flags("status", "status --config F [--json]", std)
-	file := fs.String("config", installed(), "the daemon's configuration `file`")
+	fs := flags("status", "status [--config F] [--json]", std)
+	file := fs.String("config", installedConfig, "the daemon's configuration `file`")
 	asJSON := fs.Bool("json", false, "print one JSON value")
 	if code, ok := parse(fs, args); !ok {
 		return code
