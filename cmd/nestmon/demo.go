@@ -47,7 +47,7 @@ func runDemo(ctx context.Context, args []string, std stdio) int {
 		fmt.Fprintf(std.err, "nestmon demo: --speed %v is outside 1 to 20000\n", *speed)
 		return exitWrongUse
 	}
-	d := demo{did: map[place]time.Time{}, speed: *speed, data: *data, listen: *listen, once: *once, out: std.out}
+	d := demo{did: map[place]time.Time{}, advised: map[alarm.Name]bool{}, speed: *speed, data: *data, listen: *listen, once: *once, out: std.out, lines: &lines{out: std.out}}
 	if err := d.run(ctx); err != nil {
 		fmt.Fprintf(std.err, "nestmon demo: %v\n", err)
 		return exitWrongUse
@@ -62,12 +62,14 @@ type demo struct {
 	listen string
 	once   bool
 	out    io.Writer
+	lines  *lines // of the story, told by several goroutines
 
-	story  *simulated.Demo
-	pace   *fastPace
-	daemon *daemon
-	told   int // lines of the script that were printed
-	did    map[place]time.Time
+	story   *simulated.Demo
+	pace    *fastPace
+	daemon  *daemon
+	told    int // lines of the script that were printed
+	did     map[place]time.Time
+	advised map[alarm.Name]bool
 }
 
 func (d *demo) run(ctx context.Context) (err error) {
@@ -86,7 +88,7 @@ func (d *demo) run(ctx context.Context) (err error) {
 		return fmt.Errorf("starting the broker: %w", err)
 	}
 	defer broker.Close()
-	mobile, err := openMobile(d.out)
+	mobile, err := openMobile(d.lines)
 	if err != nil {
 		return fmt.Errorf("starting the invented phone: %w", err)
 	}
@@ -187,19 +189,19 @@ func (d *demo) welcome(cfg *config, broker string) {
 
   page      http://%s/
   metrics   http://%s/metrics
-  MQTT      mosquitto_sub -h %s -p %s -v -t '#'
+  MQTT      mosquitto_sub -h %s -p %s -v -t 'homie/5/%s/+/alarm'
   archive   %s
 
 Ctrl-C ends it. "phone" is what reaches the keeper's phone, "story" and "keeper" tell what happens.
 
-`, d.speed, page, cfg.Publish.Prometheus.Listen, host, port, d.data)
+`, d.speed, page, cfg.Publish.Prometheus.Listen, host, port, cfg.Site.ID, d.data)
 }
 
 // keep prints the script's lines when their time has come, and marks as done what the script's keeper does.
 func (d *demo) keep(now time.Time, stop func()) {
 	for ; d.told < len(d.story.Script) && !d.story.Script[d.told].Time.After(now); d.told++ {
 		line := d.story.Script[d.told]
-		d.line(line.Time, "story", "", line.Text)
+		d.lines.print(line.Time, "story    ", line.Text)
 	}
 	for _, st := range d.daemon.judge.rabbitry.Standing() {
 		at := place{st.Nest, st.Name}
@@ -239,7 +241,13 @@ func (d *demo) tell(events []alarm.Event) {
 		case e.State == alarm.Cleared:
 			d.line(e.Time, "over", e.Nest, fmt.Sprintf("%s, after %s", e.Name, lasted(e.Time.Sub(e.Since))))
 		default:
-			d.line(e.Time, e.Severity.String(), e.Nest, fmt.Sprintf("%s. %s", e.Name, e.Text))
+			text := e.Text
+			if d.advised[e.Name] { // what to do is told once, so that two minutes can be read
+				first, _, _ := strings.Cut(text, ". ")
+				text = strings.TrimSuffix(first, ".") + "."
+			}
+			d.advised[e.Name] = true
+			d.line(e.Time, e.Severity.String(), e.Nest, fmt.Sprintf("%s: %s", e.Name, text))
 		}
 	}
 }
@@ -252,7 +260,10 @@ func lasted(d time.Duration) string {
 }
 
 func (d *demo) line(t time.Time, what, nest, text string) {
-	fmt.Fprintf(d.out, "%s  %-7s  %-8s  %s\n", t.Format("Mon _2 Jan 15:04"), what, nest, text)
+	if nest == "" {
+		nest = "site"
+	}
+	d.lines.print(t, fmt.Sprintf("%-7s  %-8s  ", what, nest), text)
 }
 
 // fastPace is a clock that runs many times as fast as the wall's. It moves only from poll to poll, so that a machine that cannot keep

@@ -2,8 +2,6 @@ package main
 
 import (
 	"encoding/json"
-	"fmt"
-	"io"
 	"net"
 	"net/http"
 	"time"
@@ -17,7 +15,7 @@ type mobile struct {
 	server *http.Server
 }
 
-func openMobile(out io.Writer) (*mobile, error) {
+func openMobile(to *lines) (*mobile, error) {
 	l, err := net.Listen("tcp", "127.0.0.1:0")
 	if err != nil {
 		return nil, err
@@ -31,7 +29,7 @@ func openMobile(out io.Writer) (*mobile, error) {
 			http.Error(w, err.Error(), http.StatusBadRequest)
 			return
 		}
-		fmt.Fprintf(out, "%s  phone    %s\n", m.Time.Format("Mon _2 Jan 15:04"), m.Title)
+		to.print(m.Time, "phone    ", m.Title)
 	}
 	m := &mobile{url: "http://" + l.Addr().String() + "/", server: &http.Server{Handler: http.HandlerFunc(show), ReadHeaderTimeout: time.Second}}
 	go m.server.Serve(l) //nolint:errcheck // it ends with ErrServerClosed
