@@ -13,6 +13,7 @@ import (
 const (
 	positionShare = 0.16 // of the contrast: 0.64 cm of not knowing where the probe lies, over 4 cm in which warmth decays
 	youngMargin   = 0.5  // margins for the probe's place in the first week
+	waitingMargin = 0.8  // more while the doe is awaited
 	olderMargin   = 1.0  // and later, when the pile wanders
 	youngDays     = 7    // days
 	pairMargin    = 0.5  // of the margin where two probes agree that it is colder: a pile that wanders off one comes nearer the other
@@ -84,9 +85,11 @@ func (c *chill) step(w *Watch, n *Now) {
 	if w.days.age < youngDays {
 		margin = youngMargin
 	}
-	if w.visits.expectedNow(n) {
-		margin += 0.8
+	waiting := 0.0
+	if w.visits.expectedNow(n) { // kits uncover themselves before she comes
+		waiting = waitingMargin
 	}
+	margin += waiting
 	if w.bothProbes(n) {
 		margin *= pairMargin
 	}
@@ -102,7 +105,7 @@ func (c *chill) step(w *Watch, n *Now) {
 	c.crit.add(n, c.rate(p, c.critical, grace), lim.ChillCritical.Delay.Minutes())
 	c.end(p, lim)
 	c.settled(n, p)
-	c.cold.step(n, p.core < lim.ChillWarn.C)
+	c.cold.step(n, p.core < lim.ChillWarn.C-waiting*positionShare*reach)
 }
 
 // end takes an alarm down when the estimate is back above the limit itself, the margin left out: what was called too cold is not called
@@ -265,7 +268,9 @@ func (w *Watch) checkNest(n *Now) alarm.Condition {
 		c.Severity, c.Since, c.Why = alarm.Notice, ch.beside.since, whyProbeInAir
 	case p.blind:
 		c.Severity, c.Since, c.Why = alarm.Notice, n.Wall, whyBlind
-	case ch.cold.minutes >= checkMinutes && !ch.on():
+	case ch.on():
+		return alarm.Condition{Hold: true} // a look is being asked for louder; nothing is over
+	case ch.cold.minutes >= checkMinutes:
 		c.Severity, c.Since, c.Why = alarm.Notice, ch.cold.since, whyTooCold
 		if w.night() && w.bothProbes(n) && w.days.age <= brood.RawChillLastDay {
 			c.Severity = alarm.Warning // two probes agree, and it is no weather to wait in
