@@ -47,6 +47,11 @@ type limitReport struct {
 	notice bool
 }
 
+// chillMargin tells in words what the detector of chill in thresholds/nest keeps in numbers; a test holds the two together.
+const chillMargin = "Cluster chill is judged on an estimate of the pile's core, and since nobody knows exactly where the probe lies, the alarm comes a margin " +
+	"lower than the limit: 0.08 (first week) to 0.16 times the difference between 37.5 °C and nest air, and 0.13 times more in the hours round the doe's usual visit, " +
+	"half of all that with two cluster probes (2.6 °C lower at nest air of 5 °C in the first week with one probe)."
+
 func runLimits(_ context.Context, args []string, std stdio) int {
 	fs := flags("limits", "limits --age D --kind K [--season S] [--json]", std)
 	age := fs.Int("age", 0, "age of the kits in whole days, 0 on the day of kindling")
@@ -134,6 +139,9 @@ func (r limitsReport) print(out io.Writer) error {
 	row("nest air heat, critical", "above", r.NestAir.HeatCritical)
 	if err := w.Flush(); err != nil {
 		return err
+	}
+	if r.Cluster != nil {
+		fmt.Fprintf(out, "\n%s\n", chillMargin)
 	}
 	h := brood.Humidity(r.Kind)
 	fmt.Fprintf(out, "\nAn alarm clears %g °C on the safe side of its limit. Humidity: warning above %g %%", brood.Deadband, h.WarnAbove)

@@ -1,9 +1,15 @@
 package main
 
 import (
+	"encoding/json"
+	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"testing"
+	"time"
+
+	"nestmon/thresholds/brood"
 )
 
 func TestLimitsJSON(t *testing.T) {
@@ -48,7 +54,7 @@ func TestLimitsForPeople(t *testing.T) {
 	if code != exitDone || errs != "" {
 		t.Fatalf("exit %d, %s", code, errs)
 	}
-	for _, want := range []string{"25 °C", "77.0 °F", "for 60 min", "[1] cluster table, days 14-20: judgement", "0.7 °C", "Sanz et al. 1989"} {
+	for _, want := range []string{"25 °C", "77.0 °F", "for 60 min", "[1] cluster table, days 14-20: judgement", "0.08 (first week) to 0.16 times the difference between 37.5 °C and nest air", "0.7 °C", "Sanz et al. 1989"} {
 		if !strings.Contains(out, want) {
 			t.Errorf("%q is missing in\n%s", want, out)
 		}
@@ -76,5 +82,61 @@ func TestLimitsRefused(t *testing.T) {
 		{"half days", "1.5", []string{"--age", "1.5", "--kind", "wooden-box"}},
 	} {
 		t.Run(c.name, func(t *testing.T) { refused(t, append([]string{"limits"}, c.args...), c.want) })
+	}
+}
+
+// TestChillMarginIsAsTold cools a pile in nest air of 5 °C and compares the limit of the alarm with what people are told of it.
+func TestChillMarginIsAsTold(t *testing.T) {
+	const air, core = 5.0, 37.5 // °C
+	for _, row := range []struct {
+		name     string
+		age      int // days
+		clusters string
+		share    float64
+	}{
+		{"first week", 3, "[c1]", 0.08},
+		{"first week, two probes", 3, "[c1, c2]", 0.04},
+		{"later", 10, "[c1]", 0.16},
+		{"later, two probes", 10, "[c1, c2]", 0.08},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			yaml := "probes: [{id: a, source: recorded}, {id: c1, source: recorded}, {id: c2, source: recorded}]\n" +
+				"nests: [{id: oak, kind: wooden-box, air: a, cluster: " + row.clusters + "}]\n"
+			begin := time.Date(2031, time.March, 1, 6, 0, 0, 0, time.UTC).AddDate(0, 0, row.age-2)
+			var readings strings.Builder
+			readings.WriteString("time,probe,temperature_c\n")
+			for minute := range 60 * 60 {
+				cluster := 36.0
+				if cooling := float64(minute - 50*60); cooling > 0 {
+					cluster = air + (36-air)*math.Exp(-cooling/180)
+				}
+				at := begin.Add(time.Duration(minute) * time.Minute).Format(time.RFC3339)
+				wobble := 0.06 * float64(minute%3-1) // a probe that never moves is taken for dead
+				fmt.Fprintf(&readings, "%s,a,%.2f\n%s,c1,%.4f\n%s,c2,%.4f\n", at, air+wobble, at, cluster+wobble, at, cluster-wobble)
+			}
+			code, out, errs := replayWith(t, yaml, readings.String(), "nest,bred,kindled,born,ended\noak,2031-01-29,2031-03-01,8,\n")
+			if code != exitDone {
+				t.Fatalf("exit %d: %s", code, errs)
+			}
+			tables := brood.DefaultTables()
+			table, _ := tables.Cluster(row.age, brood.Mild)
+			for line := range strings.Lines(out) {
+				var e struct {
+					Event, State, Severity string
+					Limit                  float64
+				}
+				if err := json.Unmarshal([]byte(line), &e); err != nil {
+					t.Fatal(err)
+				}
+				if e.Event != "cluster-chill" || e.State != "raised" || e.Severity != "warning" {
+					continue
+				}
+				if want := table.ChillWarn.C - row.share*(core-air); math.Abs(e.Limit-want) > 0.02 { // of rounding
+					t.Errorf("the alarm's limit is %g °C, want %.2f: %s", e.Limit, want, line)
+				}
+				return
+			}
+			t.Errorf("no warning of chill in:\n%s", out)
+		})
 	}
 }

@@ -22,10 +22,15 @@ nests: [{id: oak, kind: wooden-box, air: oak-air}]
 // replayOn replays a readings file and a litters file, absent where empty.
 func replayOn(t *testing.T, readings, litters string, more ...string) (code int, out, errs string) {
 	t.Helper()
+	return replayWith(t, replayed, readings, litters, more...)
+}
+
+func replayWith(t *testing.T, yaml, readings, litters string, more ...string) (code int, out, errs string) {
+	t.Helper()
 	dir := t.TempDir()
 	args := []string{"--summary"}
 	for _, f := range []struct{ flag, name, text string }{
-		{"--config", "F", replayed}, {"--readings", "R", readings}, {"--litters", "L", litters},
+		{"--config", "F", yaml}, {"--readings", "R", readings}, {"--litters", "L", litters},
 	} {
 		if f.text == "" {
 			continue
