@@ -80,9 +80,16 @@ func (w *Watch) probeSilent(n *Now) alarm.Condition {
 
 // probeFault needs readings that arrive and cannot be true.
 func (w *Watch) probeFault(n *Now) alarm.Condition {
+	return faulty(n, &w.lost.faulty, func(visit func(*Channel)) {
+		w.Places(func(_ Role, ch *Channel) { visit(ch) })
+	})
+}
+
+// faulty judges whether any of these channels brings what cannot be true.
+func faulty(n *Now, lasts *level, channels func(visit func(*Channel))) alarm.Condition {
 	var c alarm.Condition
 	undecided := false
-	w.Places(func(_ Role, ch *Channel) {
+	channels(func(ch *Channel) {
 		undecided = undecided || ch.restarted
 		switch {
 		case ch.wrong >= wrongRun:
@@ -93,12 +100,10 @@ func (w *Watch) probeFault(n *Now) alarm.Condition {
 			return
 		}
 		c.Count++
-		c.Probe = ch.Probe
+		c.Probe, c.Severity = ch.Probe, alarm.Warning
 	})
-	w.lost.faulty.step(n, c.Count > 0)
-	if c.Count > 0 {
-		c.Severity, c.Since = alarm.Warning, w.lost.faulty.since
-	}
+	lasts.step(n, c.Count > 0)
+	c.Since = lasts.since
 	c.Hold = c.Count == 0 && undecided
 	return c
 }

@@ -157,27 +157,4 @@ func (s *Site) probeSilent(n *Now) alarm.Condition {
 	return c
 }
 
-func (s *Site) probeFault(n *Now) alarm.Condition {
-	var c alarm.Condition
-	undecided := false
-	for _, ch := range []*Channel{s.air, s.rh} {
-		if ch == nil {
-			continue
-		}
-		undecided = undecided || ch.restarted
-		switch {
-		case ch.wrong >= wrongRun:
-			c.Why = string(ch.fault)
-		case ch.suspects > 1 && n.Mono-ch.oddSince >= oddFor:
-			c.Why = whyOdd
-		default:
-			continue
-		}
-		c.Count++
-		c.Probe, c.Severity = ch.Probe, alarm.Warning
-	}
-	s.lost.faulty.step(n, c.Count > 0)
-	c.Since = s.lost.faulty.since
-	c.Hold = c.Count == 0 && undecided
-	return c
-}
+func (s *Site) probeFault(n *Now) alarm.Condition { return faulty(n, &s.lost.faulty, s.Places) }
