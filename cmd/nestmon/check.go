@@ -33,7 +33,7 @@ func check(args []string, std stdio) int {
 	if !anyError(findings) {
 		r.plan = planOf(c)
 		if os.Geteuid() == 0 {
-			r.plan = append(r.plan, planLine{"note", "root may read and write everything; the daemon's user may not: sudo -u nestmon nestmon check"})
+			r.plan = append(r.plan, planLine{"note", "root may read and write everything, the daemon may not; ask as its user: sudo -u nestmon nestmon check"})
 		}
 		if r.machine, err = lookAround(*root, c); err != nil {
 			fmt.Fprintf(std.err, "nestmon check: %v\n", err)
