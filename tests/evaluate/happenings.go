@@ -199,12 +199,12 @@ func answers(records []*record, g rig, raised func(alarm.Event) bool, wrong func
 	var f fired
 	for _, r := range records {
 		when := wrong(r)
-		in, any := false, false
+		in, ever := false, false
 		for _, e := range r.judged[g].events {
 			if e.State != alarm.Raised || !raised(e) {
 				continue
 			}
-			any = true
+			ever = true
 			if when.holds(e.Time) && !in {
 				in = true
 				f.delays = append(f.delays, e.Time.Sub(when.from).Hours())
@@ -215,12 +215,12 @@ func answers(records []*record, g rig, raised func(alarm.Event) bool, wrong func
 			f.litters++
 			if in {
 				f.in++
-			} else if any {
+			} else if ever {
 				f.outside++
 			}
 		case sound(r):
 			f.sound++
-			if any {
+			if ever {
 				f.fires++
 			}
 		}

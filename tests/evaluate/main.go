@@ -15,6 +15,7 @@
 package main
 
 import (
+	"errors"
 	"flag"
 	"fmt"
 	"io"
@@ -74,7 +75,7 @@ func evaluate(w, progress io.Writer, o options) error {
 		if err != nil {
 			return err
 		}
-		p := &report{w, name, o.first, commit(), records}
+		p := &report{w: w, world: name, first: o.first, commit: commit(), records: records}
 		if err := p.print(o); err != nil {
 			return err
 		}
@@ -96,8 +97,8 @@ func (p *report) print(o options) error {
 	if o.cases {
 		p.cases()
 	}
-	if o.out == "" {
-		return nil
+	if o.out == "" || p.err != nil {
+		return p.err
 	}
 	said := fmt.Sprintf("SIMULATED, %s world, seeds %d-%d, %d litters", p.world, p.first, p.first+uint64(len(p.records))-1, len(p.records))
 	for _, picture := range []struct {
@@ -123,11 +124,7 @@ func save(file string, p *plot) error {
 	if err != nil {
 		return err
 	}
-	if err := p.write(f); err != nil {
-		f.Close()
-		return err
-	}
-	return f.Close()
+	return errors.Join(p.write(f), f.Close())
 }
 
 // commit names the state of the sources, where git can tell.

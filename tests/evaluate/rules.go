@@ -1,10 +1,6 @@
 package main
 
-import (
-	"fmt"
-
-	"nestmon/thresholds/alarm"
-)
+import "nestmon/thresholds/alarm"
 
 func chillsOf(r *record) []danger { return r.chills }
 func hotsOf(r *record) []danger   { return r.hots }
@@ -47,17 +43,3 @@ func (a rule) or(b rule) rule {
 
 // renamed is a rule under another name.
 func (a rule) renamed(name string) rule { return rule{name, a.stands} }
-
-func percent(r ratio) string {
-	if r.value != r.value {
-		return "-"
-	}
-	return fmt.Sprintf("%.0f [%.0f-%.0f]", 100*r.value, 100*r.low, 100*r.high)
-}
-
-func perWeek(r ratio) string {
-	if r.value != r.value {
-		return "-"
-	}
-	return fmt.Sprintf("%.2f [%.2f-%.2f]", r.value, r.low, r.high)
-}

@@ -31,8 +31,7 @@ func window(d danger, fault span, strict bool) span {
 	return w
 }
 
-// excused is all time in which an alarm is no false one: dangers from the strict window's earliest beginning to an hour after
-// their end, the scenario and an hour, and what follows a death by heat.
+// excused is all time in which an alarm is no false one: dangers from three hours before to an hour after, the scenario and an hour, and what follows a death by heat.
 func (r *record) excused(dangers []danger) []span {
 	var all []span
 	for _, d := range dangers {
@@ -56,7 +55,8 @@ type rule struct {
 // hits is how a rule met dangers.
 type hits struct {
 	n, hit, before, stood int
-	leads                 []float64       // min, of the hits
+	leads                 []float64       // min, of the hits; 0 for one that stood before its window
+	edges                 []float64       // min, of the hits that began in their window
 	windows               []time.Duration // of every danger
 }
 
@@ -67,14 +67,14 @@ type score struct {
 	deep, deepWide hits
 	clean          []time.Duration       // after birth with nothing wrong, by litter
 	bare           time.Duration         // before birth, or without kits
-	false          [alarm.Urgent + 1]int // after birth, by severity
-	falseBy        []float64             // all after birth, by litter
+	wrong          [alarm.Urgent + 1]int // after birth, by severity
+	wrongBy        []float64             // all after birth, by litter
 	urgentBy       []float64
 	early          [alarm.Urgent + 1]int // before birth
 	stands         time.Duration         // in clean time
 }
 
-// measure scores a rule. which chooses the dangers, keep those that count; all of them excuse.
+// measure scores a rule. Which names the dangers and keep those among them that count, all where it is nil; all of them excuse.
 func measure(rl rule, records []*record, which func(*record) []danger, keep func(danger) bool) score {
 	s := score{name: rl.name}
 	for _, r := range records {
@@ -125,6 +125,8 @@ func (h *hits) meet(d danger, w span, stands []stand) {
 	}
 	if stood {
 		h.stood++
+	} else {
+		h.edges = append(h.edges, lead)
 	}
 }
 
@@ -152,13 +154,13 @@ func (s *score) falseAlarms(r *record, stands []stand, excused []span) {
 			s.early[worst]++
 			continue
 		}
-		s.false[worst]++
+		s.wrong[worst]++
 		n++
 		if worst == alarm.Urgent {
 			urgent++
 		}
 	}
-	s.falseBy, s.urgentBy = append(s.falseBy, n), append(s.urgentBy, urgent)
+	s.wrongBy, s.urgentBy = append(s.wrongBy, n), append(s.urgentBy, urgent)
 }
 
 const week = 7 * day
@@ -182,7 +184,7 @@ func (s *score) standingShare() float64 {
 }
 
 // rate is false alarms after birth per clean nest-week.
-func (s *score) rate() ratio    { return byLitter(s.falseBy, s.clean) }
+func (s *score) rate() ratio    { return byLitter(s.wrongBy, s.clean) }
 func (s *score) urgents() ratio { return byLitter(s.urgentBy, s.clean) }
 
 // chance is the share of such windows that an alarm as frequent and as long, but blind to the danger, would have hit.
@@ -197,7 +199,7 @@ func (s *score) chance(h *hits) float64 {
 	return sum / float64(len(h.windows))
 }
 
-// share is n of all with its 95 % interval.
+// ratio is a share or a rate with its 95 % interval.
 type ratio struct{ value, low, high float64 }
 
 const z95 = 1.959964

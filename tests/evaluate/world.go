@@ -66,8 +66,6 @@ var makeups = []struct {
 	{"tote", simulated.Nest{Kind: simulated.BuriedTote}},
 }
 
-var seasons = []string{"winter", "mid", "summer"}
-
 // instrument is what is wrong with one probe.
 type instrument struct {
 	kind string // empty when nothing is
