@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"time"
 
 	"nestmon/thresholds/alarm"
 )
@@ -41,14 +42,22 @@ func (p *report) list(rl rule, g rig, what string, which func(*record) []danger,
 		for _, d := range dangers {
 			var h hits
 			if h.meet(d, window(d, r.fault, true), stands); misses && h.hit == 0 {
-				fmt.Fprintf(p.w, "miss of %s, %s: onset %s age %.2f for %.1f h deep %v cause %s: %s\n", what, rigNames[g], d.onset.Format(stamp), d.onset.Sub(r.born).Hours()/24, d.end.Sub(d.onset).Hours(), d.deep, d.cause, p.whose(r))
+				fmt.Fprintf(p.w, "miss of %s, %s: onset %s age %s for %.1f h deep %v cause %s: %s\n", what, rigNames[g], d.onset.Format(stamp), r.age(d.onset), d.end.Sub(d.onset).Hours(), d.deep, d.cause, p.whose(r))
 			}
 		}
 		excused := r.excused(dangers)
 		for _, s := range stands {
 			if !within(excused, s.from) {
-				fmt.Fprintf(p.w, "false %s, %s: %s age %.2f for %.1f h worst %v: %s\n", what, rigNames[g], s.from.Format(stamp), s.from.Sub(r.born).Hours()/24, s.length().Hours(), s.rises[len(s.rises)-1].severity, p.whose(r))
+				fmt.Fprintf(p.w, "false %s, %s: %s age %s for %.1f h worst %v: %s\n", what, rigNames[g], s.from.Format(stamp), r.age(s.from), s.length().Hours(), s.rises[len(s.rises)-1].severity, p.whose(r))
 			}
 		}
 	}
+}
+
+// age is in days, or a dash where there was no birth.
+func (r *record) age(t time.Time) string {
+	if r.born.IsZero() {
+		return "-"
+	}
+	return fmt.Sprintf("%.2f", t.Sub(r.born).Hours()/24)
 }
