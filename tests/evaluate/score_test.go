@@ -251,6 +251,8 @@ func TestLabels(t *testing.T) {
 		{"hot for 9 min", 24, []part{{25, 38, false}, {25.15, 40.5, false}, {26, 38, false}}, nil, nil},
 		{"hot for half an hour", 24, []part{{25, 38, false}, {25.5, 40.5, false}, {26, 39.7, false}, {27, 38, false}}, nil, []danger{{onset: at(25), end: at(26)}}},
 		{"killed by heat, and cold then", 24, []part{{25, 41, false}, {25.5, 43.6, true}, {28, 20, true}}, nil, []danger{{onset: at(24), end: at(25.5)}}},
+		{"died of cold, and warm by day", 24, []part{{25, 37, false}, {26, 7, true}, {30, 36, true}, {34, 20, true}}, []danger{{onset: at(25), end: at(34), deep: true}}, nil},
+		{"killed by heat while chilled", 24, []part{{25, 32, false}, {26, 43.6, true}, {28, 20, true}}, []danger{{onset: at(24), end: at(25)}}, []danger{{onset: at(25), end: at(26)}}},
 		{"died, and cold to the end", 24, []part{{25, 37, true}, {28, 20, true}}, []danger{{onset: at(25), end: at(28), deep: true}}, nil},
 	} {
 		t.Run(row.name, func(t *testing.T) {

@@ -79,7 +79,8 @@ func (l *labels) see(t simulated.Truth) {
 	}
 	limit := chillBelow(t.Age)
 	cold := t.Core < limit && !l.killedByHeat && t.Time.Sub(l.born) >= chillSpared
-	if d, ok := l.chill.step(t.Time, cold, t.Core > limit+chillEnds || l.killedByHeat, chillLasts); ok {
+	warm := t.Core > limit+chillEnds && t.Alive // the dead stay cold: one danger, however warm the next day is
+	if d, ok := l.chill.step(t.Time, cold, warm || l.killedByHeat, chillLasts); ok {
 		l.chills = append(l.chills, d)
 	}
 	l.chill.now.deep = l.chill.now.deep || l.chill.on && t.Core < deepBelow
