@@ -58,11 +58,11 @@ export function updateCard(node, nest, state, old) {
     setClass(li, r.stale ? "stale" : "");
     setText(li, r.text);
   });
-  keyed(card.alarms, alarms.slice(0, 1), () => "worst", () => el("li", {}, el("strong"), el("p", { class: "say" }), el("p", { class: "quiet" })), (li, a) => {
-    const [name, say, since] = li.children;
+  keyed(card.alarms, alarms.slice(0, 1), () => "worst", () => el("li", {}, el("a", {}, el("strong"), el("span", { class: "facts" }))), (li, a) => {
+    const [name, facts] = li.firstElementChild.children;
+    li.firstElementChild.setAttribute("href", `#${alarmID(a)}`);
     setText(name, texts.event[a.event] ?? a.event);
-    setText(say, a.text);
-    setText(since, sinceWords(a, state));
+    setText(facts, [...(a.value === null ? [] : [units.quantity(a.value, a.unit)]), sinceWords(a, state)].join(" · "));
   });
   keyed(card.judged, judgedOf(nest), (j) => j.key, () => el("li"), (li, j) => {
     if (li.dataset.text === j.text) return;
@@ -79,6 +79,9 @@ function nameButton(card) {
   setText(card.open, card.day.node.hidden ? texts.graph.show : texts.graph.hide);
   card.open.setAttribute("aria-label", `${card.open.textContent}: ${card.nest.id}`);
 }
+
+// alarmID is where an alarm's whole text stands, in the list above the nests.
+export const alarmID = (a) => `alarm-${a.nest ?? ""}-${a.event}-${a.probe ?? ""}`;
 
 export const sinceWords = (a, state) => {
   const now = Date.parse(state.time);
@@ -142,9 +145,15 @@ function restOf(nest) {
   return list;
 }
 
+// judgedOf lists what is not judged, one line for each reason, and then what is.
 function judgedOf(nest) {
   const name = (j) => texts.danger[j.danger] ?? j.danger;
-  const list = nest.judged.filter((j) => !j.judged).map((j) => ({ key: j.danger, blind: true, text: texts.notJudged(name(j), j.why) }));
+  const reasons = new Map();
+  for (const j of nest.judged.filter((x) => !x.judged)) {
+    const why = j.why.replace(/^not judged: /, "");
+    reasons.set(why, [...(reasons.get(why) ?? []), name(j)]);
+  }
+  const list = [...reasons].map(([why, dangers]) => ({ key: `not: ${why}`, blind: true, text: texts.notJudged(dangers.join(", "), why) }));
   const seen = nest.judged.filter((j) => j.judged).map(name);
   if (seen.length > 0) list.push({ key: "seen", text: texts.judged(seen.join(", ")) });
   return list;

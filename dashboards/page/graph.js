@@ -7,8 +7,12 @@ import * as units from "./units.js";
 const daySeconds = 86400;
 const chartBuckets = 288; // five minutes each
 const tableBuckets = 24;
-const redrawAfter = 300; // s of the state's time between two readings of the archive
-const rest = 4000; // ms of the browser's time between them: an accelerated demonstration passes five minutes in a blink
+
+// An open day is read again when either has passed, and never while the last answer is still awaited. Ours, no source.
+const redrawAfter = 10e3; // ms of the browser's time
+const redrawJump = 600e3; // ms of the state's time, which an accelerated demonstration passes in a blink
+
+const gapsBehind = 2; // a newest point older than so many gaps is said to be old; ours, no source
 
 // Each line has its own colour, dash and width, so that it is told apart without colour. Colours come from the style sheet.
 const lines = [
@@ -64,23 +68,24 @@ const css = (name) => getComputedStyle(document.documentElement).getPropertyValu
 export class Day {
   #chart = null;
   #got = null; // {all: [{line, data}], to, limits}
-  #at = 0; // browser's ms of the last reading
+  #asked = null; // {to, at}: the state's time and the browser's ms of the last reading, null when it must be read now
   #busy = false;
   #asTable = false;
 
   constructor() {
     this.status = el("p", { class: "quiet", role: "status" });
+    this.until = el("p", { class: "until" });
     this.box = el("div", { class: "chart" });
     this.key = el("ul", { class: "key" });
     this.note = el("p", { class: "quiet" });
     this.switch = el("button", { type: "button", class: "plain", text: texts.graph.table, onclick: () => this.#flip() });
     this.table = el("div", { class: "table", tabindex: "0", role: "region", hidden: true });
-    this.node = el("div", { class: "day" }, this.status, this.box, this.key, this.table, this.note, this.switch);
+    this.node = el("div", { class: "day" }, this.status, this.until, this.box, this.key, this.table, this.note, this.switch);
     new ResizeObserver(() => this.#resize()).observe(this.box);
   }
 
   show(nest, state) {
-    this.#got = null;
+    this.#got = this.#asked = null;
     return this.refresh(nest, state);
   }
 
@@ -88,11 +93,15 @@ export class Day {
     const to = Date.parse(state.time);
     this.nest = nest;
     this.state = state;
-    if (this.#busy || (this.#got && (Math.abs(to - this.#got.to) < redrawAfter * 1e3 || performance.now() - this.#at < rest))) return;
+    this.#sayUntil();
+    if (this.#busy || !this.#due(to)) return;
     this.#busy = true;
+    const asked = { to, at: performance.now() };
+    this.#asked = asked;
     if (!this.#got) setText(this.status, texts.graph.loading);
     try {
       const [uPlot, all] = await Promise.all([loadLibrary(), this.#read(nest, state, to, this.#asTable ? tableBuckets : chartBuckets)]);
+      if (this.#asked !== asked) return; // meanwhile something else was asked for
       this.#got = { all, to, limits: nest.limits };
       setText(this.status, all.some((a) => a.data.points.length > 0) ? "" : texts.graph.empty);
       if (this.#asTable) this.#tabulate();
@@ -100,9 +109,24 @@ export class Day {
     } catch (problem) {
       setText(this.status, texts.graph.failed(problem.message));
     } finally {
-      this.#at = performance.now();
       this.#busy = false;
+      if (this.#asked === asked) this.#sayUntil();
+      else this.refresh(this.nest, this.state);
     }
+  }
+
+  #due(to) {
+    if (!this.#asked) return true;
+    return to !== this.#asked.to && (Math.abs(to - this.#asked.to) > redrawJump || performance.now() - this.#asked.at >= redrawAfter);
+  }
+
+  // sayUntil says how far the day is drawn when that is long before the state that is shown.
+  #sayUntil() {
+    const now = Date.parse(this.state.time);
+    const series = this.#got?.all.map((a) => a.data) ?? [];
+    const newest = Math.max(...series.map((s) => (s.points.at(-1)?.[0] ?? 0) * 1e3));
+    const behind = newest > 0 && now - newest > gapsBehind * Math.max(...series.map((s) => s.gap_s)) * 1e3;
+    setText(this.until, behind ? texts.graph.until(units.moment(newest, now)) : "");
   }
 
   async #read(nest, state, to, buckets) {
@@ -116,7 +140,6 @@ export class Day {
     setText(this.switch, this.#asTable ? texts.graph.chart : texts.graph.table);
     this.box.hidden = this.key.hidden = this.#asTable;
     this.table.hidden = !this.#asTable;
-    this.#at = 0;
     this.show(this.nest, this.state);
   }
 

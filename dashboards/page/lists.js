@@ -1,6 +1,6 @@
 // What stands above the nests: the verdict, alarms, chores, what cannot be seen, and the weather.
 import { el, keyed, setClass, setText, shape } from "./dom.js";
-import { fullyWatched, sinceWords } from "./card.js";
+import { alarmID, fullyWatched, sinceWords } from "./card.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
 
@@ -54,12 +54,12 @@ function fill(box, heading, items, state, goTo, shown) {
   more.hidden = rest.length === 0;
   setText(more.firstElementChild, texts.more(rest.length));
   for (const [ul, part] of [[list, first], [more.lastElementChild, rest]]) {
-    keyed(ul, part, (a) => `${a.nest}/${a.event}/${a.probe}`, () => makeAlarm(goTo), (li, a) => updateAlarm(li, a, state));
+    keyed(ul, part, (a) => `${a.nest}/${a.event}/${a.probe}`, (a) => makeAlarm(a, goTo), (li, a) => updateAlarm(li, a, state));
   }
 }
 
-function makeAlarm(goTo) {
-  const li = el("li", {}, el("p", { class: "title" }), el("p", { class: "say" }), el("p", { class: "quiet" }), el("button", { type: "button", class: "go", onclick: () => goTo(li.dataset.nest) }));
+function makeAlarm(a, goTo) {
+  const li = el("li", { id: alarmID(a), tabindex: "-1" }, el("p", { class: "title" }), el("p", { class: "say" }), el("p", { class: "quiet" }), el("button", { type: "button", class: "go", onclick: () => goTo(li.dataset.nest) }));
   return li;
 }
 
@@ -83,11 +83,23 @@ function updateAlarm(li, a, state) {
 export function updateBlind(box, state) {
   const { list } = section(box, texts.headings.blind);
   box.children[2].hidden = true;
-  keyed(list, blindOf(state), (b) => b.key, () => el("li", { class: "blind" }, shape("blind"), el("span")), (li, b) => {
+  keyed(list, blindOf(state), (b) => b.key, () => el("li", { class: "blind" }, shape("blind"), el("div", {}, el("p"), el("small"))), (li, b) => {
     setClass(li, b.calm ? "calm" : "blind");
-    setText(li.lastElementChild, b.text);
+    const [words, raw] = li.lastElementChild.children;
+    setText(words, b.text);
+    setText(raw, b.raw ?? "");
   });
 }
+
+// sinkTroubles tells from a program's error what a person would call it; the first that fits counts.
+const sinkTroubles = [
+  ["untrusted", /x509|certificate|tls:/i],
+  ["unreachable", /\bdial\b|network error|cannot connect|not connected|connection (refused|reset|lost|was lost)|no such host|no route|unreachable|broken pipe|\bEOF\b/i],
+  ["slow", /timed? ?out|in time|deadline|no acknowledgement|not acknowledged/i],
+  ["refused", /user name or password|unauthori[sz]ed|forbidden|\b40[13]\b/i],
+];
+
+const sinkWords = (s) => texts.sink[sinkTroubles.find(([, pattern]) => pattern.test(s.error))?.[0] ?? "other"](s.sink);
 
 function blindOf(state) {
   const now = Date.parse(state.time);
@@ -104,7 +116,7 @@ function blindOf(state) {
     list.push({ key: `probe ${p.probe}`, text: texts.blindProbe(p.probe, silence, p.last_fault && (texts.fault[p.last_fault] ?? p.last_fault)) });
   }
   for (const s of state.sinks) {
-    if (!s.ok) list.push({ key: `sink ${s.sink}`, text: texts.sinkDown(s.sink, s.error) + (s.pending > 0 ? texts.sinkWaiting(s.pending) : "") });
+    if (!s.ok) list.push({ key: `sink ${s.sink}`, text: sinkWords(s) + (s.pending > 0 ? texts.sinkWaiting(s.pending) : ""), raw: s.error });
   }
   if (list.length === 0) list.push({ key: "all", calm: true, text: texts.seesAll });
   return list;

@@ -42,10 +42,13 @@ export const temperatureNumber = (c) => fixed(degrees(c), 1);
 export const temperature = (c) => `${fixed(degrees(c), 1)}\u00a0${unitSign()}`;
 export const limitNumber = (c) => fixed(degrees(c), Math.abs(degrees(c) - Math.round(degrees(c))) < 0.05 ? 0 : 1);
 
+const inMinutes = 2; // h, under which a length of time is written in minutes; ours, no source
+
 // quantity writes a value in the unit events carry.
 export function quantity(value, unit) {
   if (unit === "C") return temperature(value);
-  return `${fixed(value, unit === "%" || unit === "ppm" ? 0 : 1)}${unit ? `\u00a0${unit}` : ""}`;
+  if (unit === "h" && value < inMinutes) return value * 60 < 0.5 ? texts.underMinute : texts.minute(Math.round(value * 60));
+  return `${fixed(value, unit === "%" || unit === "ppm" ? 0 : 1)}${unit ? `\u00a0${texts.unit[unit] ?? unit}` : ""}`;
 }
 
 function format(name, options) {
