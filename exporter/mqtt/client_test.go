@@ -96,13 +96,14 @@ func quick() mqtt.Timing {
 	}
 }
 
+// broker starts one that ends with the process: closing it is not safe beside a connection that is just coming in (mochi-mqtt 2.7.9 under
+// the race detector).
 func broker(t *testing.T) *demobroker.Broker {
 	t.Helper()
 	b, err := demobroker.Start(0, slog.New(slog.DiscardHandler))
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { _ = b.Close() })
 	return b
 }
 
