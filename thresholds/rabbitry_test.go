@@ -27,6 +27,7 @@ type trace struct {
 	humidity func(m int) float64
 	outside  func(m int) float64
 	from     time.Time
+	looked   int // the minute at which a person entered that they had looked, 0 for never
 }
 
 func constant(v float64) func(int) float64 { return func(int) float64 { return v } }
@@ -68,6 +69,11 @@ func (tr trace) run(t testing.TB) (*thresholds.Rabbitry, []alarm.Event) {
 	var events []alarm.Event
 	for half := range 2 * tr.minutes {
 		at := tr.from.Add(time.Duration(half) * 30 * time.Second)
+		if tr.looked > 0 && half == 2*tr.looked {
+			if err := r.Done("oak", alarm.InspectDue, at); err != nil {
+				t.Fatal(err)
+			}
+		}
 		var batch []sensors.Reading
 		add := func(probe string, q sensors.Quantity, f func(int) float64) {
 			if f == nil {
@@ -443,7 +449,7 @@ func TestFastCoolingAboveTheCriticalLimitWakesNobody(t *testing.T) {
 }
 
 // A chill is not called over while the pile may still be under the limit itself; but a pile that holds steady warmth for eight hours
-// has moved, and its new place is learned.
+// has moved once a person has looked at it, and its new place is learned. Without a look it stays too cold.
 func TestChillEndsAtTheLimitItself(t *testing.T) {
 	const air = -10.0
 	course := func(after float64) func(int) float64 { // °C at the probe: warm, then cold, then to a level
@@ -457,11 +463,12 @@ func TestChillEndsAtTheLimitItself(t *testing.T) {
 			return after + dusty(m)
 		}
 	}
-	run := func(after float64, minutes int) []alarm.Event {
-		_, events := trace{minutes: minutes, litters: newborn(8), outside: constant(-14), cluster: course(after), air: func(m int) float64 { return air + dusty(m+3) }}.run(t)
+	run := func(after float64, minutes, looked int) []alarm.Event {
+		_, events := trace{minutes: minutes, looked: looked, litters: newborn(8), outside: constant(-14), cluster: course(after), air: func(m int) float64 { return air + dusty(m+3) }}.run(t)
 		return events
 	}
-	want(t, run(22.5, 1150), alarm.ClusterChill, alarm.Cleared, alarm.Warning, 0) // a core of about 28: the margin is passed, the limit of 29 is not
-	want(t, run(26, 1200), alarm.ClusterChill, alarm.Cleared, alarm.Warning, 1)   // about 32
-	want(t, run(22.5, 2000), alarm.ClusterChill, alarm.Cleared, alarm.Warning, 1) // steady for eight hours
+	want(t, run(22.5, 1150, 820), alarm.ClusterChill, alarm.Cleared, alarm.Warning, 0) // a core of about 28: the margin is passed, the limit of 29 is not
+	want(t, run(26, 1200, 0), alarm.ClusterChill, alarm.Cleared, alarm.Warning, 1)     // about 32
+	want(t, run(22.5, 2000, 820), alarm.ClusterChill, alarm.Cleared, alarm.Warning, 1) // steady for eight hours after a look
+	want(t, run(22.5, 2000, 0), alarm.ClusterChill, alarm.Cleared, alarm.Warning, 0)   // as steady, and nobody looked
 }

@@ -23,6 +23,26 @@ const (
 	clearMargin   = 1.5  // °C above the limit clears
 	soonMinutes   = 30   // min to the limit at the present rate counts as nearly there
 	checkMinutes  = 60   // min too cold without an answer asks for a look
+
+	besideLeast   = 1.2  // K between probe and nest air: less is a probe in nest air,
+	besideShare   = 0.06 // or this share of the contrast, whichever is more
+	besideMinutes = 30   // min of it
+
+	coolingLong  = 40   // min of the longer fit of the cooling
+	coolingShort = 15   // min of the shorter one, which must agree
+	coolingSure  = -5.0 // t statistic of the longer fit
+	coolingStill = -2.0 // t statistic of the shorter one
+	coolingQuick = 12.0 // min: a time constant under it is a probe pulled out or a nest opened
+	coolingSlow  = 1500 // min: one over it is no cooling
+
+	lostWarmth = 0.92 // share of the warmth held before: below it a fall is believed
+	halfWarmth = 0.45 // share of it: below it no visit excuses the cold
+	nearLimit  = 3.0  // °C over the limit: a pile that falls is not called well there
+	scoreWell  = -2.0 // min a minute takes off while the pile is well,
+	scoreClose = -0.5 // and while it is neither well nor too cold
+	scoreCold  = 1.0  // min a minute adds while it is too cold, or soon will be
+	scoreFalls = 1.5  // and while it is too cold and falling
+	scoreCap   = 1.6  // of the delay: no more is gathered
 )
 
 // chill judges the core estimate against the chill limits of the brood's age by two scores, in minutes: each minute too cold
@@ -52,7 +72,7 @@ func (s *score) add(n *Now, v, full float64) {
 	if s.minutes <= 0 && v > 0 {
 		s.since = n.Wall
 	}
-	s.minutes = min(max(s.minutes+v, 0), 1.6*full)
+	s.minutes = min(max(s.minutes+v, 0), scoreCap*full)
 	if s.minutes >= full {
 		s.on = true
 	}
@@ -65,7 +85,7 @@ func (c *chill) on() bool { return c.warn.on || c.crit.on }
 func (c *chill) step(w *Watch, n *Now) {
 	p := &w.pile
 	if p.valid { // what was seen before a dropout is not over because of it
-		c.beside.step(n, p.a.value < hotAir && p.y-p.a.value < max(1.2, 0.06*(setPoint-p.a.value)))
+		c.beside.step(n, p.a.value < hotAir && p.y-p.a.value < max(besideLeast, besideShare*(setPoint-p.a.value)))
 	}
 	lim, young := w.tables.Cluster(max(w.days.age, 0), w.site.season.Season())
 	c.judged = w.hasKits() && young && p.valid && !p.blind && p.a.value < hotAir+1
@@ -96,49 +116,57 @@ func (c *chill) step(w *Watch, n *Now) {
 	reach := setPoint - a
 	c.limit = max(lim.ChillWarn.C-margin*positionShare*reach, a+airFloor*reach)
 	c.critical = max(lim.ChillCritical.C-margin*positionShare*reach, a+airFloor*reach/2)
-	tau, t40, ok40 := p.cooling(40)
-	c.tau = tau
-	_, t15, ok15 := p.cooling(15)
-	c.falling = ok40 && ok15 && tau > 12 && tau < 1500 && t40 < -5 && t15 < -2
-	grace := p.sinceDrop < graceDrop || w.visits.recent(n, graceVisit)
+	c.fall(p)
+	grace := p.sinceDrop < graceDrop || w.visits.recent(graceVisit)
 	c.warn.add(n, c.rate(p, c.limit, grace), lim.ChillWarn.Delay.Minutes())
 	c.crit.add(n, c.rate(p, c.critical, grace), lim.ChillCritical.Delay.Minutes())
 	c.end(p, lim)
-	c.settled(n, p)
+	c.settled(w, n)
 	c.cold.step(n, p.core < lim.ChillWarn.C-waiting*positionShare*reach)
 }
 
-// end takes an alarm down when the estimate is back above the limit itself, the margin left out: what was called too cold is not called
-// over while it still may be.
+// fall fits the cooling and says whether the pile cools as a litter does, neither as a probe that was pulled out nor hardly at all.
+func (c *chill) fall(p *pile) {
+	tau, long, okLong := p.cooling(coolingLong)
+	_, short, okShort := p.cooling(coolingShort)
+	c.tau = tau
+	c.falling = okLong && okShort && tau > coolingQuick && tau < coolingSlow && long < coolingSure && short < coolingStill
+}
+
+// end takes scores down when the pile is well again. What was called too cold is not called over before the estimate is back above
+// the limit itself, the margin left out, while it still may be.
 func (c *chill) end(p *pile, lim brood.ClusterLimits) {
-	over := func(limit, itself float64) bool { return p.core > max(limit+clearMargin, itself) && !c.falling }
-	switch {
-	case over(c.limit, lim.ChillWarn.C):
-		if c.on() {
-			c.cold = level{} // what was too cold has been answered by the alarm that ends here
-		}
-		c.warn, c.crit = score{}, score{}
-	case over(c.critical, lim.ChillCritical.C):
-		c.crit = score{}
+	if c.falling {
+		return
 	}
-	if !c.warn.on && p.core > c.limit+clearMargin && !c.falling {
-		c.warn = score{}
+	if c.on() && p.core > max(c.limit+clearMargin, lim.ChillWarn.C) {
+		c.cold = level{} // what was too cold has been answered by the alarm that ends here
 	}
-	if !c.crit.on && p.core > c.critical+clearMargin && !c.falling {
-		c.crit = score{}
+	c.warn.end(p.core, c.limit, lim.ChillWarn.C)
+	c.crit.end(p.core, c.critical, lim.ChillCritical.C)
+}
+
+func (s *score) end(core, limit, itself float64) {
+	if core > limit+clearMargin && (!s.on || core > itself) {
+		*s = score{}
 	}
 }
 
-// A pile that has been under its limit for hours and neither cools further nor is cold through is warm and lies elsewhere than it did: dead
-// or starving kits do not hold a third of their warmth that long. Simulated: covered and dead, nests were at 28 °C within 8 h.
+// A pile that a person has looked at, and that then neither cools further nor is cold through for hours, lies elsewhere than it did.
+// Nobody's look, no acceptance: badly covered kits may hold half their warmth for as long, and are too cold.
 const (
 	steadyFor  = 8 * 60 // min
 	steadyWarm = 0.35   // share of the warmth held
 )
 
 // settled learns the new place of a pile that has moved.
-func (c *chill) settled(n *Now, p *pile) {
-	if c.steady.step(n, c.on() && !c.falling && p.w > steadyWarm) < steadyFor {
+func (c *chill) settled(w *Watch, n *Now) {
+	p, began := &w.pile, c.warn.since
+	if c.crit.on && (!c.warn.on || c.crit.since.Before(began)) {
+		began = c.crit.since
+	}
+	looked := w.visits.entered.After(began)
+	if c.steady.step(n, c.on() && looked && !c.falling && p.w > steadyWarm) < steadyFor {
 		return
 	}
 	p.gain, p.hours, p.minutes = min(max(p.w, gainLow), 1), 0, 0
@@ -160,21 +188,20 @@ func (c *chill) toLimit(p *pile, limit float64) float64 {
 
 // rate is what one minute adds to the score of one limit.
 func (c *chill) rate(p *pile, limit float64, grace bool) float64 {
+	held := p.w / p.gain
 	switch {
-	case p.core > limit+clearMargin && !(c.falling && p.core < limit+3):
-		return -2
-	case c.falling && p.w/p.gain < 0.92 && p.core < limit:
-		return 1.5
-	case c.falling && p.w/p.gain < 0.92 && c.toLimit(p, limit) < soonMinutes && !grace:
-		return 1
-	case p.core < limit && p.w/p.gain < 0.45:
-		return 1
-	case p.core < limit && !grace:
-		return 1
+	case p.core > limit+clearMargin && !(c.falling && p.core < limit+nearLimit):
+		return scoreWell
+	case c.falling && held < lostWarmth && p.core < limit:
+		return scoreFalls
+	case c.falling && held < lostWarmth && c.toLimit(p, limit) < soonMinutes && !grace:
+		return scoreCold
+	case p.core < limit && (!grace || held < halfWarmth):
+		return scoreCold
 	case p.core < limit:
 		return 0
 	}
-	return -0.5
+	return scoreClose
 }
 
 // clusterChill needs a cluster probe, nest air and a known kindling. Without them the back-stop alone remains.
@@ -264,7 +291,7 @@ func (w *Watch) checkNest(n *Now) alarm.Condition {
 		return alarm.Condition{}
 	case p.probe == nil || !p.valid:
 		return alarm.Condition{Hold: true}
-	case ch.beside.minutes >= 30:
+	case ch.beside.minutes >= besideMinutes:
 		c.Severity, c.Since, c.Why = alarm.Notice, ch.beside.since, whyProbeInAir
 	case p.blind:
 		c.Severity, c.Since, c.Why = alarm.Notice, n.Wall, whyBlind

@@ -22,6 +22,10 @@ const (
 	co2High          = 6000   // ppm over outside, three-hour mean
 	co2Outside       = 420.0  // ppm in clean air, from memory
 	co2Minutes       = 180.0  // smoothing
+	co2Back          = 0.8    // of co2High ends it
+	co2Delay         = 10 * time.Minute
+	flowBack         = 1.3 // of co2Flow ends it
+	flowDelay        = 2 * time.Hour
 	boxWetDelay      = time.Hour
 	humidityDeadband = 5.0 // % RH
 )
@@ -112,11 +116,11 @@ func (w *Watch) stuffy(n *Now) (c alarm.Condition, known bool) {
 		return c, false
 	}
 	high := d.co2.value
-	d.stuffy.step(n, high > co2High, high < 0.8*co2High, w.co2.count, 10*time.Minute)
+	d.stuffy.step(n, high > co2High, high < co2Back*co2High, w.co2.count, co2Delay)
 	if w.hasKits() {
 		// Carbon dioxide balance of animal houses (CIGR, Pedersen and others): what the kits breathe out over what stays.
 		through := co2PerKg * float64(w.kits()) * brood.KitMass(float64(w.days.age)) / max(high, 1)
-		d.flow.step(n, through < co2Flow, through > 1.3*co2Flow, w.co2.count, 2*time.Hour)
+		d.flow.step(n, through < co2Flow, through > flowBack*co2Flow, w.co2.count, flowDelay)
 	} else {
 		d.flow = dwell{}
 	}

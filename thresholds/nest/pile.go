@@ -22,6 +22,12 @@ const (
 	noLearningAir = 33.0 // °C: nothing is learned in air this hot
 	airMinutes    = 10.0 // smoothing of nest air
 	outMinutes    = 30.0 // smoothing of outside air
+	gapLeast      = 0.5  // K between cluster and air: under it a logarithm is noise
+	dropLeast     = 0.8  // K that a reading must fall in dropMinutes to have fallen fast,
+	dropOfWarmth  = 0.06 // or this share of its warmth, whichever is more
+	dropMinutes   = 6    // min
+	dropQuiet     = 60   // min after a fast fall in which nothing is learned
+	priorHours    = 6.0  // hours over which the prior gain fades out
 )
 
 var (
@@ -97,7 +103,7 @@ func (p *pile) step(w *Watch, n *Now) {
 		y = float32(p.y)
 	}
 	if p.valid {
-		gap = float32(math.Log(max(p.y-p.a.value, 0.5))) // K; under half a kelvin the logarithm is noise
+		gap = float32(math.Log(max(p.y-p.a.value, gapLeast)))
 	}
 	p.reading.push(y)
 	p.air.push(a)
@@ -137,12 +143,12 @@ func (p *pile) warmUnentered(w *Watch, n *Now) bool {
 // dropped looks for a fall in six minutes that is large beside the warmth of the last half hour: a nursing doe, an opened nest,
 // a probe pulled out.
 func (p *pile) dropped() {
-	before := p.reading.back(6)
-	if isAbsent(before) || float64(before)-p.y < 0.8 {
+	before := p.reading.back(dropMinutes)
+	if isAbsent(before) || float64(before)-p.y < dropLeast {
 		return
 	}
 	ref, ok := p.reading.median(10, 44)
-	if ok && float64(before)-p.y > max(0.8, 0.06*(ref-p.a.value)) {
+	if ok && float64(before)-p.y > max(dropLeast, dropOfWarmth*(ref-p.a.value)) {
 		p.sinceDrop = 0
 	}
 }
@@ -158,7 +164,7 @@ func (p *pile) estimate(w *Watch) {
 	if w.days.age < 0 {
 		return
 	}
-	if p.sinceDrop < 60 || p.chill.on() || a > noLearningAir {
+	if p.sinceDrop < dropQuiet || p.chill.on() || a > noLearningAir {
 		return
 	}
 	p.hour[p.minutes%60] = float32(p.w)
@@ -178,7 +184,7 @@ func (p *pile) learn() {
 	sorted := day[:p.hours]
 	slices.Sort(sorted)
 	upper := func(share float64) float64 { return float64(sorted[int(share*float64(len(sorted)-1)+0.5)]) }
-	trust := min(float64(p.hours)/6, 1) // the prior fades out over six hours
+	trust := min(float64(p.hours)/priorHours, 1)
 	p.gain = min(max(trust*upper(0.75)+(1-trust)*gainPrior, gainLow), 1)
 	if p.hours >= blindHours {
 		switch q := upper(0.60); {

@@ -22,7 +22,11 @@ const (
 	missedVisits  = 2      // one visit in three is not seen, so one miss proves nothing
 	rhythmSlack   = 6.0    // h
 	nestOpenLeast = 30     // min between two inspections
-	readableFrom  = 2      // visits seen in this litter before their absence means anything: some nests show none
+	// Kits uncover themselves 1-2 h before she comes and lie covered again about 30 min after [Hudson & Distel 1982, abstract], on both
+	// sides of a day that is never exactly one.
+	uncoveredBefore = 2.2 // h
+	gatheredAfter   = 1.2 // h
+	readableFrom    = 2   // visits seen in this litter before their absence means anything: some nests show none
 )
 
 // visits tells the doe's visits and people's inspections apart by what they do to nest air.
@@ -35,24 +39,23 @@ type visits struct {
 	unseen   int     // min with both probes fresh since the last visit
 	last     time.Time
 	lookedAt time.Time // the last inspection, seen or entered
+	entered  time.Time // the last one that a person entered
 }
 
 func (v *visits) forget() { v.pulseAgo, v.lidAgo, v.visitAgo, v.before = longAgo, longAgo, longAgo, 0 }
 
 func (v *visits) newLitter() {
-	*v = visits{lookedAt: v.lookedAt}
+	*v = visits{lookedAt: v.lookedAt, entered: v.entered}
 	v.forget()
 }
 
 func (v *visits) inspected(at time.Time) {
-	if at.After(v.lookedAt) {
-		v.lookedAt = at
-	}
-	v.lidAgo = 0
+	v.lookedAt = later(v.lookedAt, at)
+	v.entered, v.lidAgo = later(v.entered, at), 0
 }
 
 // recent reports whether the doe or a person came within the last minutes.
-func (v *visits) recent(_ *Now, minutes int) bool { return v.pulseAgo < minutes || v.lidAgo < minutes }
+func (v *visits) recent(minutes int) bool { return v.pulseAgo < minutes || v.lidAgo < minutes }
 
 // expectedNow reports whether she is about to come: a day after the last time, when the kits uncover themselves beforehand
 // [Hudson & Distel 1982, abstract].
@@ -61,7 +64,7 @@ func (v *visits) expectedNow(n *Now) bool {
 		return false
 	}
 	h := n.Wall.Sub(v.last).Hours() - rhythmHours
-	return h > -2.2 && h < 1.2
+	return h > -uncoveredBefore && h < gatheredAfter
 }
 
 func (v *visits) step(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
