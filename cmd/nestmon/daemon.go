@@ -50,7 +50,10 @@ type pace interface {
 const warmUp = 30 * time.Hour
 
 // recallFor is how far back the litter book's own events are read: longer than a litter lives in its nest.
-const recallFor = 60 * 24 * time.Hour
+const (
+	recallFor  = 60 * 24 * time.Hour
+	recallMost = 20000 // events: the newest are kept, and a visit or a chore of a litter lies among them
+)
 
 // resume brings the judge back to where it was when the archive was last written.
 func (d *daemon) resume(now time.Time) error {
@@ -60,7 +63,7 @@ func (d *daemon) resume(now time.Time) error {
 	}
 	r := d.judge.rabbitry
 	r.SetLitters(book, now.Add(-warmUp))
-	past, err := d.archive.Events(now.Add(-recallFor), now, 20000)
+	past, err := d.archive.Events(now.Add(-recallFor), now, recallMost)
 	if err != nil {
 		return fmt.Errorf("reading past events: %w", err)
 	}
@@ -118,9 +121,10 @@ func (d *daemon) weather(now time.Time) (past []nest.Day, err error) {
 	if d.cfg.Outside == "" {
 		return nil, nil
 	}
-	y, m, day := now.In(d.cfg.location()).Date()
+	loc := d.cfg.location()
+	y, m, day := now.In(loc).Date()
 	for ago := weatherDays; ago > 0; ago-- {
-		w := nest.Day{Begin: time.Date(y, m, day-ago, 0, 0, 0, 0, d.cfg.location()), End: time.Date(y, m, day-ago+1, 0, 0, 0, 0, d.cfg.location())}
+		w := nest.Day{Begin: time.Date(y, m, day-ago, 0, 0, 0, 0, loc), End: time.Date(y, m, day-ago+1, 0, 0, 0, 0, loc)}
 		hours, err := d.archive.Series(d.cfg.Outside, sensors.Temperature, w.Begin, w.End, int(w.End.Sub(w.Begin).Hours()))
 		if err != nil {
 			return nil, err

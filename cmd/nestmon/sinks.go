@@ -201,9 +201,7 @@ func history(a *archive.Archive) web.History {
 	return web.History{
 		Events: func(from, to time.Time, limit int) ([]alarm.Event, error) {
 			newest, err := a.Events(from, to, limit)
-			for i, j := 0, len(newest)-1; i < j; i, j = i+1, j-1 {
-				newest[i], newest[j] = newest[j], newest[i]
-			}
+			slices.Reverse(newest)
 			return newest, err
 		},
 		Series: func(probe string, q sensors.Quantity, from, to time.Time, buckets int) ([]web.Point, error) {
