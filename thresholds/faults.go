@@ -37,17 +37,13 @@ func (r *Rabbitry) fault(name alarm.Name) *fault {
 
 func (r *Rabbitry) stepFaults(events []alarm.Event) []alarm.Event {
 	for _, f := range r.faults {
-		e, changed := f.slot.Apply(r.now.Wall, "", f.name, f.now)
+		e, changed := f.slot.Apply(r.now.Wall, "", f.name, f.now, func(alarm.Condition) string { return f.text })
+		if changed {
+			events = append(events, e)
+		}
 		if f.now.Severity != alarm.None {
 			f.slot.Say(f.text)
 		}
-		if !changed {
-			continue
-		}
-		if e.Text = f.text; e.State == alarm.Cleared {
-			e.Text = string(f.name) + " is over."
-		}
-		events = append(events, e)
 	}
 	return events
 }

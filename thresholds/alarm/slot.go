@@ -1,6 +1,7 @@
 package alarm
 
 import (
+	"fmt"
 	"math"
 	"time"
 )
@@ -41,8 +42,9 @@ func (s *Slot) Standing() Standing { return s.on }
 // Condition is what the rule last said; ok is false while the alarm is off or was only restored.
 func (s *Slot) Condition() (c Condition, ok bool) { return s.last, s.On() && s.last.Severity != None }
 
-// Apply takes the rule's newest condition, once a minute, and returns the event to write, without words, if there is a change.
-func (s *Slot) Apply(t time.Time, nest string, name Name, c Condition) (Event, bool) {
+// Apply takes the rule's newest condition, once a minute, and returns the event to write if there is a change;
+// words says what a condition means.
+func (s *Slot) Apply(t time.Time, nest string, name Name, c Condition, words func(Condition) string) (Event, bool) {
 	was := s.on.Severity
 	switch {
 	case c.Hold || (c.Severity == None && was == None):
@@ -52,11 +54,12 @@ func (s *Slot) Apply(t time.Time, nest string, name Name, c Condition) (Event, b
 		return Event{}, false
 	case c.Severity == None:
 		e := newEvent(t, nest, name, c)
-		e.State, e.Severity, e.Since = Cleared, was, s.on.Since
+		e.State, e.Severity, e.Since, e.Text = Cleared, was, s.on.Since, over(nest, name)
 		*s = Slot{}
 		return e, true
 	case was == None || c.Severity > was || c.Count > s.last.Count:
 		e := newEvent(t, nest, name, c)
+		e.Text = words(c)
 		if was != None {
 			e.Since = s.on.Since
 		}
@@ -67,6 +70,14 @@ func (s *Slot) Apply(t time.Time, nest string, name Name, c Condition) (Event, b
 	s.on.Value, s.on.Limit, s.on.HasValue, s.on.HasLimit = c.Value, c.Limit, c.HasValue, c.HasLimit
 	s.on.Unit, s.on.Probe = c.Unit, c.Probe
 	return Event{}, false
+}
+
+// over says that an alarm has ended.
+func over(nest string, name Name) string {
+	if nest == "" {
+		return fmt.Sprintf("%s is over.", name)
+	}
+	return fmt.Sprintf("%s of nest %s is over.", name, nest)
 }
 
 func newEvent(t time.Time, nest string, name Name, c Condition) Event {

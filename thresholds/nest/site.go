@@ -53,19 +53,10 @@ func (s *Site) Step(n *Now, events []alarm.Event) []alarm.Event {
 	s.does.step(n, s.loc, s.air, s.rh)
 	s.judgeHarsh(n)
 	for i := range siteRules {
-		slot, name := &s.slots[i], siteRules[i].name
-		c := siteRules[i].judge(s, n)
-		e, changed := slot.Apply(n.Wall, "", name, c)
-		if !changed {
-			continue
+		name, say := siteRules[i].name, func(c alarm.Condition) string { return siteWords(siteRules[i].name, c) }
+		if e, changed := s.slots[i].Apply(n.Wall, "", name, siteRules[i].judge(s, n), say); changed {
+			events = append(events, e)
 		}
-		if e.State == alarm.Raised {
-			e.Text = siteWords(name, c)
-			slot.Say(e.Text)
-		} else {
-			e.Text = over("", name)
-		}
-		events = append(events, e)
 	}
 	return events
 }

@@ -164,19 +164,10 @@ func (w *Watch) Step(n *Now, events []alarm.Event) []alarm.Event {
 	w.damp.step(w, n)
 	w.due.step(w, n)
 	for i := range rules {
-		slot, name := &w.slots[i], rules[i].name
-		c := rules[i].judge(w, n)
-		e, changed := slot.Apply(n.Wall, w.cfg.ID, name, c)
-		if !changed {
-			continue
+		name, say := rules[i].name, func(c alarm.Condition) string { return w.words(rules[i].name, c) }
+		if e, changed := w.slots[i].Apply(n.Wall, w.cfg.ID, name, rules[i].judge(w, n), say); changed {
+			events = append(events, e)
 		}
-		if e.State == alarm.Raised {
-			e.Text = w.words(name, c)
-			slot.Say(e.Text)
-		} else {
-			e.Text = over(w.cfg.ID, name)
-		}
-		events = append(events, e)
 	}
 	return events
 }

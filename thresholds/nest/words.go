@@ -203,14 +203,6 @@ func hours(h float64) string {
 	return fmt.Sprintf("%.1f h", h)
 }
 
-// over says that an alarm has ended.
-func over(nest string, name alarm.Name) string {
-	if nest == "" {
-		return fmt.Sprintf("%s is over.", name)
-	}
-	return fmt.Sprintf("%s of nest %s is over.", name, nest)
-}
-
 // forAge names the row of the limits.
 func (w *Watch) forAge() string {
 	switch {
