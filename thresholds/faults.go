@@ -16,7 +16,7 @@ type fault struct {
 
 // Fault tells the rabbitry how a part of the daemon does: a severity when it has failed, None when it works, Hold while that is not
 // known. It becomes an event at the next minute. One fault of a name stands at a time; its text says what failed and Count how many
-// things, so that one more is told anew.
+// things, so that one more is told anew; c brings the rule and its source.
 func (r *Rabbitry) Fault(name alarm.Name, c alarm.Condition, text string) {
 	f := r.fault(name)
 	if f == nil {
@@ -37,12 +37,13 @@ func (r *Rabbitry) fault(name alarm.Name) *fault {
 
 func (r *Rabbitry) stepFaults(events []alarm.Event) []alarm.Event {
 	for _, f := range r.faults {
-		e, changed := f.slot.Apply(r.now.Wall, "", f.name, f.now, func(alarm.Condition) string { return f.text })
+		words := alarm.Words{Text: f.text, Rule: f.now.Rule, Source: f.now.Source}
+		e, changed := f.slot.Apply(r.now.Wall, "", f.name, f.now, func(alarm.Condition) alarm.Words { return words })
 		if changed {
 			events = append(events, e)
 		}
 		if f.now.Severity != alarm.None {
-			f.slot.Say(f.text)
+			f.slot.Say(words)
 		}
 	}
 	return events

@@ -56,22 +56,29 @@ func (b *faultBook) report(d *daemon, now time.Time) {
 	}
 }
 
-// worse adds one more thing that has failed.
-func worse(c *alarm.Condition, severity alarm.Severity, since time.Time) {
+// ours is the source of the delays above.
+const ours = "ours, no source"
+
+// worse adds one more thing that has failed, and the rule by which it has.
+func worse(c *alarm.Condition, severity alarm.Severity, since time.Time, rule string) {
 	if c.Count++; c.Count == 1 || since.Before(c.Since) {
 		c.Since = since
 	}
-	c.Severity = max(c.Severity, severity)
+	c.Severity, c.Source = max(c.Severity, severity), ours
+	if c.Rule != "" && c.Rule != rule {
+		rule = c.Rule + "; " + rule
+	}
+	c.Rule = rule
 }
 
 func (b *faultBook) daemonWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
 	var said []string
 	if b.unstored != nil {
-		worse(&c, alarm.Warning, b.since)
+		worse(&c, alarm.Warning, b.since, "a write to the archive failed")
 		said = append(said, fmt.Sprintf("The archive cannot be written (%v). Judging and alarms go on from memory; free or replace the card.", b.unstored))
 	}
 	if files := d.archive.SetAside(); len(files) > 0 {
-		worse(&c, alarm.Warning, d.started)
+		worse(&c, alarm.Warning, d.started, "an archive file could not be read at the start")
 		if slices.ContainsFunc(files, func(f string) bool { return strings.HasPrefix(filepath.Base(f), "book.") }) {
 			said = append(said, "The litter book is lost: enter every litter again. Until then no nest is judged for chill, and limits are those of newborn kits.")
 		}
@@ -79,7 +86,7 @@ func (b *faultBook) daemonWords(d *daemon, now time.Time) (c alarm.Condition, te
 			strings.Join(files, ", ")))
 	}
 	if !b.unset.IsZero() && now.Sub(b.unset) >= clockPatience {
-		worse(&c, alarm.Notice, b.unset)
+		worse(&c, alarm.Notice, b.unset, fmt.Sprintf("the clock is not set for %.0f min", clockPatience.Minutes()))
 		said = append(said, "The board's clock has not been set: ages of litters and times of alarms may be wrong. Give it a network or a clock of its own.")
 	}
 	return c, strings.Join(said, " ")
@@ -101,21 +108,22 @@ func (b *faultBook) busWords(d *daemon, now time.Time) (c alarm.Condition, text 
 		}
 		if now.Sub(since) >= busPatience {
 			down = append(down, bus.Bus)
-			worse(&c, alarm.Warning, since)
+			worse(&c, alarm.Warning, since, fmt.Sprintf("a probe line answers nothing for %.0f min", busPatience.Minutes()))
 		}
 	}
 	if len(down) == 0 {
 		return alarm.Condition{Hold: len(b.busDown) > 0, Sure: true}, ""
 	}
-	return c, fmt.Sprintf("Bus %s does not answer; none of its probes is read. Look at its cable and at what the kernel says of it.", strings.Join(down, ", "))
+	return c, fmt.Sprintf("Probe line %s does not answer; none of its probes is read. Look at its plug and its cable, for water in the plug, and at what the system's log says of it.", strings.Join(down, ", "))
 }
 
 func powerWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
 	if d.power == nil || !d.power() {
 		return c, ""
 	}
-	return alarm.Condition{Severity: alarm.Warning, Since: now},
-		"The board's supply is too weak: readings and the card are at risk. Look at the plug, the cable and the battery."
+	worse(&c, alarm.Warning, now, "the board says that its voltage is too low")
+	c.Source = "the board's own detector, 4.63 V ±5 % (raspberrypi/documentation)"
+	return c, "The board's supply is too weak: readings and the card are at risk. Look at the plug, the cable and the battery."
 }
 
 func sinkWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
@@ -126,10 +134,10 @@ func sinkWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
 			continue
 		}
 		failing = append(failing, fmt.Sprintf("%s (%s)", s.Name, s.Error))
-		worse(&c, d.sinks.severity(s.Name), now.Add(-lasts))
+		worse(&c, d.sinks.severity(s.Name), now.Add(-lasts), fmt.Sprintf("nothing gets through for %.0f min", sinkPatience.Minutes()))
 	}
 	if len(failing) == 0 {
 		return c, ""
 	}
-	return c, "Nothing gets through to " + strings.Join(failing, ", ") + ". What is owed waits in the archive."
+	return c, "Nothing gets through to " + strings.Join(failing, ", ") + ". What is owed waits in the archive. Look at the network, and at whatever is to receive it."
 }

@@ -96,7 +96,7 @@ func TestReplayEvents(t *testing.T) {
 	if _, again, _ := replayOn(t, readings, litters); again != out {
 		t.Error("the same readings give other events")
 	}
-	wanted := []string{"event", "limit", "nest", "probe", "severity", "since", "state", "text", "time", "unit", "value"}
+	wanted := []string{"event", "limit", "nest", "probe", "rule", "severity", "since", "source", "state", "text", "time", "unit", "value"}
 	said := map[string]time.Time{} // the first of each
 	last := time.Time{}
 	for line := range strings.Lines(out) {

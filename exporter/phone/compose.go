@@ -16,39 +16,6 @@ import (
 // maxTitle is the longest title in characters: what a locked phone shows of a message, roughly. Ours, no source.
 const maxTitle = 180
 
-// what says an event in a few words.
-var what = map[alarm.Name]string{
-	alarm.NestHeat:        "nest too hot",
-	alarm.ClusterHeat:     "kits too hot",
-	alarm.HeatExpected:    "will be too hot within two hours",
-	alarm.ClusterChill:    "kits too cold",
-	alarm.NestCold:        "nest cold",
-	alarm.DoeHeat:         "too hot for the doe",
-	alarm.DoeCold:         "cold for the doe",
-	alarm.ToteWet:         "wet",
-	alarm.CheckNest:       "look into the nest",
-	alarm.ProbeSilent:     "no data, nobody is watching",
-	alarm.ProbeFault:      "probe faulty",
-	alarm.BusFault:        "a whole bus of probes is dead",
-	alarm.SinkFault:       "data do not get out",
-	alarm.PowerFault:      "power trouble",
-	alarm.DaemonFault:     "nestmon itself is in trouble",
-	alarm.Kindled:         "kits seem to be born",
-	alarm.Visit:           "the doe came",
-	alarm.Inspection:      "the nest was opened",
-	alarm.VisitOverdue:    "no visit of the doe seen",
-	alarm.BeddingDue:      "bedding due",
-	alarm.VentilationDue:  "ventilation due",
-	alarm.SeasonSetupDue:  "season's make-up due",
-	alarm.BoxDue:          "nest box due",
-	alarm.InspectDue:      "inspection due",
-	alarm.TurnBoxDue:      "turn the box",
-	alarm.RemoveBoxDue:    "take the box out",
-	alarm.CollectDue:      "collect the kits",
-	alarm.WeanDue:         "weaning due",
-	alarm.KindlingOverdue: "kindling overdue",
-}
-
 // Compose writes the message about an event. display is fahrenheit or celsius and says which unit comes first; both are
 // always there. Times of day are those of loc.
 func Compose(e alarm.Event, display string, loc *time.Location) exporter.Message {
@@ -65,15 +32,11 @@ func id(e alarm.Event) string {
 }
 
 func title(e alarm.Event, u units, loc *time.Location) string {
-	words := what[e.Name]
-	if words == "" {
-		words = string(e.Name)
-	}
 	t := strings.ToUpper(e.Severity.String())
 	if e.State == alarm.Cleared {
 		t = "over"
 	}
-	t += ": " + place(e) + " " + words
+	t += ": " + place(e) + " " + e.Name.Plain()
 	if e.HasValue && (e.State != alarm.Cleared || e.Unit != hoursUnit) { // what counts time is back at nothing when it is over
 		t += ", " + u.write(e.Value, e.Unit)
 	}

@@ -51,6 +51,46 @@ var Names = []Name{
 	BoxDue, InspectDue, TurnBoxDue, RemoveBoxDue, CollectDue, WeanDue, KindlingOverdue,
 }
 
+var plain = map[Name]string{
+	NestHeat:        "nest too hot",
+	ClusterHeat:     "kits too hot",
+	HeatExpected:    "will be too hot within two hours",
+	ClusterChill:    "kits too cold",
+	NestCold:        "nest cold",
+	DoeHeat:         "too hot for the doe",
+	DoeCold:         "cold for the doe",
+	ToteWet:         "wet",
+	CheckNest:       "look into the nest",
+	ProbeSilent:     "no data, nobody is watching",
+	ProbeFault:      "probe faulty",
+	BusFault:        "a whole bus of probes is dead",
+	SinkFault:       "data do not get out",
+	PowerFault:      "power trouble",
+	DaemonFault:     "nestmon itself is in trouble",
+	Kindled:         "kits seem to be born",
+	Visit:           "the doe came",
+	Inspection:      "the nest was opened",
+	VisitOverdue:    "no visit of the doe seen",
+	BeddingDue:      "bedding due",
+	VentilationDue:  "ventilation due",
+	SeasonSetupDue:  "season's make-up due",
+	BoxDue:          "nest box due",
+	InspectDue:      "inspection due",
+	TurnBoxDue:      "turn the box",
+	RemoveBoxDue:    "take the box out",
+	CollectDue:      "collect the kits",
+	WeanDue:         "weaning due",
+	KindlingOverdue: "kindling overdue",
+}
+
+// Plain says the event in a few plain words.
+func (n Name) Plain() string {
+	if words := plain[n]; words != "" {
+		return words
+	}
+	return string(n)
+}
+
 // Chore reports whether the event asks for husbandry on a date rather than for help now.
 func (n Name) Chore() bool {
 	switch n {
@@ -114,7 +154,9 @@ type Event struct {
 	HasLimit bool
 	Unit     string // C, %, ppm, h, g/m3, or empty
 	Probe    string // the deciding probe, or empty
-	Text     string // in plain words, with what to do
+	Text     string // which nest, what is wrong, value and limit, what to do
+	Rule     string // what was compared with what, and for how long; empty in events of older releases
+	Source   string // where the limit comes from; as Rule
 }
 
 type eventJSON struct {
@@ -129,12 +171,14 @@ type eventJSON struct {
 	Probe    *string   `json:"probe"`
 	Text     string    `json:"text"`
 	Since    time.Time `json:"since"`
+	Rule     *string   `json:"rule"`
+	Source   *string   `json:"source"`
 }
 
 // MarshalJSON writes the event as one object of an events file; absent fields are null.
 func (e Event) MarshalJSON() ([]byte, error) {
 	j := eventJSON{Time: e.Time, Event: e.Name, State: e.State, Severity: e.Severity, Text: e.Text, Since: e.Since}
-	j.Nest, j.Unit, j.Probe = optional(e.Nest), optional(e.Unit), optional(e.Probe)
+	j.Nest, j.Unit, j.Probe, j.Rule, j.Source = optional(e.Nest), optional(e.Unit), optional(e.Probe), optional(e.Rule), optional(e.Source)
 	if e.HasValue {
 		j.Value = &e.Value
 	}
@@ -151,14 +195,13 @@ func (e *Event) UnmarshalJSON(b []byte) error {
 		return err
 	}
 	*e = Event{Time: j.Time, Since: j.Since, Name: j.Event, State: j.State, Severity: j.Severity, Text: j.Text}
-	if j.Nest != nil {
-		e.Nest = *j.Nest
-	}
-	if j.Unit != nil {
-		e.Unit = *j.Unit
-	}
-	if j.Probe != nil {
-		e.Probe = *j.Probe
+	for _, f := range [...]struct {
+		to   *string
+		from *string
+	}{{&e.Nest, j.Nest}, {&e.Unit, j.Unit}, {&e.Probe, j.Probe}, {&e.Rule, j.Rule}, {&e.Source, j.Source}} {
+		if f.from != nil {
+			*f.to = *f.from
+		}
 	}
 	if j.Value != nil {
 		e.Value, e.HasValue = *j.Value, true

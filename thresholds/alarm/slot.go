@@ -18,8 +18,17 @@ type Condition struct {
 	Unit     string
 	Probe    string
 	Why      string // the rule's variant, for the words
+	Rule     string // as Words, from a rule that brings its own
+	Source   string // as Words, from a rule that brings its own
 	Count    int    // how many things it is about; more of them is another raised event
 	Sure     bool   // None needs no delay behind it: it ends even an alarm that was only restored
+}
+
+// Words explain a condition to a person.
+type Words struct {
+	Text   string // which nest, what is wrong, value and limit, what to do
+	Rule   string // what was compared with what, and for how long
+	Source string // where the limit comes from
 }
 
 // Slot remembers one alarm of one place. The zero Slot is off.
@@ -44,7 +53,7 @@ func (s *Slot) Condition() (c Condition, ok bool) { return s.last, s.On() && s.l
 
 // Apply takes the rule's newest condition, once a minute, and returns the event to write if there is a change;
 // words says what a condition means.
-func (s *Slot) Apply(t time.Time, nest string, name Name, c Condition, words func(Condition) string) (Event, bool) {
+func (s *Slot) Apply(t time.Time, nest string, name Name, c Condition, words func(Condition) Words) (Event, bool) {
 	was := s.on.Severity
 	switch {
 	case c.Hold || (c.Severity == None && was == None):
@@ -54,17 +63,21 @@ func (s *Slot) Apply(t time.Time, nest string, name Name, c Condition, words fun
 		return Event{}, false
 	case c.Severity == None:
 		e := newEvent(t, nest, name, c)
-		e.State, e.Severity, e.Since, e.Text = Cleared, was, s.on.Since, over(nest, name)
+		e.State, e.Severity, e.Since = Cleared, was, s.on.Since
+		e.say(Words{over(nest, name), s.on.Rule, s.on.Source})
 		*s = Slot{}
 		return e, true
 	case was == None || c.Severity > was || c.Count > s.last.Count:
 		e := newEvent(t, nest, name, c)
-		e.Text = words(c)
+		e.say(words(c))
 		if was != None {
 			e.Since = s.on.Since
 		}
 		*s = Slot{on: Standing{Event: e}, last: c}
 		return e, true
+	}
+	if c.Severity != was || c.Why != s.last.Why || c.Limit != s.on.Limit { // it stands on another rule now
+		s.on.say(words(c))
 	}
 	s.on.Severity, s.last, s.wait = c.Severity, c, 0
 	s.on.Value, s.on.Limit, s.on.HasValue, s.on.HasLimit = c.Value, c.Limit, c.HasValue, c.HasLimit
@@ -75,9 +88,9 @@ func (s *Slot) Apply(t time.Time, nest string, name Name, c Condition, words fun
 // over says that an alarm has ended.
 func over(nest string, name Name) string {
 	if nest == "" {
-		return fmt.Sprintf("%s is over.", name)
+		return fmt.Sprintf("Over: %s.", name.Plain())
 	}
-	return fmt.Sprintf("%s of nest %s is over.", name, nest)
+	return fmt.Sprintf("Over at nest %s: %s.", nest, name.Plain())
 }
 
 func newEvent(t time.Time, nest string, name Name, c Condition) Event {
@@ -88,7 +101,9 @@ func newEvent(t time.Time, nest string, name Name, c Condition) Event {
 }
 
 // Say stores the words of the alarm that is on.
-func (s *Slot) Say(text string) { s.on.Text = text }
+func (s *Slot) Say(w Words) { s.on.say(w) }
+
+func (e *Event) say(w Words) { e.Text, e.Rule, e.Source = w.Text, w.Rule, w.Source }
 
 // Acknowledge records that a person has seen the alarm. It reports false when the alarm is not on.
 func (s *Slot) Acknowledge(t time.Time) bool {

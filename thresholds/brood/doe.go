@@ -38,3 +38,10 @@ const (
 	DoeColdWarn   = -10.0
 	DoeColdUrgent = -25.0
 )
+
+// Sources of the doe's limits.
+const (
+	DoeHeatSource    = "class edges of the rabbit heat index; at 30 a rabbit can no longer hold its temperature (Marai, Habeeb & Gad 2002, Livestock Production Science 78:71-90). One class lower in the first hot days, or after a night without relief: judgement"
+	DoeDryBulbSource = "in air of 35 °C rabbits were at 40.5 °C (Lebas et al., FAO); above 32 °C those not used to heat may die (McNitt et al., Rabbit Production)"
+	DoeColdSource    = "judgement: dry grown rabbits rest safely far lower; it is wind, wet fur and frozen water"
+)

@@ -41,3 +41,10 @@ func BeddingDay(ageDays int) (day int, ok bool) {
 	}
 	return ageDays - (ageDays-BeddingSecondDay)%BeddingEveryDays, true
 }
+
+// Sources of the watches.
+const (
+	RawChillSource = "judgement: a back-stop, whatever the estimate of the pile says"
+	VisitSource    = "a free doe nurses 1.12 times a day (Hoy & Selzer, World Rabbit Science)"
+	BeddingSource  = "common practice, no source"
+)

@@ -10,11 +10,13 @@ import (
 
 // Due is one chore of the litter clock.
 type Due struct {
-	Event alarm.Name
-	From  time.Time // it is due from here
-	Late  time.Time // from here it is a warning, before a notice; zero when it never is one
-	Until time.Time // it no longer makes sense from here; zero when only doing it ends it
-	Text  string    // what to do, and on what basis
+	Event  alarm.Name
+	From   time.Time // it is due from here
+	Late   time.Time // from here it is a warning, before a notice; zero when it never is one
+	Until  time.Time // it no longer makes sense from here; zero when only doing it ends it
+	Text   string    // what to do, and why
+	Rule   string    // the days it goes by
+	Source string    // where the days come from
 }
 
 // Severity is the chore's severity at an instant, none while it is not due.
@@ -49,25 +51,34 @@ func Chores(l Litter, kind brood.Kind, season brood.Season, now time.Time, loc *
 	return out
 }
 
+// custom is the basis of a day that no study supports.
+const custom = "common practice, no source"
+
 func beforeKindling(bred time.Time, kind brood.Kind, now time.Time, loc *time.Location) []Due {
 	day := func(n int) time.Time { return startOf(bred, n, loc) }
-	box := fmt.Sprintf("put the nest box in, bedded for the season, on day %d after breeding and by day %d at the latest: earlier "+
-		"it gets fouled, later she may kindle on the floor (common practice)", BoxFrom, BoxTo)
+	box := fmt.Sprintf("put the nest box in, bedded for the season, by day %d after breeding. Before day %d it gets fouled, later she "+
+		"may kindle on the floor", BoxTo, BoxFrom)
 	if kind == brood.BuriedTote {
-		box = fmt.Sprintf("bed the tote and open it to her on day %d after breeding and by day %d at the latest: earlier it gets "+
-			"fouled, later she may kindle outside (common practice)", BoxFrom, BoxTo)
+		box = fmt.Sprintf("bed the tote and open it to her by day %d after breeding. Before day %d it gets fouled, later she may kindle "+
+			"outside", BoxTo, BoxFrom)
 	}
-	late := fmt.Sprintf("day %d after breeding and no kindling entered: look for kits in and outside the nest, and enter "+
-		"what you find; does kindle after 31 to 32 days on average (published), past %d is late (common practice)",
-		Overdue, Overdue)
+	late := fmt.Sprintf("no kindling entered by day %d after breeding, and past %d is late. Look for kits in and outside the nest, and "+
+		"enter what you find", Day(bred, now, loc), Overdue)
+	basis := "does kindle after 31.7 days on average (Rashwan, Szendrő et al., World Rabbit Science); when that is late: " + custom
 	if Day(bred, now, loc) >= CallVet {
-		late = fmt.Sprintf("day %d after breeding or later and no kindling entered: look once more for kits, then call the "+
-			"veterinarian; past day %d kits are often dead in her (veterinary text, second hand). If she was not "+
-			"pregnant, close the litter as did not kindle", CallVet, CallVet-1)
+		late = fmt.Sprintf("no kindling entered by day %d after breeding or later. Look once more for kits, then call the veterinarian: "+
+			"past day %d kits are often dead in her. If she was not pregnant, close the litter as did not kindle", CallVet, CallVet-1)
+		basis = "veterinary text, second hand"
 	}
 	return []Due{
-		{Event: alarm.BoxDue, From: day(BoxFrom), Late: day(BoxTo), Until: day(KindlingTo + 1), Text: box},
-		{Event: alarm.KindlingOverdue, From: day(Overdue), Late: day(Overdue), Text: late},
+		{
+			Event: alarm.BoxDue, From: day(BoxFrom), Late: day(BoxTo), Until: day(KindlingTo + 1), Text: box,
+			Rule: fmt.Sprintf("day %d after breeding; a warning from day %d", BoxFrom, BoxTo), Source: custom + "; days 28-29 in a veterinary text, second hand",
+		},
+		{
+			Event: alarm.KindlingOverdue, From: day(Overdue), Late: day(Overdue), Text: late,
+			Rule: fmt.Sprintf("day %d after breeding and no kindling known; the veterinarian from day %d", Overdue, CallVet), Source: basis,
+		},
 	}
 }
 
@@ -75,27 +86,31 @@ func afterKindling(kindled time.Time, kind brood.Kind, season brood.Season, loc 
 	day := func(n int) time.Time { return startOf(kindled, n, loc) }
 	wean := Due{
 		Event: alarm.WeanDue, From: day(WeanFrom),
-		Text: fmt.Sprintf("wean from day %d, day %d suggested, when every kit eats and drinks by itself (28 to 35 days in "+
-			"experiments and a veterinary text, second hand; 6 to 8 weeks is common practice too)", WeanFrom, WeanSuggested),
+		Text:   fmt.Sprintf("wean from day %d, day %d suggested, when every kit eats and drinks by itself", WeanFrom, WeanSuggested),
+		Rule:   fmt.Sprintf("day %d after kindling", WeanFrom),
+		Source: "28 to 35 days in experiments and a veterinary text, second hand; 6 to 8 weeks is common practice too",
 	}
 	if kind == brood.BuriedTote {
 		return []Due{{
 			Event: alarm.CollectDue, From: day(CollectFrom), Late: day(CollectTo + 1), Until: day(EmergedBy),
 			Text: fmt.Sprintf("collect the kits from the tote on day %d to %d, while their eyes open and before they leave by "+
-				"themselves; count them (common practice)", CollectFrom, CollectTo),
+				"themselves; count them", CollectFrom, CollectTo),
+			Rule:   fmt.Sprintf("day %d after kindling; a warning after day %d", CollectFrom, CollectTo),
+			Source: custom + "; it fits eyes open at about day 10 and kits leaving from day 13 (Hudson & Distel 1982, as cited by later papers)",
 		}, wean}
 	}
 	out := RemoveBoxDay(season)
 	return []Due{
 		{
 			Event: alarm.TurnBoxDue, From: day(TurnBox), Until: day(out),
-			Text: fmt.Sprintf("turn the box on its side and give dry bedding on day %d: kits can come and go, and it stays "+
-				"dry (common practice)", TurnBox),
+			Text: fmt.Sprintf("turn the box on its side and give dry bedding on day %d: kits can come and go, and it stays dry", TurnBox),
+			Rule: fmt.Sprintf("day %d after kindling", TurnBox), Source: custom,
 		},
 		{
 			Event: alarm.RemoveBoxDue, From: day(out),
-			Text: fmt.Sprintf("take the box out on day %d in this season (3 weeks in summer, 4 in winter: common practice; 15 to "+
-				"21 days by the weather is published)", out),
+			Text:   fmt.Sprintf("take the box out on day %d: kits of that age no longer need it in this season", out),
+			Rule:   fmt.Sprintf("day %d after kindling in summer, day %d else", RemoveBoxSummer, RemoveBoxElse),
+			Source: custom + "; days 15 to 21 by the weather (McNitt et al., Rabbit Production)",
 		},
 		wean,
 	}

@@ -94,8 +94,11 @@ func TestEveryChoreNamesItsBasis(t *testing.T) {
 		for _, kind := range brood.Kinds {
 			for _, day := range []int{0, 34, 35} {
 				for _, d := range litter.Chores(l, kind, brood.Summer, start.AddDate(0, 0, day), time.UTC) {
-					if !strings.Contains(d.Text, "common practice") && !strings.Contains(d.Text, "second hand") {
-						t.Errorf("%s, %s: no basis in %q", kind, d.Event, d.Text)
+					if !strings.Contains(d.Source, "common practice") && !strings.Contains(d.Source, "second hand") {
+						t.Errorf("%s, %s: no basis in %q", kind, d.Event, d.Source)
+					}
+					if !strings.Contains(d.Rule, "day ") {
+						t.Errorf("%s, %s: no day in the rule %q", kind, d.Event, d.Rule)
 					}
 					if kind == brood.BuriedTote && strings.Contains(d.Text, " box ") {
 						t.Errorf("a tote is told of a box: %q", d.Text)

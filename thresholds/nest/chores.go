@@ -48,7 +48,7 @@ func (w *Watch) chore(n *Now, name alarm.Name) alarm.Condition {
 		if !w.done[name].Before(d.From) {
 			return alarm.Condition{}
 		}
-		c := alarm.Condition{Severity: alarm.Notice, Since: d.From, Why: d.Text}
+		c := alarm.Condition{Severity: alarm.Notice, Since: d.From, Why: d.Text, Rule: d.Rule, Source: d.Source}
 		if !d.Late.IsZero() && !n.Wall.Before(d.Late) {
 			c.Severity = alarm.Warning
 		}

@@ -53,7 +53,7 @@ func (s *Site) Step(n *Now, events []alarm.Event) []alarm.Event {
 	s.does.step(n, s.loc, s.air, s.rh)
 	s.judgeHarsh(n)
 	for i := range siteRules {
-		name, say := siteRules[i].name, func(c alarm.Condition) string { return siteWords(siteRules[i].name, c) }
+		name, say := siteRules[i].name, func(c alarm.Condition) alarm.Words { return siteWords(siteRules[i].name, c) }
 		if e, changed := s.slots[i].Apply(n.Wall, "", name, siteRules[i].judge(s, n), say); changed {
 			events = append(events, e)
 		}

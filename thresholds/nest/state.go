@@ -154,7 +154,7 @@ func (w *Watch) whyNoChill(n *Now) string {
 // Standing appends the alarms that are on, in words that fit their newest values.
 func (w *Watch) Standing(to []alarm.Standing) []alarm.Standing {
 	for i := range rules {
-		to = standing(&w.slots[i], to, func(c alarm.Condition) string { return w.words(rules[i].name, c) })
+		to = standing(&w.slots[i], to, func(c alarm.Condition) alarm.Words { return w.words(rules[i].name, c) })
 	}
 	return to
 }
@@ -162,18 +162,19 @@ func (w *Watch) Standing(to []alarm.Standing) []alarm.Standing {
 // Standing appends the site's alarms that are on.
 func (s *Site) Standing(to []alarm.Standing) []alarm.Standing {
 	for i := range siteRules {
-		to = standing(&s.slots[i], to, func(c alarm.Condition) string { return siteWords(siteRules[i].name, c) })
+		to = standing(&s.slots[i], to, func(c alarm.Condition) alarm.Words { return siteWords(siteRules[i].name, c) })
 	}
 	return to
 }
 
-func standing(slot *alarm.Slot, to []alarm.Standing, words func(alarm.Condition) string) []alarm.Standing {
+func standing(slot *alarm.Slot, to []alarm.Standing, words func(alarm.Condition) alarm.Words) []alarm.Standing {
 	if !slot.On() {
 		return to
 	}
 	st := slot.Standing()
 	if c, ok := slot.Condition(); ok {
-		st.Text = words(c)
+		now := words(c)
+		st.Text, st.Rule, st.Source = now.Text, now.Rule, now.Source
 	}
 	return append(to, st)
 }

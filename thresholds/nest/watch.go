@@ -164,7 +164,7 @@ func (w *Watch) Step(n *Now, events []alarm.Event) []alarm.Event {
 	w.damp.step(w, n)
 	w.due.step(w, n)
 	for i := range rules {
-		name, say := rules[i].name, func(c alarm.Condition) string { return w.words(rules[i].name, c) }
+		name, say := rules[i].name, func(c alarm.Condition) alarm.Words { return w.words(rules[i].name, c) }
 		if e, changed := w.slots[i].Apply(n.Wall, w.cfg.ID, name, rules[i].judge(w, n), say); changed {
 			events = append(events, e)
 		}
@@ -172,9 +172,10 @@ func (w *Watch) Step(n *Now, events []alarm.Event) []alarm.Event {
 	return events
 }
 
-func (w *Watch) note(n *Now, name alarm.Name, since time.Time, c alarm.Condition, text string) alarm.Event {
+func (w *Watch) note(n *Now, name alarm.Name, since time.Time, c alarm.Condition, words alarm.Words) alarm.Event {
 	return alarm.Event{
 		Time: n.Wall, Since: since, Nest: w.cfg.ID, Name: name, State: alarm.Noted, Severity: alarm.Notice,
-		Value: c.Value, HasValue: c.HasValue, Limit: c.Limit, HasLimit: c.HasLimit, Unit: c.Unit, Probe: c.Probe, Text: text,
+		Value: c.Value, HasValue: c.HasValue, Limit: c.Limit, HasLimit: c.HasLimit, Unit: c.Unit, Probe: c.Probe,
+		Text: words.Text, Rule: words.Rule, Source: words.Source,
 	}
 }

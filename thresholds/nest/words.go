@@ -1,9 +1,10 @@
 package nest
 
 import (
+	"cmp"
 	"fmt"
-	"strings"
 
+	"nestmon/sensors"
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/brood"
 )
@@ -31,108 +32,127 @@ func both(c float64) string { return fmt.Sprintf("%.1f °C (%.1f °F)", c, c*9/5
 
 // coolDown is what the trade does for a hot nest, by kind (common practice, no source).
 var coolDown = map[brood.Kind]string{
-	brood.WoodenBox:  "Shade the box, open the cover and thin the fur over the kits until evening; let air move; see that the doe has water.",
-	brood.MetalBox:   "Get the metal out of the sun at once, open the cover and thin the fur over the kits until evening; let air move; see that the doe has water.",
-	brood.BuriedTote: "Shade the lid and the mouth of the pipe, lift the lid a hand's breadth and thin the fur over the kits until evening; see that the doe has water.",
+	brood.WoodenBox:  "Shade the box, open the cover, thin the fur over the kits until evening; let air move; see that the doe has water.",
+	brood.MetalBox:   "Get the metal out of the sun at once, open the cover, thin the fur over the kits until evening; let air move; see that the doe has water.",
+	brood.BuriedTote: "Shade the lid and the mouth of the pipe, lift the lid a hand's breadth, thin the fur over the kits until evening; see that the doe has water.",
 }
 
 // warmUp is what the trade does for a cold nest, by kind (common practice, no source).
 var warmUp = map[brood.Kind]string{
-	brood.WoodenBox:  "Look now: put strays back on the pile, take out wet bedding, pull dry fur and straw over the kits, keep a vent open. Warm a limp cold kit slowly before giving it up; never feed it cold.",
-	brood.MetalBox:   "Look now: put strays back on the pile, take out wet bedding, line the walls with cardboard and cover a wire floor, pull dry fur and straw over the kits, keep a vent open. Warm a limp cold kit slowly before giving it up; never feed it cold.",
-	brood.BuriedTote: "Look now: put strays back on the pile, take out wet bedding, look for water in the tote, pull dry fur and straw over the kits. Warm a limp cold kit slowly before giving it up; never feed it cold.",
+	brood.WoodenBox:  "Look now: put strays back on the pile, take out wet bedding, pull dry fur and straw over the kits, keep a vent open." + limpKit,
+	brood.MetalBox:   "Look now: put strays back on the pile, take out wet bedding, pull dry fur and straw over the kits, line the walls with cardboard, cover a wire floor, keep a vent open." + limpKit,
+	brood.BuriedTote: "Look now: put strays back on the pile, take out wet bedding, look for water in the tote, pull dry fur and straw over the kits." + limpKit,
 }
 
-// words explains a condition of this nest: value, limit, basis, what to do.
-func (w *Watch) words(name alarm.Name, c alarm.Condition) string {
-	if say, ok := sayings[name]; ok {
-		return say(w, c)
+const (
+	limpKit   = " Warm a limp cold kit slowly before you give it up; never feed it cold."
+	tipBack   = " Put the tip back under the pile."
+	lookAtIt  = "Look at its plug, its cable and the line it hangs on."
+	doeInHeat = " Give shade, moving air, cool water and a wrapped frozen bottle to lie against; never put a rabbit into water. If she lies flat and breathes through her mouth, call a veterinarian."
+)
+
+// words explains a condition of this nest.
+func (w *Watch) words(name alarm.Name, c alarm.Condition) alarm.Words {
+	var b basis
+	if f, ok := bases[name]; ok {
+		b = f(w, c)
+	} else if f, ok := siteBases[name]; ok {
+		b = f(c)
 	}
-	return strings.ToUpper(c.Why[:1]) + c.Why[1:] + "." // the litter clock's own sentence
+	text := c.Why + "." // the litter clock's own sentence
+	if say, ok := sayings[name]; ok {
+		text = say(w, c)
+	}
+	return explained("Nest "+w.cfg.ID+": "+text, b, c)
 }
 
-// sayings holds the words of each alarm; the litter clock brings its own.
+// sayings holds what is told of each alarm after the nest's name: what is wrong with value and limit, then what to do. The litter clock
+// brings its own.
 var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 	alarm.NestHeat: func(w *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("Nest air is %s; the limit %s is %s%s. %s", both(c.Value), w.forAge(), both(c.Limit), notYetClear(c.Value <= c.Limit), coolDown[w.cfg.Kind])
+		return fmt.Sprintf("too hot, nest air %s, limit %s %s%s. %s", both(c.Value), both(c.Limit), w.forAge(), notYetClear(c.Value <= c.Limit), coolDown[w.cfg.Kind])
 	},
 	alarm.ClusterHeat: func(w *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("The cluster probe reads %s; the limit %s is %s. %s", both(c.Value), w.forAge(), both(c.Limit), coolDown[w.cfg.Kind])
+		return fmt.Sprintf("kits too hot, cluster probe %s, limit %s %s%s. %s", both(c.Value), both(c.Limit), w.forAge(), notYetClear(c.Value <= c.Limit), coolDown[w.cfg.Kind])
 	},
 	alarm.HeatExpected: func(w *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("Nest air is expected to come to %s within two hours, as good as the %s that is dangerous %s. Shade the nest and open it to the air now, before it is hot.",
+		return fmt.Sprintf("getting hot, nest air within two hours %s, limit %s %s. Shade the nest and open it to the air now, before it is hot; see that the doe has water.",
 			both(c.Value), both(c.Limit), w.forAge())
 	},
 	alarm.ClusterChill: func(w *Watch, c alarm.Condition) string {
 		if c.Why == whyBackstop {
-			return fmt.Sprintf("The cluster probe reads %s, under the back-stop of %s, with kits in the nest. %s", both(c.Value), both(c.Limit), warmUp[w.cfg.Kind])
+			return fmt.Sprintf("kits too cold, cluster probe %s, limit %s whatever else is known. %s", both(c.Value), both(c.Limit), warmUp[w.cfg.Kind])
 		}
-		lim, _ := w.tables.Cluster(max(w.days.age, 0), w.site.season.Season())
-		least := lim.ChillWarn.C
-		if c.Severity == alarm.Urgent {
-			least = lim.ChillCritical.C
-		}
-		return fmt.Sprintf("The core of the pile is judged to be at %s. The limit %s is %s; not knowing exactly where the probe lies, the alarm comes at %s. %s",
-			both(c.Value), w.forAge(), both(least), both(c.Limit), warmUp[w.cfg.Kind])
+		lim, _ := w.chillLimit(c)
+		return fmt.Sprintf("kits too cold, the middle of the pile is judged at %s, limit %s %s; the alarm comes at %s, for nobody knows just where the probe lies. %s",
+			both(c.Value), both(lim.C), w.forAge(), both(c.Limit), warmUp[w.cfg.Kind])
 	},
 	alarm.NestCold: func(w *Watch, c alarm.Condition) string {
-		head := fmt.Sprintf("Nest air is %s; the limit %s is %s%s. ", both(c.Value), w.forAge(), both(c.Limit), notYetClear(c.Value >= c.Limit))
+		head := fmt.Sprintf("cold, nest air %s, limit %s %s%s. ", both(c.Value), both(c.Limit), w.forAge(), notYetClear(c.Value >= c.Limit))
 		if c.Why == whyClusterWarm {
-			return head + "The cluster still reads warm: see that bedding is dry and deep and that a vent stays open."
+			return head + "The pile still reads warm. When you next pass, see that bedding is dry and deep and that a vent stays open."
 		}
 		if c.Why == whyUnseen {
-			head += "The cluster cannot be judged. "
+			head += "Nothing tells whether the pile is warm. "
 		}
 		return head + warmUp[w.cfg.Kind]
 	},
-	alarm.DoeHeat: func(_ *Watch, c alarm.Condition) string { return doeWords("The doe's air", c) },
+	alarm.DoeHeat: func(_ *Watch, c alarm.Condition) string { return "too hot for the doe, " + doeWords("her air", c) },
 	alarm.CheckNest: func(_ *Watch, c alarm.Condition) string {
+		look := " Look when you next pass."
+		if c.Severity > alarm.Notice {
+			look = " Look now."
+		}
 		switch c.Why {
 		case whyProbeInAir:
-			return fmt.Sprintf("The cluster probe reads %s, the same as nest air: the probe is out of the pile, or the pile has gone cold or moved. Chill cannot be judged. Look, and put the tip back under the pile.", both(c.Value))
+			return fmt.Sprintf("probe out of the pile, or the pile cold or moved: cluster probe %s, no warmer than nest air. Chill cannot be judged.", both(c.Value)) + look + tipBack
 		case whyBlind:
-			return fmt.Sprintf("The cluster probe has held too little warmth for hours (now %s): it is not on the cluster. Chill cannot be judged. Look, and put the tip back under the pile.", both(c.Value))
+			return fmt.Sprintf("probe not on the pile: cluster probe %s, too little warmth for hours. Chill cannot be judged.", both(c.Value)) + look + tipBack
 		}
-		return fmt.Sprintf("The cluster probe reads %s and has been lower than this brood should be for an hour; the pile may have moved away from it. Look when you next pass.", both(c.Value))
+		return fmt.Sprintf("colder for an hour than this brood should be, cluster probe %s. The pile may have moved away from the probe.", both(c.Value)) + look + tipBack
 	},
 	alarm.ProbeSilent: func(_ *Watch, c alarm.Condition) string {
-		text := fmt.Sprintf("No usable reading from %s for %s", c.Probe, hours(c.Value))
+		text := fmt.Sprintf("no usable reading from %s for %s, limit %s", c.Probe, hours(c.Value), hours(c.Limit))
 		if c.Count > 1 {
-			text += fmt.Sprintf(" and %d other channel(s) of this nest", c.Count-1)
+			text += fmt.Sprintf(", and none of %d more of this nest's values", c.Count-1)
 		}
 		if c.Why == whyUnseen {
-			return text + ". Kits may be in this nest, the weather can harm them, and nothing is watching. Look at the nest now, then at the cable, the plug and the bus."
+			return text + ". Kits may be in it, the weather can harm them, and nothing is watching. Look at the nest now, then at the probe's plug, its cable and the line it hangs on."
 		}
-		return text + ". Look at the cable, the plug and the bus."
+		return text + ". " + lookAtIt
 	},
-	alarm.ProbeFault: func(_ *Watch, c alarm.Condition) string { return faultWords(c) },
+	alarm.ProbeFault: func(_ *Watch, c alarm.Condition) string { return "the readings of " + faultWords(c) },
 	alarm.VisitOverdue: func(_ *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("No visit of the doe has been seen for %.0f h. One visit in three is not seen by the probes, so look at the kits' bellies: full and round is well, flat and wrinkled is hungry.", c.Value)
+		return fmt.Sprintf("no visit of the doe seen for %.0f h, limit %.0f h. One visit in three is not seen by the probes, so look at the kits' bellies: full and round is well, flat and wrinkled is hungry.", c.Value, c.Limit)
 	},
 	alarm.Kindled: func(_ *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("Warmth that stays has appeared: the cluster is %.1f °C (%.1f °F) warmer than nest air. She has probably kindled. Look, take out dead kits, count the living, and enter the day.", c.Value, c.Value*9/5)
+		return fmt.Sprintf("she has probably kindled: warmth that stays, the cluster %s over nest air. Look, take out dead kits, count the living, and enter the day.", difference(c.Value))
 	},
 	alarm.Visit: func(_ *Watch, _ alarm.Condition) string {
-		return "The doe came: nest air rose, then the pile was uncovered for a while."
+		return "the doe came: nest air rose, then the pile was uncovered for a while. Nothing to do."
 	},
 	alarm.Inspection: func(_ *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("The nest was opened: its air moved by %.1f °C (%.1f °F) towards the air outside.", c.Value, c.Value*9/5)
+		return fmt.Sprintf("it was opened: its air moved by %s towards the air outside. If nobody was there, look what opened it.", difference(c.Value))
 	},
 	alarm.ToteWet: func(_ *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("The tote's air has been at %.0f %% humidity, over %.0f %%, for half a day. Look for water in the tote, at the seal and at the pipe; change wet bedding.", c.Value, c.Limit)
+		return fmt.Sprintf("the tote is wet, humidity %.0f %%, limit %.0f %%, for half a day. Look for water in the tote, at the seal and at the pipe; change wet bedding.", c.Value, c.Limit)
 	},
 	alarm.VentilationDue: func(_ *Watch, c alarm.Condition) string {
 		const act = " Clear the vents and the mouth of the pipe; never seal a nest against the cold; feel whether the bedding is wet."
 		switch c.Why {
 		case whyCO2:
-			return fmt.Sprintf("Used air stays in the nest: CO2 is %.0f ppm (three-hour mean).", c.Value) + act
+			few := ""
+			if c.Value <= c.Limit {
+				few = ", and too little fresh air for this litter comes through"
+			}
+			return fmt.Sprintf("used air stays in it, CO2 %.0f ppm over three hours, limit %.0f ppm%s.", c.Value, c.Limit, few) + act
 		case whyHumid:
-			return fmt.Sprintf("Nest air is warm and at %.0f %% humidity, over %.0f %%.", c.Value, c.Limit) + act
+			return fmt.Sprintf("warm and damp, humidity %.0f %%, limit %.0f %%.", c.Value, c.Limit) + act
 		}
-		return "Nest air has been much wetter than outside air for many hours." + act
+		return "much wetter than the air outside for many hours." + act
 	},
 	alarm.BeddingDue: func(_ *Watch, c alarm.Condition) string {
-		text := fmt.Sprintf("Bedding is due for change on day %d (common practice: day 14, 21, then every third day).", c.Count)
+		text := fmt.Sprintf("change the bedding, due on day %d.", c.Count)
 		if c.Why == whyMoist {
 			text += " Nest air has also been much wetter than outside."
 		}
@@ -140,60 +160,81 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 	},
 	alarm.InspectDue: func(_ *Watch, c alarm.Condition) string {
 		if c.Why == whyStray {
-			return "She is near her time: look round the cage for kits born outside the box. No probe sees them, and they cool within minutes."
+			return "she is near her time. Look round the cage for kits born outside the box: no probe sees them, and they cool within minutes."
 		}
-		return fmt.Sprintf("No look into this nest is known of for %.0f h; twice a day is common practice. Take out dead kits, put strays back, look for full bellies and dry bedding.", c.Value)
+		return fmt.Sprintf("no look into it known of for %.0f h, limit %.0f h. Take out dead kits, put strays back, look for full bellies and dry bedding.", c.Value, c.Limit)
 	},
 }
 
 // notYetClear tells of a value that is back inside its limit, but not by enough to call the alarm over.
 func notYetClear(inside bool) string {
 	if inside {
-		return ", and it is not yet well clear of it"
+		return ", back inside it but not well clear yet"
 	}
 	return ""
 }
 
 func doeWords(place string, c alarm.Condition) string {
-	head := fmt.Sprintf("%s has a heat index of %.1f; the limit is %.1f.", place, c.Value, c.Limit)
 	switch c.Why {
 	case whyDryBulb:
-		head = fmt.Sprintf("%s is %s; the limit is %s.", place, both(c.Value), both(c.Limit))
+		return fmt.Sprintf("%s %s, limit %s.", place, both(c.Value), both(c.Limit)) + doeInHeat
 	case whyNoHumidity:
-		head = fmt.Sprintf("%s is %s and may be damp, for its humidity is not known; the limit for damp air is %s.", place, both(c.Value), both(c.Limit))
+		return fmt.Sprintf("%s %s, and may be damp, for its humidity is not known; limit for damp air %s.", place, both(c.Value), both(c.Limit)) + doeInHeat
 	}
-	return head + " Give shade, moving air, cool water and a wrapped frozen bottle to lie against; never put a rabbit into water. A doe that lies flat and breathes through her mouth needs a veterinarian."
+	return fmt.Sprintf("heat index of %s %.1f, limit %.1f.", place, c.Value, c.Limit) + doeInHeat
+}
+
+// plainFaults says in plain words why readings cannot be true.
+var plainFaults = map[sensors.Fault]string{
+	sensors.BadChecksum:  "garbled on the line",
+	sensors.StuckLow:     "the line is held down",
+	sensors.NotConverted: "it measured nothing",
+	sensors.OutOfRange:   "no nest or yard is ever like that",
+	sensors.Broken:       "the chip says that it is broken",
+	sensors.Malformed:    "no measurement at all",
+	sensors.WrongProbe:   "another probe than configured",
+	sensors.Impossible:   "two values that exclude each other",
 }
 
 func faultWords(c alarm.Condition) string {
 	if c.Why == whyOdd {
-		return fmt.Sprintf("Readings of %s jump about or do not move as they should; they are not used. Look at the probe, its plug and its cable.", c.Probe)
+		return fmt.Sprintf("%s jump, or stand still while others move; they are not used. Look at the probe, its plug and its cable.", c.Probe)
 	}
-	return fmt.Sprintf("Readings of %s cannot be true (%s); they are not used. Look at the probe, its plug, its cable and for water in the connector.", c.Probe, c.Why)
+	why := cmp.Or(plainFaults[sensors.Fault(c.Why)], c.Why)
+	return fmt.Sprintf("%s cannot be true (%s); they are not used. Look at the probe, its plug, its cable, and for water in the plug.", c.Probe, why)
 }
 
 // siteWords explains a condition that belongs to no nest.
-func siteWords(name alarm.Name, c alarm.Condition) string {
-	switch name {
-	case alarm.DoeHeat:
-		return doeWords("The shade air", c)
-	case alarm.DoeCold:
-		return fmt.Sprintf("It is %s outside. Grown rabbits stand cold well while they are dry and out of the wind: unfrozen water twice a day, no draught, vents open.", both(c.Value))
-	case alarm.SeasonSetupDue:
-		return seasonWords(brood.Season(c.Why), c.Value)
-	case alarm.ProbeSilent:
-		return fmt.Sprintf("No usable reading of the air outside (%s) for %s. Kindling, visits and the season are judged less well, and a silent nest counts as urgent. Look at the cable, the plug and the bus.", c.Probe, hours(c.Value))
-	case alarm.ProbeFault:
-		return faultWords(c)
+func siteWords(name alarm.Name, c alarm.Condition) alarm.Words {
+	var b basis
+	if f, ok := siteBases[name]; ok {
+		b = f(c)
 	}
-	return c.Why
+	text := c.Why
+	if say, ok := siteSayings[name]; ok {
+		text = say(c)
+	}
+	return explained(text, b, c)
 }
 
-func seasonWords(s brood.Season, decided float64) string {
-	if s == brood.Winter {
-		return fmt.Sprintf("Nights are at %s: give the boxes their winter make-up. Line metal walls with cardboard, cover wire floors, about 3 inches (7.6 cm) of shavings under dry straw; keep a vent open (common practice).", both(decided))
-	}
-	return fmt.Sprintf("Days are at %s: give the boxes their summer make-up. Open screen floor, about 1 inch (2.5 cm) of shavings, shade; no metal in the sun (common practice).", both(decided))
+// siteSayings holds what is told of each alarm that belongs to no nest.
+var siteSayings = map[alarm.Name]func(c alarm.Condition) string{
+	alarm.DoeHeat: func(c alarm.Condition) string { return "Too hot for the does, " + doeWords("the air outside", c) },
+	alarm.DoeCold: func(c alarm.Condition) string {
+		return fmt.Sprintf("Hard cold for the does, %s outside, limit %s. Grown rabbits stand cold while they are dry and out of the wind: give unfrozen water twice a day, keep draughts out and vents open.",
+			both(c.Value), both(c.Limit))
+	},
+	alarm.SeasonSetupDue: func(c alarm.Condition) string {
+		if brood.Season(c.Why) == brood.Winter {
+			return fmt.Sprintf("Give the boxes their winter make-up, nights are at %s. Line metal walls with cardboard, cover wire floors, put about 3 inches (7.6 cm) of shavings under dry straw; keep a vent open.", both(c.Value))
+		}
+		return fmt.Sprintf("Give the boxes their summer make-up, days are at %s. Open screen floor, about 1 inch (2.5 cm) of shavings, shade; no metal in the sun.", both(c.Value))
+	},
+	alarm.ProbeSilent: func(c alarm.Condition) string {
+		return fmt.Sprintf("No usable reading of the air outside from %s for %s, limit %s. Kindling, visits and the season are judged less well, and a silent nest counts as urgent. %s",
+			c.Probe, hours(c.Value), hours(c.Limit), lookAtIt)
+	},
+	alarm.ProbeFault: func(c alarm.Condition) string { return "The readings of the air outside from " + faultWords(c) },
 }
 
 func hours(h float64) string {

@@ -1,0 +1,195 @@
+package nest
+
+import (
+	"cmp"
+	"fmt"
+	"time"
+
+	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/brood"
+)
+
+// Sources of what has no limit in package brood.
+const (
+	oursFound  = "ours, found on simulated nests"
+	oursChosen = "ours, no source"
+	customOnly = "common practice, no source"
+)
+
+// basis is what an alarm rests on: the comparison in plain words, and where its number comes from.
+type basis struct{ rule, source string }
+
+// bases holds the basis of each alarm of a nest that is not in siteBases; the litter clock brings its own.
+var bases = map[alarm.Name]func(w *Watch, c alarm.Condition) basis{
+	alarm.NestHeat: func(w *Watch, c alarm.Condition) basis {
+		lim := w.tables.Air(w.days.age, w.site.season.Season())
+		return w.against("nest air above", c.Limit, lim.HeatWarn, lim.HeatCritical)
+	},
+	alarm.ClusterHeat: func(w *Watch, c alarm.Condition) basis {
+		lim, _ := w.tables.Cluster(max(w.days.age, 0), w.site.season.Season())
+		return w.against("cluster probe above", c.Limit, lim.HeatWarn, lim.HeatCritical)
+	},
+	alarm.HeatExpected: func(w *Watch, _ alarm.Condition) basis {
+		crit := w.tables.Air(w.days.age, w.site.season.Season()).HeatCritical
+		return basis{
+			fmt.Sprintf("nest air of the next two hours, as yesterday or the last hour suggest, within %s of the urgent limit %s for %s",
+				difference(forecastMargin), w.forAge(), lasting(forecastDelay)),
+			crit.Source + "; the look ahead: " + oursFound,
+		}
+	},
+	alarm.ClusterChill: func(w *Watch, c alarm.Condition) basis {
+		if c.Why == whyBackstop {
+			return basis{fmt.Sprintf("cluster probe itself under %s for %s", both(brood.RawChill), lasting(brood.RawChillDelay)), brood.RawChillSource}
+		}
+		lim, which := w.chillLimit(c)
+		return basis{
+			fmt.Sprintf("middle of the pile, estimated from cluster probe and nest air, under the %s limit %s by the margin for the probe's place, %s gathered",
+				which, w.forAge(), lasting(lim.Delay)),
+			lim.Source + "; the estimate and its margin: " + oursFound,
+		}
+	},
+	alarm.NestCold: func(w *Watch, c alarm.Condition) basis {
+		lim := w.tables.Air(w.days.age, w.site.season.Season())
+		b := w.against("nest air under", c.Limit, lim.ColdWarn, lim.ColdCritical)
+		if c.Why == whyClusterWarm {
+			b.rule += "; a notice only, for the pile reads warm"
+		}
+		return b
+	},
+	alarm.CheckNest: func(w *Watch, c alarm.Condition) basis {
+		switch c.Why {
+		case whyProbeInAir:
+			return basis{fmt.Sprintf("cluster probe less than %s warmer than nest air, more in the cold, for %d min", difference(besideLeast), besideMinutes), oursFound}
+		case whyBlind:
+			return basis{fmt.Sprintf("warmth at the cluster probe under %.0f %% of a warm pile's in most hours, %d at least", 100*blindBelow, blindHours), oursFound}
+		}
+		lim, _ := w.tables.Cluster(max(w.days.age, 0), w.site.season.Season())
+		return basis{
+			fmt.Sprintf("middle of the pile, estimated from cluster probe and nest air, under the warning limit %s for %d min", w.forAge(), checkMinutes),
+			lim.ChillWarn.Source + "; the estimate: " + oursFound,
+		}
+	},
+	alarm.VisitOverdue: func(_ *Watch, c alarm.Condition) basis {
+		return basis{
+			fmt.Sprintf("no visit read from the probes for %.0f h, in a nest where at least %d were", c.Limit, readableFrom),
+			brood.VisitSource + fmt.Sprintf("; %d missed ones and some hours more, for one in three is not seen: ", missedVisits) + oursFound,
+		}
+	},
+	alarm.Kindled: func(*Watch, alarm.Condition) basis {
+		return basis{
+			fmt.Sprintf("cluster probe warmer than in the empty nest by more than %s, for %d min and more, and not cooling", difference(birthSlack), birthMinutes), oursFound,
+		}
+	},
+	alarm.Visit: func(*Watch, alarm.Condition) basis {
+		return basis{fmt.Sprintf("nest air up by %s in minutes, the cluster probe down by %s or more within %d min", difference(pulseRise), difference(dipLeast), dipAfter), oursFound}
+	},
+	alarm.Inspection: func(*Watch, alarm.Condition) basis {
+		return basis{fmt.Sprintf("nest air moved by %s or more, and %.0f %% of the way to the air outside, within minutes", difference(lidLeast), 100*lidShare), oursFound}
+	},
+	alarm.ToteWet: func(w *Watch, _ alarm.Condition) basis {
+		return basis{fmt.Sprintf("humidity of the tote's air above %.0f %% for %s", brood.ToteWet, lasting(brood.ToteWetTime)), brood.Humidity(w.cfg.Kind).Source}
+	},
+	alarm.VentilationDue: func(w *Watch, c alarm.Condition) basis {
+		switch c.Why {
+		case whyCO2:
+			return basis{
+				fmt.Sprintf("CO2, three-hour mean, above %.0f ppm for %s, or so high for this litter that less than %.2f m³ of air an hour gets through, for %s",
+					co2High+co2Outside, lasting(co2Delay), co2Flow, lasting(flowDelay)),
+				"carbon dioxide balance of animal houses (CIGR, Pedersen and others); the limits: " + oursFound,
+			}
+		case whyHumid:
+			return basis{
+				fmt.Sprintf("humidity above %.0f %% in nest air warmer than %s for %s", brood.BoxWet, both(brood.BoxWetAir), lasting(boxWetDelay)),
+				brood.Humidity(w.cfg.Kind).Source,
+			}
+		}
+		return basis{fmt.Sprintf("water in nest air over that outside and what a dry nest adds, summed up to %.0f g·h/m³", moistureSum), oursFound}
+	},
+	alarm.BeddingDue: func(*Watch, alarm.Condition) basis {
+		return basis{
+			fmt.Sprintf("day %d after kindling, day %d, then every %d days", brood.BeddingFirstDay, brood.BeddingSecondDay, brood.BeddingEveryDays),
+			brood.BeddingSource,
+		}
+	},
+	alarm.InspectDue: func(_ *Watch, c alarm.Condition) basis {
+		rule := fmt.Sprintf("no look seen or entered for %s, told by day", lasting(inspectEvery))
+		if c.Why == whyStray {
+			rule = fmt.Sprintf("days %d to %d after breeding: ", strayFirstDay, strayLastDay) + rule
+		}
+		return basis{rule, customOnly}
+	},
+}
+
+// siteBases holds the basis of each alarm that the site has, for the site and for a nest alike.
+var siteBases = map[alarm.Name]func(c alarm.Condition) basis{
+	alarm.DoeHeat: func(c alarm.Condition) basis {
+		delay := doeDelay
+		if c.Severity == alarm.Urgent {
+			delay = doeUrgentDelay
+		}
+		switch c.Why {
+		case whyDryBulb:
+			return basis{fmt.Sprintf("air at the doe above %s for %s", both(c.Limit), lasting(delay)), brood.DoeDryBulbSource}
+		case whyNoHumidity:
+			return basis{fmt.Sprintf("air at the doe, taken as damp, above %s for %s", both(c.Limit), lasting(delay)), brood.DoeHeatSource}
+		}
+		return basis{fmt.Sprintf("heat index of the doe's air above %.1f for %s", c.Limit, lasting(delay)), brood.DoeHeatSource}
+	},
+	alarm.DoeCold: func(c alarm.Condition) basis {
+		return basis{fmt.Sprintf("air outside under %s for %s", both(c.Limit), lasting(doeColdDelay)), brood.DoeColdSource}
+	},
+	alarm.SeasonSetupDue: func(c alarm.Condition) basis {
+		side, smooth, sudden := "highest air outside, smoothed over %.0f days, above %s, or one day's above %s", summerAbove, suddenHeat
+		if brood.Season(c.Why) == brood.Winter {
+			side, smooth, sudden = "lowest air outside, smoothed over %.0f days, under %s, or one day's under %s", winterBelow, suddenFreeze
+		}
+		return basis{"each day's " + fmt.Sprintf(side, seasonDays, both(smooth), both(sudden)), "ours, from 120 simulated years"}
+	},
+	alarm.ProbeSilent: func(c alarm.Condition) basis {
+		b := basis{fmt.Sprintf("no usable reading for %s", hours(c.Limit)), "three missed readings, 90 s at least, where the configuration does not say otherwise: " + oursChosen}
+		if c.Why == whyUnseen {
+			b.rule += fmt.Sprintf("; urgent after %s where kits may be and the air outside is under %s, over %s or not known", lasting(unseenFor), both(nightCold), both(nightHot))
+		}
+		return b
+	},
+	alarm.ProbeFault: func(c alarm.Condition) basis {
+		if c.Why == whyOdd {
+			return basis{fmt.Sprintf("readings that jump, or stand still while others of the nest move, for %s", lasting(oddFor)), oursFound}
+		}
+		return basis{fmt.Sprintf("%d readings that cannot be true before %d good ones in a row", wrongRun, goodAgain), "codes of the chips' data sheets, and what no nest or yard has ever been; the numbers: " + oursChosen}
+	},
+}
+
+// against is the basis of a limit of the tables by age: the one of the two that was passed.
+func (w *Watch) against(what string, passed float64, warn, crit brood.Limit) basis {
+	lim, which := warn, "warning"
+	if passed == crit.C {
+		lim, which = crit, "urgent"
+	}
+	return basis{fmt.Sprintf("%s the %s limit %s for %s", what, which, w.forAge(), lasting(lim.Delay)), lim.Source}
+}
+
+// chillLimit is the limit of the tables behind a chill, without the margin.
+func (w *Watch) chillLimit(c alarm.Condition) (lim brood.Limit, which string) {
+	all, _ := w.tables.Cluster(max(w.days.age, 0), w.site.season.Season())
+	if c.Severity == alarm.Urgent {
+		return all.ChillCritical, "urgent"
+	}
+	return all.ChillWarn, "warning"
+}
+
+// explained puts text and basis together.
+func explained(text string, b basis, c alarm.Condition) alarm.Words {
+	return alarm.Words{Text: text, Rule: cmp.Or(b.rule, c.Rule), Source: cmp.Or(b.source, c.Source)}
+}
+
+// difference writes a difference of temperatures in both scales.
+func difference(k float64) string { return fmt.Sprintf("%.1f °C (%.1f °F)", k, k*9/5) }
+
+// lasting writes a delay in minutes up to an hour, in hours above.
+func lasting(d time.Duration) string {
+	if d <= time.Hour {
+		return fmt.Sprintf("%.0f min", d.Minutes())
+	}
+	return fmt.Sprintf("%g h", d.Hours())
+}
