@@ -1,7 +1,11 @@
 package thresholds_test
 
 import (
+	"fmt"
 	"math"
+	"regexp"
+	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -16,6 +20,36 @@ func bred(days int) []litter.Litter {
 	return []litter.Litter{{ID: 1, Nest: "oak", Bred: start.AddDate(0, 0, -days)}}
 }
 
+// act finds what a person is to do: an order at the beginning of a sentence or of its second half.
+var act = regexp.MustCompile(`(^|[.:;,] |so )([Ll]ook|[Ss]hade|[Gg]et|[Gg]ive|[Tt]ake|[Cc]lear|[Cc]hange|[Pp]ut|[Bb]ed|[Tt]urn|[Cc]ollect|[Ww]ean|[Ss]ee|Nothing to do)\b`)
+
+// explains holds an event to what each must tell a person: the nest first, °C and °F, what to do, and what it rests on.
+func explains(t *testing.T, e alarm.Event) {
+	t.Helper()
+	begin := "Nest " + e.Nest + ": "
+	switch {
+	case e.Rule == "" || e.Source == "":
+		t.Errorf("%s %s: rule %q, source %q; want both", e.Name, e.State, e.Rule, e.Source)
+	case e.State == alarm.Cleared:
+	case e.Nest != "" && !strings.HasPrefix(e.Text, begin):
+		t.Errorf("%s: %q does not begin with %q", e.Name, e.Text, begin)
+	case !act.MatchString(e.Text):
+		t.Errorf("%s: nothing to do in %q", e.Name, e.Text)
+	}
+	for _, said := range []string{e.Text, e.Rule} {
+		if c, f := strings.Count(said, "°C"), strings.Count(said, "°F"); c != f || said == e.Text && e.Unit == "C" && e.State == alarm.Raised && c == 0 {
+			t.Errorf("%s: %d times °C and %d times °F in %q", e.Name, c, f, said)
+		}
+	}
+	if e.HasValue && e.HasLimit && e.State == alarm.Raised && e.Unit == "C" && e.Name != alarm.Kindled {
+		for _, v := range []float64{e.Value, e.Limit} {
+			if !strings.Contains(e.Text, fmt.Sprintf("%.1f °C (%.1f °F)", v, 32+1.8*v)) {
+				t.Errorf("%s: %.1f °C is not in %q", e.Name, v, e.Text)
+			}
+		}
+	}
+}
+
 // TestEveryEvent holds each event to one invented course that must bring it, and to what it says.
 func TestEveryEvent(t *testing.T) {
 	steady := func(m int) float64 { return 34 + dusty(m) }
@@ -28,12 +62,40 @@ func TestEveryEvent(t *testing.T) {
 			return base + dusty(m)
 		}
 	}
-	for name, c := range map[alarm.Name]struct {
+	opened := func(m int) float64 {
+		if m >= 300 && m < 305 {
+			return 10.5
+		}
+		return cool(m)
+	}
+	stopped := func(value float64) func(int) float64 {
+		return func(m int) float64 {
+			if m > 30 {
+				return math.NaN()
+			}
+			return value
+		}
+	}
+	cases := map[alarm.Name]struct {
 		trace
 		state   alarm.State
 		atLeast alarm.Severity
 		unit    string
 	}{
+		alarm.NestHeat:     {trace{minutes: 60, cluster: nothing, air: constant(36), outside: constant(30)}, alarm.Raised, alarm.Urgent, "C"},
+		alarm.ClusterChill: {trace{minutes: 200, litters: newborn(2), cluster: constant(9), air: constant(5), outside: constant(2)}, alarm.Raised, alarm.Warning, "C"},
+		alarm.CheckNest:    {trace{minutes: 100, litters: newborn(2), cluster: cool, air: cool, outside: constant(11)}, alarm.Raised, alarm.Notice, "C"},
+		alarm.ProbeSilent:  {trace{minutes: 100, litters: newborn(2), cluster: steady, air: stopped(12), outside: constant(2)}, alarm.Raised, alarm.Urgent, "h"},
+		alarm.Kindled: {trace{minutes: 900, litters: bred(30), air: cool, outside: constant(2), cluster: func(m int) float64 {
+			return 12.5 + 20*(1-math.Exp(-float64(max(m-600, 0))/15)) + dusty(m)
+		}}, alarm.Noted, alarm.Notice, "C"},
+		alarm.Visit: {trace{minutes: 400, litters: newborn(4), outside: constant(9), air: visitAt(12, 300), cluster: func(m int) float64 {
+			if m >= 303 && m < 330 {
+				return 31.5
+			}
+			return steady(m)
+		}}, alarm.Noted, alarm.Notice, "C"},
+		alarm.Inspection:     {trace{minutes: 400, litters: newborn(4), cluster: steady, outside: constant(9), air: opened}, alarm.Noted, alarm.Notice, "C"},
 		alarm.ClusterHeat:    {trace{minutes: 120, litters: newborn(2), cluster: constant(40.6), air: constant(33), outside: constant(30)}, alarm.Raised, alarm.Urgent, "C"},
 		alarm.HeatExpected:   {trace{minutes: 300, cluster: nothing, outside: constant(28), air: func(m int) float64 { return 27 + 0.04*float64(max(m-60, 0)) }}, alarm.Raised, alarm.Warning, "C"},
 		alarm.NestCold:       {trace{minutes: 200, litters: newborn(2), air: constant(3), outside: constant(2)}, alarm.Raised, alarm.Warning, "C"},
@@ -63,31 +125,44 @@ func TestEveryEvent(t *testing.T) {
 		alarm.RemoveBoxDue:    {trace{minutes: 60, litters: newborn(28), air: cool, outside: constant(10)}, alarm.Raised, alarm.Notice, ""},
 		alarm.CollectDue:      {trace{minutes: 60, kind: brood.BuriedTote, litters: newborn(10), air: cool, outside: constant(10)}, alarm.Raised, alarm.Notice, ""},
 		alarm.WeanDue:         {trace{minutes: 60, litters: newborn(30), air: cool, outside: constant(10)}, alarm.Raised, alarm.Notice, ""},
-	} {
+	}
+	for _, name := range alarm.Names {
+		c, here := cases[name]
+		if !here && !slices.Contains(faults, name) {
+			t.Errorf("no course brings %s", name)
+		}
+		if !here {
+			continue
+		}
 		t.Run(string(name), func(t *testing.T) {
 			_, events := c.run(t)
+			brought := false
 			for _, e := range events {
-				if e.Name != name || e.State != c.state || e.Severity < c.atLeast {
+				explains(t, e)
+				if e.Name != name || e.State != c.state || e.Severity < c.atLeast || brought {
 					continue
 				}
+				brought = true
 				switch {
 				case e.Unit != c.unit:
 					t.Errorf("unit %q, want %q", e.Unit, c.unit)
-				case len(e.Text) < 40:
-					t.Errorf("says too little: %q", e.Text)
 				case e.Since.After(e.Time):
 					t.Errorf("since %s is after %s", e.Since, e.Time)
 				}
-				return
 			}
-			want(t, events, name, c.state, c.atLeast, 1)
+			if !brought {
+				want(t, events, name, c.state, c.atLeast, 1)
+			}
 		})
 	}
 }
 
+// faults is what the daemon reports of itself.
+var faults = []alarm.Name{alarm.BusFault, alarm.SinkFault, alarm.PowerFault, alarm.DaemonFault}
+
 // What the daemon reports of itself becomes an event like any other.
 func TestFaultsOfTheDaemon(t *testing.T) {
-	for _, name := range []alarm.Name{alarm.BusFault, alarm.SinkFault, alarm.PowerFault, alarm.DaemonFault} {
+	for _, name := range faults {
 		t.Run(string(name), func(t *testing.T) {
 			r := rabbitry(t, brood.WoodenBox)
 			var events []alarm.Event
@@ -97,12 +172,38 @@ func TestFaultsOfTheDaemon(t *testing.T) {
 				if half >= 4 && half < 12 {
 					severity = alarm.Warning
 				}
-				r.Fault(name, alarm.Condition{Severity: severity, Since: at}, "the words of it")
+				r.Fault(name, alarm.Condition{Severity: severity, Since: at, Rule: "nothing for 2 min", Source: "invented"}, "It is down. Look at it.")
 				events = append(events, r.Observe(at, []sensors.Reading{{Probe: "air", Time: at, Value: 12}})...)
 			}
 			want(t, events, name, alarm.Raised, alarm.Warning, 1)
 			want(t, events, name, alarm.Cleared, alarm.Warning, 1)
+			for _, e := range events {
+				explains(t, e)
+			}
 		})
+	}
+}
+
+// An alarm that falls from urgent to a warning before it ends names, when it is over, the rule by which it stood last.
+func TestTheEndNamesTheLastRule(t *testing.T) {
+	_, events := trace{minutes: 300, cluster: nothing, outside: constant(25), air: func(m int) float64 {
+		switch {
+		case m < 60:
+			return 36
+		case m < 120:
+			return 33
+		}
+		return 25
+	}}.run(t)
+	var last alarm.Event
+	for _, e := range events {
+		if e.Name == alarm.NestHeat {
+			last = e
+		}
+	}
+	warn := brood.DefaultTables()
+	if limit := warn.Air(0, brood.Mild).HeatWarn; last.State != alarm.Cleared || last.Source != limit.Source || !strings.Contains(last.Rule, "warning limit") {
+		t.Errorf("%s, rule %q, source %q; want the warning's", last.State, last.Rule, last.Source)
 	}
 }
 

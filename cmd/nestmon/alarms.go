@@ -91,6 +91,7 @@ func (o onList) list(ctx context.Context, d *caller, cfg *config, asJSON bool, s
 	}
 	for _, a := range on {
 		a.write(std.out, cfg.location())
+		a.because(std.out)
 	}
 	return code, nil
 }

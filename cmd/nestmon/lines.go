@@ -18,15 +18,19 @@ type lines struct {
 }
 
 func (l *lines) print(t time.Time, head, text string) {
-	head = t.Format("Mon _2 15:04") + "  " + head
-	indent := strings.Repeat(" ", len(head))
 	l.mu.Lock()
 	defer l.mu.Unlock()
+	wrap(l.out, t.Format("Mon _2 15:04")+"  "+head, text)
+}
+
+// wrap prints text after head, broken between words, with further lines indented under its beginning.
+func wrap(out io.Writer, head, text string) {
+	indent := strings.Repeat(" ", len(head))
 	line := head
 	for i, word := range strings.Fields(text) {
 		if i > 0 {
 			if len([]rune(line))+1+len([]rune(word)) > lineWidth {
-				fmt.Fprintln(l.out, line)
+				fmt.Fprintln(out, line)
 				line = indent
 			} else {
 				line += " "
@@ -34,5 +38,5 @@ func (l *lines) print(t time.Time, head, text string) {
 		}
 		line += word
 	}
-	fmt.Fprintln(l.out, line)
+	fmt.Fprintln(out, line)
 }

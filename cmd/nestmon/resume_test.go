@@ -104,6 +104,12 @@ func TestFaultsOfTheDaemonItself(t *testing.T) {
 		if c, text = b.daemonWords(d, demoStart.Add(clockPatience)); c.Count != 1 || strings.Contains(text, "clock") {
 			t.Errorf("the clock set: %+v %q", c, text)
 		}
+		d.power = func() bool { return true }
+		for name, say := range map[string]func(*daemon, time.Time) (alarm.Condition, string){"archive": b.daemonWords, "power": powerWords} {
+			if c, text := say(d, demoStart); c.Rule == "" || c.Source == "" || !strings.Contains(text, ". ") {
+				t.Errorf("%s: rule %q, source %q, %q: want all three, and what to do in the last", name, c.Rule, c.Source, text)
+			}
+		}
 	})
 }
 

@@ -52,14 +52,31 @@ type alarmView struct {
 	Severity string    `json:"severity"`
 	Since    time.Time `json:"since"`
 	Text     string    `json:"text"`
+	Rule     *string   `json:"rule"`
+	Source   *string   `json:"source"`
 }
 
+// alarmIndent puts what is said of an alarm under its name.
+const alarmIndent = "         "
+
+// write says the alarm and what to do.
 func (a alarmView) write(w io.Writer, loc *time.Location) {
 	nest := "site"
 	if a.Nest != nil {
 		nest = *a.Nest
 	}
-	fmt.Fprintf(w, "%-8s %s %s since %s\n         %s\n", a.Severity, nest, a.Event, a.Since.In(loc).Format("2006-01-02 15:04"), a.Text)
+	fmt.Fprintf(w, "%-8s %s %s since %s\n", a.Severity, nest, a.Event, a.Since.In(loc).Format("2006-01-02 15:04"))
+	wrap(w, alarmIndent, a.Text)
+}
+
+// because says what the alarm rests on.
+func (a alarmView) because(w io.Writer) {
+	if a.Rule != nil {
+		wrap(w, alarmIndent+"rule:   ", *a.Rule)
+	}
+	if a.Source != nil {
+		wrap(w, alarmIndent+"source: ", *a.Source)
+	}
 }
 
 func runStatus(ctx context.Context, args []string, std stdio) int {

@@ -59,12 +59,12 @@ function fill(box, heading, items, state, goTo, shown) {
 }
 
 function makeAlarm(a, goTo) {
-  const li = el("li", { id: alarmID(a), tabindex: "-1" }, el("p", { class: "title" }), el("p", { class: "say" }), el("p", { class: "quiet" }), el("button", { type: "button", class: "go", onclick: () => goTo(li.dataset.nest) }));
+  const li = el("li", { id: alarmID(a), tabindex: "-1" }, el("p", { class: "title" }), el("p", { class: "say" }), el("p", { class: "quiet" }), el("details", { class: "why" }, el("summary", { text: texts.why.open }), el("p"), el("p", { class: "quiet" })), el("button", { type: "button", class: "go", onclick: () => goTo(li.dataset.nest) }));
   return li;
 }
 
 function updateAlarm(li, a, state) {
-  const [title, say, quiet, go] = li.children;
+  const [title, say, quiet, why, go] = li.children;
   setClass(li, `alarm is-${a.severity}`);
   const words = `${a.nest ? `${a.nest}: ` : ""}${texts.event[a.event] ?? a.event}`;
   if (title.dataset.text !== a.severity + words) {
@@ -75,6 +75,9 @@ function updateAlarm(li, a, state) {
   const facts = [sinceWords(a, state)];
   if (a.value !== null && a.limit !== null) facts.unshift(texts.against(units.quantity(a.value, a.unit), units.quantity(a.limit, a.unit)));
   setText(quiet, facts.join(" · "));
+  why.hidden = a.rule === null && a.source === null;
+  setText(why.children[1], a.rule === null ? "" : texts.why.rule(a.rule));
+  setText(why.children[2], a.source === null ? "" : texts.why.source(a.source));
   li.dataset.nest = a.nest ?? "";
   go.hidden = !a.nest || a.chore;
   if (a.nest) setText(go, texts.graph.open(a.nest));

@@ -17,6 +17,7 @@ func event(nest string, at time.Time, s alarm.Severity) alarm.Event {
 	return alarm.Event{
 		Time: at, Since: at.Add(-time.Minute), Nest: nest, Name: alarm.NestHeat, State: alarm.Raised, Severity: s,
 		Value: 31.5, Limit: 30, HasValue: true, HasLimit: true, Unit: "C", Probe: nest + "-air", Text: "open the lid",
+		Rule: "nest air above the warning limit for 20 min", Source: "invented",
 	}
 }
 
@@ -65,6 +66,27 @@ func TestEventsAndStandingComeBackWhole(t *testing.T) {
 	commit(t, a, exporter.Commit{Time: start, StandingChanged: true})
 	if standing, err := a.Standing(); err != nil || len(standing) != 0 {
 		t.Errorf("standing %v, %v; want none", standing, err)
+	}
+}
+
+// Rows of older releases hold neither rule nor source.
+func TestEventsOfOlderReleasesComeBack(t *testing.T) {
+	dir := t.TempDir()
+	a := openAt(t, dir, archive.Options{})
+	want := event("oak", start, alarm.Urgent)
+	commit(t, a, exporter.Commit{Time: start, Events: []alarm.Event{want}, StandingChanged: true, Standing: []alarm.Standing{{Event: want}}})
+	if err := a.Close(); err != nil {
+		t.Fatal(err)
+	}
+	edit(t, filepath.Join(dir, "book.db"), "UPDATE events SET body = json_remove(body, '$.rule', '$.source')")
+	edit(t, filepath.Join(dir, "book.db"), "UPDATE standing SET body = json_remove(body, '$.event.rule', '$.event.source')")
+	a = openAt(t, dir, archive.Options{})
+	want.Rule, want.Source = "", ""
+	if got, err := a.Events(start, start.Add(time.Minute), 3); err != nil || !reflect.DeepEqual(got, []alarm.Event{want}) {
+		t.Errorf("events %+v, %v; want %+v", got, err, want)
+	}
+	if got, err := a.Standing(); err != nil || !reflect.DeepEqual(got, []alarm.Standing{{Event: want}}) {
+		t.Errorf("standing %+v, %v; want %+v", got, err, want)
 	}
 }
 

@@ -220,7 +220,7 @@ func TestOnlyChangesArePublished(t *testing.T) {
 		{"a1/cluster-temperature", []string{"39.5", "40"}},
 		{"a1/air-temperature", []string{"36.06", ""}},
 		{"a1/air-humidity", []string{"55.5"}},
-		{"$alert/a1-nest-heat", []string{"urgent: the air in nest a1 is too hot; cool it", ""}},
+		{"$alert/a1-nest-heat", []string{"urgent: the air in nest a1 is too hot; cool it\nRule: air over 35 °C for 10 min\nSource: invented", ""}},
 	}
 	for _, row := range rows {
 		eventually(t, row.topic, func() bool { return slices.Equal(w.said("barn/"+row.topic), row.want) })

@@ -8,7 +8,8 @@
 //	homie/5/<device>/<nest>/alarm               none notice warning urgent
 //	homie/5/<device>/<nest>/not-judged          the dangers nobody watches there now, and why
 //	homie/5/<device>/<nest>/reading-time        when the newest of those values was measured
-//	homie/5/<device>/$alert/<nest>-<event>      one text for every alarm that stands; chores are not among them
+//	homie/5/<device>/$alert/<nest>-<event>      one text for every alarm that stands, its rule and its source on lines of their own;
+//	                                            chores are not among them
 //
 // Every topic is retained and holds the newest value alone: history is the archive's matter. A value too old to act on is
 // deleted, because an old number that looks fresh is worse than a gap. There is one unit on the wire, °C; °F is a matter of

@@ -169,7 +169,7 @@ func (b *builder) alerts(standing []alarm.Standing) {
 			continue
 		}
 		topic := b.root.Topic("$alert", topicID(cmp.Or(st.Nest, "site")+"-"+string(st.Name)))
-		payload := text(st.Severity.String() + ": " + cmp.Or(st.Text, string(st.Name)))
+		payload := text(st.Severity.String() + ": " + cmp.Or(st.Text, string(st.Name)) + because(st.Event))
 		if i, ok := taken[topic]; ok { // two probes of one nest, say
 			b.values[i].Payload += "\n" + payload
 			continue
@@ -177,6 +177,17 @@ func (b *builder) alerts(standing []alarm.Standing) {
 		taken[topic] = len(b.values)
 		b.values = append(b.values, Message{topic, payload})
 	}
+}
+
+// because is what an alarm rests on, each part on a line of its own.
+func because(e alarm.Event) (lines string) {
+	if e.Rule != "" {
+		lines += "\nRule: " + e.Rule
+	}
+	if e.Source != "" {
+		lines += "\nSource: " + e.Source
+	}
+	return lines
 }
 
 // topicID makes an id of any name. Names the configuration accepts come out unchanged.

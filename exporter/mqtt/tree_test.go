@@ -48,7 +48,7 @@ func summerDay() *exporter.State {
 			},
 		},
 		Alarms: []alarm.Standing{
-			{Event: alarm.Event{Nest: "a1", Name: alarm.NestHeat, Severity: alarm.Urgent, Text: "the air in nest a1 is too hot; cool it"}},
+			{Event: alarm.Event{Nest: "a1", Name: alarm.NestHeat, Severity: alarm.Urgent, Text: "the air in nest a1 is too hot; cool it", Rule: "air over 35 °C for 10 min", Source: "invented"}},
 			{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Warning, Text: "a1-cluster-2 is silent"}},
 			{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Warning, Text: "a1-co2 is silent"}},
 			{Event: alarm.Event{Name: alarm.BusFault, Severity: alarm.Warning}},
@@ -75,7 +75,7 @@ func TestTreeLaysOutAState(t *testing.T) {
 		{"outside/air-temperature", "31.25"},
 		{"outside/air-humidity", "40"},
 		{"outside/reading-time", "2026-07-14T11:59:40Z"},
-		{"$alert/a1-nest-heat", "urgent: the air in nest a1 is too hot; cool it"},
+		{"$alert/a1-nest-heat", "urgent: the air in nest a1 is too hot; cool it\nRule: air over 35 °C for 10 min\nSource: invented"},
 		{"$alert/a1-probe-silent", "warning: a1-cluster-2 is silent\nwarning: a1-co2 is silent"},
 		{"$alert/site-bus-fault", "warning: bus-fault"},
 	}

@@ -15,6 +15,7 @@ func heat(state alarm.State, severity alarm.Severity) alarm.Event {
 	return alarm.Event{
 		Time: at, Since: at.Add(-20 * time.Minute), Nest: "a1", Name: alarm.NestHeat, State: state, Severity: severity,
 		Value: 41.2, HasValue: true, Limit: 40, HasLimit: true, Unit: "C", Probe: "a1-air", Text: "Shade the nest and open its vents.",
+		Rule: "nest air above the urgent limit for 10 min", Source: "invented",
 	}
 }
 

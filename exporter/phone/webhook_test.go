@@ -168,6 +168,7 @@ func TestJSONFormat(t *testing.T) {
 	want := map[string]any{
 		"id": hot().ID, "time": "2026-07-14T14:05:00Z", "since": "2026-07-14T13:45:00Z", "nest": "a1", "event": "nest-heat",
 		"severity": "urgent", "state": "raised", "title": hot().Title, "text": hot().Body, "value": 41.2, "limit": 40.0, "unit": "C", "probe": "a1-air",
+		"rule": "nest air above the urgent limit for 10 min", "source": "invented",
 	}
 	for k, v := range want {
 		if got[k] != v {

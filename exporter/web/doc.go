@@ -29,8 +29,9 @@
 //	nests            [{id, kind, stage, age_days|null, litter: {bred|null, kindled|null, born|null, ended|null}|null, values: [VALUE],
 //	                 core_c|null, limits: {cluster_cold_c, cluster_hot_c, air_cold_c, air_hot_c, air_hot_urgent_c; null when not in force},
 //	                 severity, judged: [{danger, judged, why}]}]
-//	alarms           [{nest|null, event, chore, severity, since, time, value|null, limit|null, unit|null, probe|null, text, acknowledged|null}],
-//	                 the most severe first
+//	alarms           [{nest|null, event, chore, severity, since, time, value|null, limit|null, unit|null, probe|null, text, rule|null,
+//	                 source|null, acknowledged|null}], the most severe first; rule is what was compared with what for how long, source
+//	                 where the limit comes from, both null in what stands since an older release
 //	probes           [{probe, fresh, reads, rejected: {FAULT: n}, last_good|null, last_fault|null, fault_at|null}]
 //	buses            [{bus, up, hung_s, took_s, restarts}]
 //	sinks            [{sink, ok, since|null, last_ok|null, error, sent, failed, pending, oldest|null}]

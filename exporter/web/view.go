@@ -98,6 +98,8 @@ type alarmView struct {
 	Unit         *string        `json:"unit"`
 	Probe        *string        `json:"probe"`
 	Text         string         `json:"text"`
+	Rule         *string        `json:"rule"`
+	Source       *string        `json:"source"`
 	Acknowledged *time.Time     `json:"acknowledged"`
 }
 
@@ -121,7 +123,7 @@ func (s *Server) view(st *exporter.State) stateView {
 		v.Alarms = append(v.Alarms, alarmView{
 			Nest: text(a.Nest), Event: a.Name, Chore: a.Name.Chore(), Severity: a.Severity, Since: a.Since, Time: a.Time,
 			Value: number(a.Value, a.HasValue), Limit: number(a.Limit, a.HasLimit), Unit: text(a.Unit), Probe: text(a.Probe),
-			Text: a.Text, Acknowledged: instant(a.Acknowledged),
+			Text: a.Text, Rule: text(a.Rule), Source: text(a.Source), Acknowledged: instant(a.Acknowledged),
 		})
 	}
 	return v

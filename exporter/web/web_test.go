@@ -65,7 +65,7 @@ func state() *exporter.State {
 				},
 				Judged: []thresholds.Judgement{{Danger: "chill", Why: "No litter is entered."}},
 			}},
-			Alarms: []alarm.Standing{{Event: alarm.Event{Time: noon, Since: noon, Nest: "a1", Name: alarm.NestHeat, Severity: alarm.Warning, Text: "hot"}}},
+			Alarms: []alarm.Standing{{Event: alarm.Event{Time: noon, Since: noon, Nest: "a1", Name: alarm.NestHeat, Severity: alarm.Warning, Text: "hot", Rule: "air over 30 °C"}}},
 		},
 	}
 }
@@ -110,6 +110,7 @@ func TestStateIsWhatWasPublished(t *testing.T) {
 		"an unknown age":                    `"age_days":null,"litter":null`,
 		"what is not judged":                `"judged":[{"danger":"chill","judged":false,"why":"No litter is entered."}]`,
 		"alarm":                             `{"nest":"a1","event":"nest-heat","chore":false,"severity":"warning"`,
+		"what an alarm rests on":            `"text":"hot","rule":"air over 30 °C","source":null,"acknowledged":null}`,
 		"a probe nobody has heard of":       `{"probe":"a1-air","fresh":false,"reads":0,"rejected":{},"last_good":null,`,
 		"lists are never null":              `"buses":[],"sinks":[]`,
 		"a state is old after three polls":  `"timezone":"UTC","old_after_s":90}`,

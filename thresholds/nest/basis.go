@@ -146,7 +146,7 @@ var siteBases = map[alarm.Name]func(c alarm.Condition) basis{
 		return basis{"each day's " + fmt.Sprintf(side, seasonDays, both(smooth), both(sudden)), "ours, from 120 simulated years"}
 	},
 	alarm.ProbeSilent: func(c alarm.Condition) basis {
-		b := basis{fmt.Sprintf("no usable reading for %s", hours(c.Limit)), "three missed readings, 90 s at least, where the configuration does not say otherwise: " + oursChosen}
+		b := basis{fmt.Sprintf("newest usable reading older than %s", hours(c.Limit)), "three missed readings, 90 s at least, where the configuration does not say otherwise: " + oursChosen}
 		if c.Why == whyUnseen {
 			b.rule += fmt.Sprintf("; urgent after %s where kits may be and the air outside is under %s, over %s or not known", lasting(unseenFor), both(nightCold), both(nightHot))
 		}

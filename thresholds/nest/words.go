@@ -84,7 +84,7 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 			return fmt.Sprintf("kits too cold, cluster probe %s, limit %s whatever else is known. %s", both(c.Value), both(c.Limit), warmUp[w.cfg.Kind])
 		}
 		lim, _ := w.chillLimit(c)
-		return fmt.Sprintf("kits too cold, the middle of the pile is judged at %s, limit %s %s; the alarm comes at %s, for nobody knows just where the probe lies. %s",
+		return fmt.Sprintf("kits too cold, the middle of the pile is judged at %s, limit %s %s; alarm from %s, as the probe may lie off the pile. %s",
 			both(c.Value), both(lim.C), w.forAge(), both(c.Limit), warmUp[w.cfg.Kind])
 	},
 	alarm.NestCold: func(w *Watch, c alarm.Condition) string {
@@ -112,7 +112,7 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		return fmt.Sprintf("colder for an hour than this brood should be, cluster probe %s. The pile may have moved away from the probe.", both(c.Value)) + look + tipBack
 	},
 	alarm.ProbeSilent: func(_ *Watch, c alarm.Condition) string {
-		text := fmt.Sprintf("no usable reading from %s for %s, limit %s", c.Probe, hours(c.Value), hours(c.Limit))
+		text := fmt.Sprintf("no usable reading from probe %s for %s, limit %s", c.Probe, hours(c.Value), hours(c.Limit))
 		if c.Count > 1 {
 			text += fmt.Sprintf(", and none of %d more of this nest's values", c.Count-1)
 		}
@@ -132,7 +132,7 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		return "the doe came: nest air rose, then the pile was uncovered for a while. Nothing to do."
 	},
 	alarm.Inspection: func(_ *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("it was opened: its air moved by %s towards the air outside. If nobody was there, look what opened it.", difference(c.Value))
+		return fmt.Sprintf("it was opened: within minutes its air moved by %s towards the air outside. If nobody was there, look what opened it.", difference(abs(c.Value)))
 	},
 	alarm.ToteWet: func(_ *Watch, c alarm.Condition) string {
 		return fmt.Sprintf("the tote is wet, humidity %.0f %%, limit %.0f %%, for half a day. Look for water in the tote, at the seal and at the pipe; change wet bedding.", c.Value, c.Limit)
@@ -162,7 +162,7 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		if c.Why == whyStray {
 			return "she is near her time. Look round the cage for kits born outside the box: no probe sees them, and they cool within minutes."
 		}
-		return fmt.Sprintf("no look into it known of for %.0f h, limit %.0f h. Take out dead kits, put strays back, look for full bellies and dry bedding.", c.Value, c.Limit)
+		return fmt.Sprintf("nobody is known to have looked in for %.0f h, limit %.0f h. Take out dead kits, put strays back, look for full bellies and dry bedding.", c.Value, c.Limit)
 	},
 }
 
@@ -177,11 +177,11 @@ func notYetClear(inside bool) string {
 func doeWords(place string, c alarm.Condition) string {
 	switch c.Why {
 	case whyDryBulb:
-		return fmt.Sprintf("%s %s, limit %s.", place, both(c.Value), both(c.Limit)) + doeInHeat
+		return fmt.Sprintf("%s is %s, limit %s.", place, both(c.Value), both(c.Limit)) + doeInHeat
 	case whyNoHumidity:
-		return fmt.Sprintf("%s %s, and may be damp, for its humidity is not known; limit for damp air %s.", place, both(c.Value), both(c.Limit)) + doeInHeat
+		return fmt.Sprintf("%s is %s and may be damp, for its humidity is not known; limit for damp air %s.", place, both(c.Value), both(c.Limit)) + doeInHeat
 	}
-	return fmt.Sprintf("heat index of %s %.1f, limit %.1f.", place, c.Value, c.Limit) + doeInHeat
+	return fmt.Sprintf("%s has a heat index of %.1f (rabbit scale), limit %.1f.", place, c.Value, c.Limit) + doeInHeat
 }
 
 // plainFaults says in plain words why readings cannot be true.
@@ -231,7 +231,7 @@ var siteSayings = map[alarm.Name]func(c alarm.Condition) string{
 		return fmt.Sprintf("Give the boxes their summer make-up, days are at %s. Open screen floor, about 1 inch (2.5 cm) of shavings, shade; no metal in the sun.", both(c.Value))
 	},
 	alarm.ProbeSilent: func(c alarm.Condition) string {
-		return fmt.Sprintf("No usable reading of the air outside from %s for %s, limit %s. Kindling, visits and the season are judged less well, and a silent nest counts as urgent. %s",
+		return fmt.Sprintf("No usable reading of the air outside from probe %s for %s, limit %s. Kindling, visits and the season are judged less well, and a silent nest counts as urgent. %s",
 			c.Probe, hours(c.Value), hours(c.Limit), lookAtIt)
 	},
 	alarm.ProbeFault: func(c alarm.Condition) string { return "The readings of the air outside from " + faultWords(c) },
