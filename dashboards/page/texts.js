@@ -39,7 +39,7 @@ export const texts = {
   },
   since: (when, ago) => `since ${when}, ${ago}`,
   acknowledged: (when) => `acknowledged at ${when}`,
-  why: { open: "Why this is an alarm", rule: (rule) => `Rule: ${rule}.`, source: (source) => `Source: ${source}.` },
+  why: { open: "Why", rule: (rule) => `Rule: ${rule}.`, source: (source) => `Source: ${source}.` },
   against: (value, limit) => `${value}, limit ${limit}`,
 
   kind: { "wooden-box": "wooden box", "metal-box": "metal box", "buried-tote": "buried tote" },

@@ -102,6 +102,21 @@ test("every nest shows value, age, limits, litter and alarm, the most urgent fir
   await shut(page);
 });
 
+test("why an alarm is one is told where it is asked for", async () => {
+  const page = await open("mixed");
+  const why = page.locator("#alarms .why");
+  assert.deepEqual(await why.evaluateAll((all) => all.map((d) => d.hidden)), [false, true, true], "only what has a rule is explained");
+  assert.doesNotMatch(await text(page, "#alarms"), /Rule:/);
+  await why.first().locator("summary").focus();
+  await page.keyboard.press("Enter");
+  assert.match(await text(page, "#alarms"), /Rule: nest air above the urgent limit for kits 3 days old for 10 min\.\s*Source: an invented table\./);
+  await audit(page, "axe-core, with the reason open");
+  await page.screenshot({ path: join(shots, "why-390.png"), fullPage: true });
+  await page.waitForTimeout(1500); // two more states arrive
+  assert.ok(await why.first().evaluate((d) => d.open), "it is shut by the next state");
+  await shut(page);
+});
+
 test("the unit is remembered by the device and reaches the day", async () => {
   const page = await open("mixed");
   await openDay(page, "b1");

@@ -103,7 +103,7 @@ var bases = map[alarm.Name]func(w *Watch, c alarm.Condition) basis{
 				brood.Humidity(w.cfg.Kind).Source,
 			}
 		}
-		return basis{fmt.Sprintf("water in nest air over that outside and what a dry nest adds, summed up to %.0f g·h/m³", moistureSum), oursFound}
+		return basis{fmt.Sprintf("water in nest air over that outside, above what a dry nest and its kits add, summed up over the hours to %.0f g·h/m³", moistureSum), oursFound}
 	},
 	alarm.BeddingDue: func(*Watch, alarm.Condition) basis {
 		return basis{

@@ -149,7 +149,10 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		case whyHumid:
 			return fmt.Sprintf("warm and damp, humidity %.0f %%, limit %.0f %%.", c.Value, c.Limit) + act
 		}
-		return "much wetter than the air outside for many hours." + act
+		if !c.HasValue {
+			return "much wetter than the air outside for many hours." + act
+		}
+		return fmt.Sprintf("for many hours wetter than the air outside, now by %.1f g/m³; a dry empty nest is by %.1f g/m³.", c.Value, c.Limit) + act
 	},
 	alarm.BeddingDue: func(_ *Watch, c alarm.Condition) string {
 		text := fmt.Sprintf("change the bedding, due on day %d.", c.Count)
