@@ -242,7 +242,7 @@ func (d *demo) tell(events []alarm.Event) {
 			d.line(e.Time, "over", e.Nest, fmt.Sprintf("%s, after %s", e.Name, lasted(e.Time.Sub(e.Since))))
 		default:
 			text := strings.TrimPrefix(e.Text, "Nest "+e.Nest+": ") // the line names it
-			if d.advised[e.Name] { // what to do is told once, so that two minutes can be read
+			if d.advised[e.Name] {                                  // what to do is told once, so that two minutes can be read
 				first, _, _ := strings.Cut(text, ". ")
 				text = strings.TrimSuffix(first, ".") + "."
 			}

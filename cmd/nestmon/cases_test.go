@@ -1,4 +1,4 @@
-package thresholds_test
+package main
 
 import (
 	"math"
@@ -7,14 +7,29 @@ import (
 	"time"
 
 	"nestmon/sensors"
-	"nestmon/sensors/screen"
+	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/brood"
 	"nestmon/thresholds/litter"
+	"nestmon/thresholds/nest"
 )
 
-// The cases of this file are readings built by hand, one every 30 s, that go through the screen as the daemon's do. Nothing in them
-// comes from a simulated nest; what each is held against stands beside it.
+// The cases of this file are readings built by hand, one every 30 s, that go through the judge of the daemon. Nothing in them comes
+// from a simulated nest; what each is held against stands beside it.
+
+// caseStart is a winter's midnight.
+var caseStart = time.Date(2031, time.January, 10, 0, 0, 0, 0, time.UTC)
+
+// bred is a litter bred so many days before the course begins, not kindled.
+func bred(days int) []litter.Litter {
+	return []litter.Litter{{ID: 1, Nest: "oak", Bred: caseStart.AddDate(0, 0, -days)}}
+}
+
+// kits are eight that were born so many days before the course begins.
+func kits(days int) []litter.Litter {
+	born := caseStart.AddDate(0, 0, -days)
+	return []litter.Litter{{ID: 1, Nest: "oak", Bred: born.AddDate(0, 0, -31), Kindled: born, Born: 8}}
+}
 
 // course is what the probes of one nest read. The functions take minutes, in halves; NaN is no answer.
 type course struct {
@@ -37,13 +52,26 @@ type lived struct {
 
 func (c course) live(t *testing.T) lived {
 	t.Helper()
-	r := rabbitry(t, brood.WoodenBox)
-	r.SetLitters(c.litters, start)
-	look := screen.New(probes(), screen.Watch{Probes: []string{"shade"}, Outside: true}, screen.Watch{Probes: []string{"air", "cluster"}})
-	out := lived{tracker: sensors.NewTracker(probes())}
+	both := []sensors.Quantity{sensors.Temperature, sensors.Humidity}
+	cfg := thresholds.Config{
+		Location: time.UTC, Poll: 30 * time.Second, Outside: "shade", Limits: brood.DefaultTables(),
+		Nests: []nest.Config{{ID: "oak", Kind: brood.WoodenBox, Cluster: []string{"cluster"}, Air: "air"}},
+		Probes: []sensors.Probe{
+			{ID: "cluster", Quantities: both[:1], Chip: sensors.ChipDS18B20}, {ID: "air", Quantities: both}, {ID: "shade", Quantities: both},
+		},
+	}
+	for i := range cfg.Probes {
+		cfg.Probes[i].Interval, cfg.Probes[i].StaleAfter = cfg.Poll, sensors.DefaultStaleAfter(cfg.Poll)
+	}
+	j, err := newJudge(cfg)
+	if err != nil {
+		t.Fatal(err)
+	}
+	j.rabbitry.SetLitters(c.litters, caseStart)
+	out := lived{tracker: j.tracker}
 	for half := range c.hours * 120 {
 		m := float64(half) / 2
-		at := start.Add(time.Duration(half) * 30 * time.Second)
+		at := caseStart.Add(time.Duration(half) * 30 * time.Second)
 		if c.clock != nil {
 			at = c.clock(m, at)
 		}
@@ -68,9 +96,7 @@ func (c course) live(t *testing.T) lived {
 			}
 			poll = append(poll, reading)
 		}
-		look.Apply(poll)
-		out.tracker.Observe(poll)
-		out.events = append(out.events, r.Observe(at, poll)...)
+		out.events = append(out.events, j.observe(at, poll)...)
 	}
 	return out
 }
@@ -79,10 +105,20 @@ func (c course) live(t *testing.T) lived {
 func (l lived) first(name alarm.Name, state alarm.State, atLeast alarm.Severity) (e alarm.Event, minute float64, found bool) {
 	for _, e := range l.events {
 		if e.Name == name && e.State == state && e.Severity >= atLeast {
-			return e, e.Time.Sub(start).Minutes(), true
+			return e, e.Time.Sub(caseStart).Minutes(), true
 		}
 	}
 	return alarm.Event{}, 0, false
+}
+
+// count is how often that was raised, cleared or noted, at the severity or above.
+func (l lived) count(name alarm.Name, state alarm.State, atLeast alarm.Severity) (n int) {
+	for _, e := range l.events {
+		if e.Name == name && e.State == state && e.Severity >= atLeast {
+			n++
+		}
+	}
+	return n
 }
 
 // none fails for each of these that was raised or noted.
@@ -143,7 +179,7 @@ func TestPowerOnCode(t *testing.T) {
 					return usual(m)
 				}
 			}
-			l := course{hours: 8, litters: newborn(3), cluster: codes(around(34)), air: codes(around(22)), outside: around(18)}.live(t)
+			l := course{hours: 8, litters: kits(3), cluster: codes(around(34)), air: codes(around(22)), outside: around(18)}.live(t)
 			l.none(t, alarm.NestHeat, alarm.ClusterHeat, alarm.HeatExpected)
 			for _, h := range l.tracker.Health() {
 				if want := uint64(8 * 2 * lasts); h.Probe != "shade" && h.Rejected[sensors.NotConverted] != want {
@@ -158,7 +194,7 @@ func TestPowerOnCode(t *testing.T) {
 // change by 15 °C and back within 90 s in no nest. A level over the urgent limit is a call after that limit's 10 min, and the screen's
 // own doubt costs a sample or two.
 func TestSpikeAndStep(t *testing.T) {
-	quiet := course{hours: 8, litters: newborn(3), cluster: around(34), air: around(22), outside: around(18)}
+	quiet := course{hours: 8, litters: kits(3), cluster: around(34), air: around(22), outside: around(18)}
 	for name, by := range map[string]float64{"up": 15, "down": -15} {
 		t.Run("three samples of the cluster "+name, func(t *testing.T) {
 			c := quiet
@@ -217,7 +253,7 @@ func TestStuckProbe(t *testing.T) {
 		"the air moves for 30 min": {from(150, around(14), moving), 3, false},
 	} {
 		t.Run(name, func(t *testing.T) {
-			l := course{hours: c.hours, litters: newborn(3), cluster: frozen, air: c.air, outside: around(8)}.live(t)
+			l := course{hours: c.hours, litters: kits(3), cluster: frozen, air: c.air, outside: around(8)}.live(t)
 			e, minute, found := l.first(alarm.ProbeFault, alarm.Raised, alarm.Warning)
 			if found != c.stuck || found && e.Probe != "cluster" {
 				t.Errorf("probe-fault %v of %q after %.0f min; want %v", found, e.Probe, minute, c.stuck)
@@ -230,7 +266,7 @@ func TestStuckProbe(t *testing.T) {
 // that no longer makes heat takes hours: it keeps cooling by Newton's law with the time constant of its mass.
 func TestClusterAtNestAir(t *testing.T) {
 	const air = 5.0
-	nest := course{hours: 20, litters: newborn(3), air: around(air), outside: around(-2)}
+	nest := course{hours: 20, litters: kits(3), air: around(air), outside: around(-2)}
 	for name, tau := range map[string]float64{"4 min": 4, "8 min": 8} {
 		t.Run("probe pulled, tau "+name, func(t *testing.T) {
 			c := nest
@@ -269,7 +305,7 @@ func TestPileThatCreepsAway(t *testing.T) {
 		"quickly, then slowly": falling(32.6, 27.3, 20),
 	} {
 		t.Run(name, func(t *testing.T) {
-			l := course{hours: 20, litters: newborn(5), cluster: from(600, around(32.6), course1h), air: around(5), outside: around(5)}.live(t)
+			l := course{hours: 20, litters: kits(5), cluster: from(600, around(32.6), course1h), air: around(5), outside: around(5)}.live(t)
 			l.none(t, alarm.ClusterChill)
 			if _, _, found := l.first(alarm.CheckNest, alarm.Raised, alarm.Notice); !found {
 				t.Error("nobody is asked to look")
@@ -284,7 +320,7 @@ func TestNursing(t *testing.T) {
 	for name, days := range map[string]int{"2 days old": 2, "6 days old": 6, "10 days old": 10} {
 		t.Run(name, func(t *testing.T) {
 			l := course{
-				hours: 20, litters: newborn(days), outside: around(3),
+				hours: 20, litters: kits(days), outside: around(3),
 				air: during(700, 4, around(12.6), around(10)),
 				cluster: during(702, 32, func(m float64) float64 {
 					if m < 2 {
@@ -294,7 +330,7 @@ func TestNursing(t *testing.T) {
 				}, around(34)),
 			}.live(t)
 			l.none(t, alarm.ClusterChill, alarm.Inspection, alarm.CheckNest)
-			if n := count(l.events, alarm.Visit, alarm.Noted, alarm.Notice); n != 1 {
+			if n := l.count(alarm.Visit, alarm.Noted, alarm.Notice); n != 1 {
 				t.Errorf("%d visits, want one", n)
 			}
 		})
@@ -306,12 +342,12 @@ func TestLidOpening(t *testing.T) {
 	for name, lasts := range map[string]float64{"3 min": 3, "8 min": 8} {
 		t.Run(name, func(t *testing.T) {
 			l := course{
-				hours: 20, litters: newborn(4), outside: around(-5),
+				hours: 20, litters: kits(4), outside: around(-5),
 				air:     during(700, lasts, around(1), around(10)),
 				cluster: during(701, lasts+20, func(m float64) float64 { return coded(34 - 3*math.Exp(-m/10)) }, around(34)),
 			}.live(t)
 			l.none(t, alarm.Visit, alarm.ClusterChill)
-			if n := count(l.events, alarm.Inspection, alarm.Noted, alarm.Notice); n != 1 {
+			if n := l.count(alarm.Inspection, alarm.Noted, alarm.Notice); n != 1 {
 				t.Errorf("%d inspections, want one", n)
 			}
 		})
@@ -341,19 +377,20 @@ func TestHeatWhateverElse(t *testing.T) {
 		}
 	}
 	for name, c := range map[string]course{
-		"the cluster probe is missing":     {litters: newborn(2), cluster: still(math.NaN())},
-		"the cluster probe gives nonsense": {litters: newborn(2), cluster: still(85)},
+		"the cluster probe is missing":     {litters: kits(2), cluster: still(math.NaN())},
+		"the cluster probe gives nonsense": {litters: kits(2), cluster: still(85)},
 		"before kindling is known":         {litters: bred(30), cluster: around(31)},
 		"no litter entered":                {cluster: around(31)},
 		"the clock leaps ten years on":     {litters: bred(30), cluster: around(31), clock: jump(10 * 365 * 24 * time.Hour)},
-		"the clock leaps ten years back":   {litters: newborn(2), cluster: around(36), clock: jump(-10 * 365 * 24 * time.Hour)},
-		"the clock is put back an hour":    {litters: newborn(2), cluster: around(36), clock: jump(-time.Hour)},
+		"the clock leaps ten years back":   {litters: kits(2), cluster: around(36), clock: jump(-10 * 365 * 24 * time.Hour)},
+		"the clock is put back an hour":    {litters: kits(2), cluster: around(36), clock: jump(-time.Hour)},
 	} {
 		t.Run(name, func(t *testing.T) {
 			c.hours, c.air, c.outside = 10, hot, around(24)
-			events := c.live(t).events
-			want(t, events, alarm.NestHeat, alarm.Raised, alarm.Urgent, 1)
-			want(t, events, alarm.NestHeat, alarm.Cleared, alarm.Notice, 1)
+			l := c.live(t)
+			if raised, cleared := l.count(alarm.NestHeat, alarm.Raised, alarm.Urgent), l.count(alarm.NestHeat, alarm.Cleared, alarm.Notice); raised != 1 || cleared != 1 {
+				t.Errorf("urgent %d times, over %d times; want once each", raised, cleared)
+			}
 		})
 	}
 }
@@ -366,7 +403,7 @@ func TestFrostedHumidity(t *testing.T) {
 		"and on through a thaw": {air: from(24*60, around(-13), around(12)), outside: from(24*60, around(-15), around(4))},
 	} {
 		t.Run(name, func(t *testing.T) {
-			c.hours, c.litters, c.cluster, c.humidity, c.damp = 72, newborn(5), around(30), still(100), still(70)
+			c.hours, c.litters, c.cluster, c.humidity, c.damp = 72, kits(5), around(30), still(100), still(70)
 			c.live(t).none(t, alarm.VentilationDue, alarm.BeddingDue, alarm.ToteWet)
 		})
 	}
@@ -400,7 +437,7 @@ func TestSwappedProbes(t *testing.T) {
 		return func(m float64) float64 { return coded(mean + swing*math.Sin(m/229) + 0.09*math.Sin(3.4*m)) }
 	}
 	l := course{
-		hours: 24, litters: newborn(0), cluster: around(34), air: day(9, 3), outside: day(5, 5),
+		hours: 24, litters: kits(0), cluster: around(34), air: day(9, 3), outside: day(5, 5),
 		swapped: map[string]string{"cluster": "shade", "shade": "cluster"},
 	}.live(t)
 	_, _, look := l.first(alarm.CheckNest, alarm.Raised, alarm.Notice)
