@@ -49,7 +49,7 @@ type rule struct {
 	judge func(w *Watch, n *Now) alarm.Condition
 }
 
-// rules is every alarm of a nest. A new alarm is a row here, a function, and its words.
+// rules is every alarm of a nest. A new alarm is a row here, a function, its words and its basis.
 var rules = [...]rule{
 	{alarm.NestHeat, (*Watch).nestHeat},
 	{alarm.ClusterHeat, (*Watch).clusterHeatRule},
