@@ -156,7 +156,10 @@ var siteBases = map[alarm.Name]func(c alarm.Condition) basis{
 		if c.Why == whyOdd {
 			return basis{fmt.Sprintf("readings that jump, or stand still while others of the nest move, for %s", lasting(oddFor)), oursFound}
 		}
-		return basis{fmt.Sprintf("%d readings that cannot be true before %d good ones in a row", wrongRun, goodAgain), "codes of the chips' data sheets, and what no nest or yard has ever been; the numbers: " + oursChosen}
+		return basis{
+			fmt.Sprintf("%d readings that cannot be true before %d good ones in a row", wrongRun, goodAgain),
+			"codes of the chips' data sheets, and what no nest or yard has ever been; the numbers: " + oursChosen,
+		}
 	},
 }
 

@@ -98,7 +98,7 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		return head + warmUp[w.cfg.Kind]
 	},
 	alarm.DoeHeat: func(_ *Watch, c alarm.Condition) string { return "too hot for the doe, " + doeWords("her air", c) },
-	alarm.CheckNest: func(_ *Watch, c alarm.Condition) string {
+	alarm.CheckNest: func(w *Watch, c alarm.Condition) string {
 		look := " Look when you next pass."
 		if c.Severity > alarm.Notice {
 			look = " Look now."
@@ -109,7 +109,9 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		case whyBlind:
 			return fmt.Sprintf("probe not on the pile: cluster probe %s, too little warmth for hours. Chill cannot be judged.", both(c.Value)) + look + tipBack
 		}
-		return fmt.Sprintf("colder for an hour than this brood should be, cluster probe %s. The pile may have moved away from the probe.", both(c.Value)) + look + tipBack
+		lim, _ := w.chillLimit(c)
+		return fmt.Sprintf("colder for an hour than kits should be, cluster probe %s, so the middle of the pile about %s, limit %s %s. The pile may have moved away from the probe.",
+			both(c.Value), both(w.pile.core), both(lim.C), w.forAge()) + look + tipBack
 	},
 	alarm.ProbeSilent: func(_ *Watch, c alarm.Condition) string {
 		text := fmt.Sprintf("no usable reading from probe %s for %s, limit %s", c.Probe, hours(c.Value), hours(c.Limit))
