@@ -3,6 +3,7 @@ package nest
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"time"
 
 	"nestmon/thresholds/alarm"
@@ -61,7 +62,11 @@ var bases = map[alarm.Name]func(w *Watch, c alarm.Condition) basis{
 		case whyProbeInAir:
 			return basis{fmt.Sprintf("cluster probe less than %s warmer than nest air, more in the cold, for %d min", difference(besideLeast), besideMinutes), oursFound}
 		case whyBlind:
-			return basis{fmt.Sprintf("warmth at the cluster probe under %.0f %% of a warm pile's in most hours, %d at least", 100*blindBelow, blindHours), oursFound}
+			return basis{fmt.Sprintf("warmth at the cluster probe under %.0f %% of a warm pile's in most hours, %d at least", 100*blindBelow, farHours), oursFound}
+		case whyFar:
+			return basis{fmt.Sprintf("warmth at the cluster probe under %.0f %% of a warm pile's in most hours, %d at least", 100*farBelow, farHours), oursFound}
+		case whyMoved:
+			return basis{fmt.Sprintf("%.0f %% of the warmth gone within %d min, and not back after %d", 100*(1-math.Exp(-stepFall)), stepBlocks*blockMinutes, stepRest*blockMinutes), oursFound}
 		}
 		lim, _ := w.tables.Cluster(max(w.days.age, 0), w.site.season.Season())
 		return basis{

@@ -9,24 +9,23 @@ import (
 	"nestmon/thresholds/brood"
 )
 
-// Numbers of the chill score, found on simulated nests; ours, no litter measured.
+// Numbers of chill. The margins are parts of the logarithm of warmth: 0.16 are 0.64 cm of not knowing where the probe lies, over the 4 cm
+// in which warmth decays. Found on simulated nests; ours, no litter measured.
 const (
-	positionShare = 0.16 // of the contrast: 0.64 cm of not knowing where the probe lies, over 4 cm in which warmth decays
-	youngMargin   = 0.5  // margins for the probe's place in the first week
-	waitingMargin = 0.8  // more while the doe is awaited
-	olderMargin   = 1.0  // and later, when the pile wanders
-	youngDays     = 7    // days
-	pairMargin    = 0.5  // of the margin where two probes agree that it is colder: a pile that wanders off one comes nearer the other
-	airFloor      = 0.12 // share of the contrast: a limit closer to nest air than this means nothing
-	graceDrop     = 50   // min after a fast drop: a nursing doe uncovers the pile and it closes within about 30 min [Hudson & Distel 1982, abstract]
-	graceVisit    = 40   // min after the doe or a person came
-	clearMargin   = 1.5  // °C above the limit clears
-	soonMinutes   = 30   // min to the limit at the present rate counts as nearly there
-	checkMinutes  = 60   // min too cold without an answer asks for a look
+	normalCore   = 37.3 // °C of a core before it cools
+	stillFalling = 0.03 // of the warmth in half an hour: less is a pile that lies still
+	halfHour     = 30 / blockMinutes
+	pastBlocks   = 3   // blocks past limit and margin while it still falls
+	backShare    = 0.8 // of the fall that makes the limit: less is well again
+	belowShare   = 0.9 // of it: less, and the time under the limit begins anew
+	pairNoise    = 0.6 // of one probe's noise is left where two are read: a pile that wanders off one comes nearer the other
+	usualDelay   = 60  // min by which the day's warmth must be missed
+	graceVisit   = 40  // min after the doe or a person came: a nursed pile closes within about 30 min [Hudson & Distel 1982, abstract]
 
 	besideLeast   = 1.2  // K between probe and nest air: less is a probe in nest air,
 	besideShare   = 0.06 // or this share of the contrast, whichever is more
 	besideMinutes = 30   // min of it
+	checkMinutes  = 60   // min too cold without an answer asks for a look
 
 	coolingLong  = 40   // min of the longer fit of the cooling
 	coolingShort = 15   // min of the shorter one, which must agree
@@ -34,25 +33,43 @@ const (
 	coolingStill = -2.0 // t statistic of the shorter one
 	coolingQuick = 12.0 // min: a time constant under it is a probe pulled out or a nest opened
 	coolingSlow  = 1500 // min: one over it is no cooling
-
-	lostWarmth = 0.92 // share of the warmth held before: below it a fall is believed
-	halfWarmth = 0.45 // share of it: below it no visit excuses the cold
-	nearLimit  = 3.0  // °C over the limit: a pile that falls is not called well there
-	scoreWell  = -2.0 // min a minute takes off while the pile is well,
-	scoreClose = -0.5 // and while it is neither well nor too cold
-	scoreCold  = 1.0  // min a minute adds while it is too cold, or soon will be
-	scoreFalls = 1.5  // and while it is too cold and falling
-	scoreCap   = 1.6  // of the delay: no more is gathered
 )
 
-// chill judges the core estimate against the chill limits of the brood's age by two scores, in minutes: each minute too cold
-// adds one, and the alarm is on when the limit's delay has been gathered.
+// margin is how much more warmth than the limit allows must be lost, because nobody knows exactly where the probe lies.
+type margin struct {
+	recent float64 // beside the last hours, and at least
+	noise  float64 // times what this nest's warmth wanders in an hour;
+	usual  float64 // beside the day, in which a pile wanders farther
+}
+
+// margins holds those of the warning and of the critical limit, for one probe and for two.
+var margins = [2][mostProbes]margin{
+	{{0.10, 2, 0.4}, {0.05, 1.5, 0.4}},
+	{{0.20, 4, 0.5}, {0.12, 3.6, 0.5}},
+}
+
+// evidence is what the probes say in one block, the mean of those that can be compared.
+type evidence struct {
+	fall    float64 // of the warmth, since the best of the last hours; valid with falls
+	quick   float64 // of it in the last half hour
+	lack    float64 // of the warmth, beside the day's usual; valid with lacks
+	noise   float64
+	falls   int // probes compared
+	lacks   int
+	settled bool // no probe's warmth has just taken a step
+}
+
+// chill judges the warmth that a pile has lost against the chill limits of the brood's age. A fall is believed while it goes on as a pile
+// cools, neither in one step, as a probe or a pile that moves, nor in a moment, as a visit.
 type chill struct {
-	warn, crit score
+	warn, crit verdict
 	backstop   dwell
 	beside     level   // the probe reads nest air
 	steady     level   // on, but neither cooling nor cold through
-	cold       level   // colder than the warning limit, whatever the reason
+	never      level   // colder from the beginning than a well placed probe can be
+	moved      level   // the warmth has gone in one step
+	low        level   // under the limit itself, but not past the margin
+	core       float64 // °C, estimate behind the verdict
 	limit      float64 // °C, the warning limit on the core after the margin
 	critical   float64 // °C, the critical limit on the core after the margin
 	tau        float64 // min, time constant of the cooling; valid while falling
@@ -62,20 +79,14 @@ type chill struct {
 	unjudged   level // since the estimate was last there
 }
 
-type score struct {
-	minutes float64
-	since   time.Time
-	on      bool
-}
-
-func (s *score) add(n *Now, v, full float64) {
-	if s.minutes <= 0 && v > 0 {
-		s.since = n.Wall
-	}
-	s.minutes = min(max(s.minutes+v, 0), scoreCap*full)
-	if s.minutes >= full {
-		s.on = true
-	}
+// verdict is one limit.
+type verdict struct {
+	below  int // min under the limit itself
+	past   int // blocks past its margin, still falling
+	lack   int // min past its margin beside the day's usual
+	since  time.Time
+	on     bool
+	byFall bool
 }
 
 func (c *chill) reset() { *c = chill{backstop: c.backstop} }
@@ -88,94 +99,181 @@ func (c *chill) step(w *Watch, n *Now) {
 		c.beside.step(n, p.a.value < hotAir && p.y-p.a.value < max(besideLeast, besideShare*(setPoint-p.a.value)))
 	}
 	lim, young := w.tables.Cluster(max(w.days.age, 0), w.site.season.Season())
-	c.judged = w.hasKits() && young && p.valid && !p.blind && p.a.value < hotAir+1
+	c.judged = w.hasKits() && young && p.valid && !p.blind && p.a.value < hotAir+1 && w.compared(n)
 	c.unjudged.step(n, !c.judged)
 	c.known = c.known || c.judged
-	if !c.judged {
-		if p.valid {
-			c.cold = level{}
+	if w.days.ended || !w.hasKits() {
+		c.warn, c.crit, c.beside, c.never, c.low = verdict{}, verdict{}, level{}, level{}, level{}
+	}
+	if c.moved.step(n, w.moved()) > 0 && w.visits.lookedAt.After(c.moved.since) {
+		for i := range p.trails {
+			p.trails[i].moved = false
 		}
-		if w.days.ended || !w.hasKits() {
-			c.warn, c.crit, c.cold, c.beside = score{}, score{}, level{}, level{}
-		}
-		return
 	}
-	a := p.a.value
-	margin := olderMargin
-	if w.days.age < youngDays {
-		margin = youngMargin
+	c.cooling(p)
+	if c.judged && p.closed {
+		c.judge(w, n, lim)
 	}
-	waiting := 0.0
-	if w.visits.expectedNow(n) { // kits uncover themselves before she comes
-		waiting = waitingMargin
-	}
-	margin += waiting
-	if w.bothProbes(n) {
-		margin *= pairMargin
-	}
-	reach := setPoint - a
-	c.limit = max(lim.ChillWarn.C-margin*positionShare*reach, a+airFloor*reach)
-	c.critical = max(lim.ChillCritical.C-margin*positionShare*reach, a+airFloor*reach/2)
-	c.fall(p)
-	grace := p.sinceDrop < graceDrop || w.visits.recent(graceVisit)
-	c.warn.add(n, c.rate(p, c.limit, grace), lim.ChillWarn.Delay.Minutes())
-	c.crit.add(n, c.rate(p, c.critical, grace), lim.ChillCritical.Delay.Minutes())
-	c.end(p, lim)
-	c.settled(w, n)
-	c.cold.step(n, p.core < lim.ChillWarn.C-waiting*positionShare*reach)
+	c.neverWarm(w, n, lim)
 }
 
-// fall fits the cooling and says whether the pile cools as a litter does, neither as a probe that was pulled out nor hardly at all.
-func (c *chill) fall(p *pile) {
+// compared reports whether a fresh probe's trail holds something to compare with.
+func (w *Watch) compared(n *Now) bool {
+	for i, c := range w.cluster {
+		if t := &w.pile.trails[i]; c.Fresh(n) && (t.hasRecent || t.hasUsual) {
+			return true
+		}
+	}
+	return false
+}
+
+func (w *Watch) evidence(n *Now) evidence {
+	e := evidence{settled: true}
+	for i, c := range w.cluster {
+		t := &w.pile.trails[i]
+		now := t.back(0)
+		if !c.Fresh(n) || math.IsNaN(now) {
+			continue
+		}
+		if !t.settled() {
+			e.settled = false
+			continue
+		}
+		if t.hasRecent {
+			e.falls++
+			e.fall += t.recent - now
+			e.noise += t.noise
+			if before := t.back(halfHour); !math.IsNaN(before) {
+				e.quick += before - now
+			}
+		}
+		if t.hasUsual {
+			e.lacks++
+			e.lack += t.usual - now
+		}
+	}
+	if k := float64(e.falls); k > 0 {
+		e.fall, e.quick, e.noise = e.fall/k, e.quick/k, e.noise/k
+	}
+	if e.falls == mostProbes {
+		e.noise *= pairNoise
+	}
+	if k := float64(e.lacks); k > 0 {
+		e.lack /= k
+	}
+	return e
+}
+
+// loss is the part of its warmth that a normal core loses on the way to a temperature, in nest air a, all °C.
+func loss(to, a float64) float64 { return math.Log((normalCore - a) / max(to-a, 1)) }
+
+// after is what is left of a core at from, °C, after such a loss.
+func after(from, a, loss float64) float64 { return a + (from-a)*math.Exp(-loss) }
+
+func (c *chill) judge(w *Watch, n *Now, lim brood.ClusterLimits) {
+	e, a := w.evidence(n), w.pile.a.value
+	grace := w.visits.recent(graceVisit)
+	warned := c.warn.judge(n, &e, lim.ChillWarn, a, &margins[0], grace)
+	critical := c.crit.judge(n, &e, lim.ChillCritical, a, &margins[1], grace)
+	c.limit, c.critical = after(lim.ChillWarn.C, a, warned), after(lim.ChillCritical.C, a, critical)
+	lost := e.lack
+	if v := c.deciding(); v.byFall && e.falls > 0 || e.lacks == 0 {
+		lost = e.fall
+	}
+	if e.falls+e.lacks > 0 {
+		c.core = min(after(normalCore, a, lost), setPoint)
+	}
+	c.unanswered(n, &e, loss(lim.ChillWarn.C, a))
+	c.settle(w, n)
+}
+
+// unanswered follows a pile that has been under its limit for long, by too little or too still to be called a chill: it may have moved.
+func (c *chill) unanswered(n *Now, e *evidence, need float64) {
+	low := c.warn.below >= checkMinutes || c.low.minutes > 0 && (e.lacks == 0 || e.lack > backShare*need)
+	c.low.step(n, low && !c.on())
+}
+
+// deciding is the verdict that an alarm rests on.
+func (c *chill) deciding() *verdict {
+	if c.crit.on {
+		return &c.crit
+	}
+	return &c.warn
+}
+
+// judge takes one block and returns the margin.
+func (v *verdict) judge(n *Now, e *evidence, lim brood.Limit, a float64, allowed *[mostProbes]margin, grace bool) float64 {
+	need := loss(lim.C, a)
+	m := allowed[max(e.falls, 1)-1]
+	short := max(m.recent, m.noise*e.noise)
+	if e.falls > 0 {
+		v.fall(n, e, need, short)
+	}
+	if e.lacks > 0 {
+		v.miss(n, e.lack-need-allowed[e.lacks-1].usual, grace)
+	}
+	switch {
+	case v.on:
+	case v.past >= pastBlocks && v.below >= int(lim.Delay.Minutes()):
+		v.on, v.byFall = true, true
+	case v.lack >= usualDelay:
+		v.on, v.byFall = true, false
+	}
+	if !v.on {
+		return short
+	}
+	if lost, known := v.lost(e); known && lost < backShare*need {
+		*v = verdict{}
+	}
+	if v.byFall {
+		return short
+	}
+	return allowed[max(e.lacks, 1)-1].usual
+}
+
+func (v *verdict) fall(n *Now, e *evidence, need, short float64) {
+	switch {
+	case e.fall > need:
+		if v.below == 0 && v.lack == 0 {
+			v.since = n.Wall
+		}
+		v.below += blockMinutes
+	case e.fall < belowShare*need:
+		v.below = 0
+	}
+	if e.fall > need+short && e.quick > stillFalling {
+		v.past++
+	} else {
+		v.past = 0
+	}
+}
+
+func (v *verdict) miss(n *Now, beyond float64, grace bool) {
+	switch {
+	case beyond <= 0:
+		v.lack = 0
+	case !grace:
+		if v.below == 0 && v.lack == 0 {
+			v.since = n.Wall
+		}
+		v.lack += blockMinutes
+	}
+}
+
+// lost is the evidence that the verdict rests on, or the other where that is missing.
+func (v *verdict) lost(e *evidence) (float64, bool) {
+	if e.falls > 0 && (v.byFall || e.lacks == 0) {
+		return e.fall, true
+	}
+	return e.lack, e.lacks > 0
+}
+
+// cooling fits the cooling and says whether the pile cools as a litter does, neither as a probe that was pulled out nor hardly at all.
+func (c *chill) cooling(p *pile) {
 	tau, long, okLong := p.cooling(coolingLong)
 	_, short, okShort := p.cooling(coolingShort)
 	c.tau = tau
 	c.falling = okLong && okShort && tau > coolingQuick && tau < coolingSlow && long < coolingSure && short < coolingStill
-}
-
-// end takes scores down when the pile is well again. What was called too cold is not called over before the estimate is back above
-// the limit itself, the margin left out, while it still may be.
-func (c *chill) end(p *pile, lim brood.ClusterLimits) {
-	if c.falling {
-		return
-	}
-	if c.on() && p.core > max(c.limit+clearMargin, lim.ChillWarn.C) {
-		c.cold = level{} // what was too cold has been answered by the alarm that ends here
-	}
-	c.warn.end(p.core, c.limit, lim.ChillWarn.C)
-	c.crit.end(p.core, c.critical, lim.ChillCritical.C)
-}
-
-func (s *score) end(core, limit, itself float64) {
-	if core > limit+clearMargin && (!s.on || core > itself) {
-		*s = score{}
-	}
-}
-
-// A pile that a person has looked at, and that then neither cools further nor is cold through for hours, lies elsewhere than it did.
-// Nobody's look, no acceptance: badly covered kits may hold half their warmth for as long, and are too cold.
-const (
-	steadyFor  = 8 * 60 // min
-	steadyWarm = 0.35   // share of the warmth held
-)
-
-// settled learns the new place of a pile that has moved.
-func (c *chill) settled(w *Watch, n *Now) {
-	p, began := &w.pile, c.warn.since
-	if c.crit.on && (!c.warn.on || c.crit.since.Before(began)) {
-		began = c.crit.since
-	}
-	looked := w.visits.entered.After(began)
-	if c.steady.step(n, c.on() && looked && !c.falling && p.w > steadyWarm) < steadyFor {
-		return
-	}
-	p.gain, p.hours, p.minutes = min(max(p.w, gainLow), 1), 0, 0
-	c.warn, c.crit, c.cold, c.steady = score{}, score{}, level{}, level{}
-}
-
-// bothProbes reports whether two cluster probes are being read.
-func (w *Watch) bothProbes(n *Now) bool {
-	return len(w.cluster) == 2 && w.cluster[0].Fresh(n) && w.cluster[1].Fresh(n)
 }
 
 // toLimit is how many minutes the core takes to the limit at its present rate of cooling, 0 below it.
@@ -186,22 +284,49 @@ func (c *chill) toLimit(p *pile, limit float64) float64 {
 	return c.tau * math.Log(max(p.core-p.a.value, 1)/max(limit-p.a.value, 1))
 }
 
-// rate is what one minute adds to the score of one limit.
-func (c *chill) rate(p *pile, limit float64, grace bool) float64 {
-	held := p.w / p.gain
-	switch {
-	case p.core > limit+clearMargin && !(c.falling && p.core < limit+nearLimit):
-		return scoreWell
-	case c.falling && held < lostWarmth && p.core < limit:
-		return scoreFalls
-	case c.falling && held < lostWarmth && c.toLimit(p, limit) < soonMinutes && !grace:
-		return scoreCold
-	case p.core < limit && (!grace || held < halfWarmth):
-		return scoreCold
-	case p.core < limit:
-		return 0
+// A pile that a person has looked at, and that then neither cools further nor is cold through for hours, lies elsewhere than it did.
+// Nobody's look, no acceptance: badly covered kits may hold half their warmth for as long, and are too cold.
+const (
+	steadyFor  = 8 * 60 // min
+	steadyWarm = 0.35   // share of the warmth held
+)
+
+// settle learns the new place of a pile that has moved.
+func (c *chill) settle(w *Watch, n *Now) {
+	p, began := &w.pile, c.warn.since
+	if c.crit.on && (!c.warn.on || c.crit.since.Before(began)) {
+		began = c.crit.since
 	}
-	return scoreClose
+	looked := w.visits.entered.After(began)
+	if blockMinutes*c.steady.step(n, c.on() && looked && !c.falling && p.w > steadyWarm) < steadyFor {
+		return
+	}
+	for i := range p.trails {
+		p.trails[i].anew()
+	}
+	c.warn, c.crit, c.steady = verdict{}, verdict{}, level{}
+}
+
+// neverLack is the part of the warmth that is still missing where the best of bad places is allowed for; ours, found on simulated nests.
+const neverLack = 0.4
+
+// neverWarm watches a pile of which nothing is usual yet: a badly placed probe and badly covered kits look alike.
+func (c *chill) neverWarm(w *Watch, n *Now, lim brood.ClusterLimits) {
+	p := &w.pile
+	if !c.judged {
+		if p.valid {
+			c.never = level{}
+		}
+		return
+	}
+	for i := range w.cluster {
+		if p.trails[i].hours >= farHours {
+			c.never = level{}
+			return
+		}
+	}
+	a := p.a.value
+	c.never.step(n, warmth(p.y, a) < math.Log(gainPrior)-loss(lim.ChillWarn.C, a)-neverLack)
 }
 
 // clusterChill needs a cluster probe, nest air and a known kindling. Without them the back-stop alone remains.
@@ -212,13 +337,16 @@ func (w *Watch) clusterChill(n *Now) alarm.Condition {
 	c, p := &w.pile.chill, &w.pile
 	stop := w.coldProbe(n)
 	lim, _ := w.tables.Cluster(max(w.days.age, 0), w.site.season.Season())
-	out := alarm.Condition{Value: round2(p.core), Limit: round2(c.limit), HasValue: true, HasLimit: true, Unit: "C"}
+	out := alarm.Condition{Value: round2(c.core), Limit: round2(c.limit), HasValue: true, HasLimit: true, Unit: "C"}
 	if p.probe != nil {
 		out.Probe = p.probe.Probe
 	}
 	switch {
 	case c.crit.on:
 		out.Severity, out.Since, out.Limit = alarm.Urgent, c.crit.since, round2(c.critical)
+		if c.warn.on && c.warn.since.Before(out.Since) {
+			out.Since = c.warn.since
+		}
 	case c.warn.on:
 		out.Severity, out.Since = alarm.Warning, c.warn.since
 		if lim.ChillWarn.Notice {
@@ -228,14 +356,13 @@ func (w *Watch) clusterChill(n *Now) alarm.Condition {
 		out.Severity, out.Since, out.Why = alarm.Warning, c.backstop.sinceWall, whyBackstop
 		out.Value, out.Limit = round2(p.y), brood.RawChill
 	case w.has && (w.days.ended || w.days.age > brood.LastClusterDay):
-	case !c.judged:
+	case !c.judged, c.never.minutes > 0: // what stood before the probes began to be compared is not over
 		out.Hold = true
 	}
 	return out
 }
 
-// coldProbe is the back-stop on the raw reading, whatever the estimate says, unless the probe is known to be out of the nest's warmth
-// for good (blind).
+// coldProbe is the back-stop on the raw reading, whatever the estimate says, unless the probe is known to lie out of the pile.
 func (w *Watch) coldProbe(n *Now) bool {
 	p := &w.pile
 	stop := &p.chill.backstop
@@ -243,7 +370,7 @@ func (w *Watch) coldProbe(n *Now) bool {
 		stop.lost(n)
 		return stop.on
 	}
-	applies := w.days.age >= 0 && w.days.age <= brood.RawChillLastDay && !p.blind || p.warmUnentered(w, n)
+	applies := w.days.age >= 0 && w.days.age <= brood.RawChillLastDay && !p.far || p.warmUnentered(w, n)
 	return stop.step(n, applies && p.y < brood.RawChill, !applies && !w.hasKits() || p.y > brood.RawChill+brood.Deadband, w.clusterCount(), brood.RawChillDelay)
 }
 
@@ -287,7 +414,7 @@ func (w *Watch) checkNest(n *Now) alarm.Condition {
 		c.Probe = p.probe.Probe
 	}
 	switch {
-	case len(w.cluster) == 0 || !w.hasKits() || w.days.age > brood.RawChillLastDay+youngDays:
+	case len(w.cluster) == 0 || !w.hasKits() || w.days.age > lastChecked:
 		return alarm.Condition{}
 	case p.probe == nil || !p.valid:
 		return alarm.Condition{Hold: true}
@@ -297,16 +424,35 @@ func (w *Watch) checkNest(n *Now) alarm.Condition {
 		c.Severity, c.Since, c.Why = alarm.Notice, n.Wall, whyBlind
 	case ch.on():
 		return alarm.Condition{Hold: true} // a look is being asked for louder; nothing is over
-	case ch.cold.minutes >= checkMinutes:
-		c.Severity, c.Since, c.Why = alarm.Notice, ch.cold.since, whyTooCold
-		if w.night() && w.bothProbes(n) && w.days.age <= brood.RawChillLastDay {
-			c.Severity = alarm.Warning // two probes agree, and it is no weather to wait in
+	case ch.moved.minutes > 0:
+		c.Severity, c.Since, c.Why = alarm.Notice, ch.moved.since, whyMoved
+	case p.far:
+		c.Severity, c.Since, c.Why = alarm.Notice, n.Wall, whyFar
+	case ch.never.minutes >= checkMinutes:
+		c.Severity, c.Since, c.Why = alarm.Notice, ch.never.since, whyTooCold
+		if w.night() {
+			c.Severity = alarm.Warning // it is no weather to wait in
 		}
+	case ch.low.minutes > 0:
+		c.Severity, c.Since, c.Why = alarm.Notice, ch.low.since, whyTooCold
 	}
-	if c.Severity != alarm.None && c.Why != whyTooCold && w.night() {
+	if (c.Why == whyProbeInAir || c.Why == whyBlind) && w.night() {
 		c.Severity = alarm.Urgent
 	}
 	return c
+}
+
+// lastChecked is the day up to which a probe that lies badly is worth a look: a week beyond the back-stop's; ours, no source.
+const lastChecked = brood.RawChillLastDay + 7
+
+// moved reports whether every cluster probe has lost warmth in one step that has not come back, and nobody has looked since.
+func (w *Watch) moved() bool {
+	for i := range w.cluster {
+		if !w.pile.trails[i].moved {
+			return false
+		}
+	}
+	return true
 }
 
 func round2(v float64) float64 { return math.Round(v*100) / 100 }

@@ -15,7 +15,7 @@ func TestTimeToLimit(t *testing.T) {
 	}{{30, 10}, {100, 24}, {300, 28}} {
 		tau, limit := c.tau, c.limit
 		t.Run(fmt.Sprintf("tau %g min", tau), func(t *testing.T) {
-			p := &pile{gain: gain}
+			p := &pile{}
 			p.forget()
 			p.a.push(air, airWeight)
 			for m := range coolingLong {
@@ -25,7 +25,7 @@ func TestTimeToLimit(t *testing.T) {
 			}
 			core := func(y float64) float64 { return air + (y-air)/gain }
 			p.core = core(p.y)
-			p.chill.fall(p)
+			p.chill.cooling(p)
 			if !p.chill.falling {
 				t.Fatal("no cooling is seen")
 			}

@@ -2,7 +2,6 @@ package nest
 
 import (
 	"math"
-	"slices"
 	"time"
 
 	"nestmon/thresholds/brood"
@@ -11,29 +10,27 @@ import (
 // Numbers of the warmth estimate. All were found on simulated nests with one set-point and one decay of warmth with distance; ours,
 // no litter measured.
 const (
-	setPoint      = 37.5 // °C, what a warm cluster's core holds; the trade's 100 °F is 37.8 (common practice, no source)
-	gainPrior     = 0.85 // share of a core's warmth that a well placed probe reads
-	gainLow       = 0.40 // a probe that holds less is not on the cluster
-	blindBelow    = 0.38 // 60th percentile of hourly warmth: the probe is not on the cluster
-	blindUntil    = 0.50 // and is believed again above this
-	blindHours    = 8    // hours of warmth before a probe can be called blind
-	hotAir        = 30.0 // °C of nest air from which the contrast is too small to scale
-	hotAirSpan    = 4.0  // °C over which the plain reading takes over
-	noLearningAir = 33.0 // °C: nothing is learned in air this hot
-	airMinutes    = 10.0 // smoothing of nest air
-	outMinutes    = 30.0 // smoothing of outside air
-	gapLeast      = 0.5  // K between cluster and air: under it a logarithm is noise
-	dropLeast     = 0.8  // K that a reading must fall in dropMinutes to have fallen fast,
-	dropOfWarmth  = 0.06 // or this share of its warmth, whichever is more
-	dropMinutes   = 6    // min
-	dropQuiet     = 60   // min after a fast fall in which nothing is learned
-	priorHours    = 6.0  // hours over which the prior gain fades out
+	setPoint   = 37.5 // °C, what a warm cluster's core holds; the trade's 100 °F is 37.8 (common practice, no source)
+	gainPrior  = 0.85 // share of a core's warmth that a well placed probe reads
+	farBelow   = 0.38 // of the warmth, usually: the probe lies badly, and only a fall can be judged
+	farUntil   = 0.45 // and is believed again above this
+	blindBelow = 0.15 // of it: nothing can
+	blindUntil = 0.20 // and is believed again above this
+	farHours   = 8    // hours of warmth before a probe can be called so
+	hotAir     = 30.0 // °C of nest air from which the contrast is too small to scale
+	hotAirSpan = 4.0  // °C over which the plain reading takes over
+	airMinutes = 10.0 // smoothing of nest air
+	outMinutes = 30.0 // smoothing of outside air
+	gapLeast   = 0.5  // K between cluster and air: under it a logarithm is noise
 )
 
 var (
 	airWeight = perMinute(airMinutes)
 	outWeight = perMinute(outMinutes)
 )
+
+// mostProbes is how many cluster probes a nest may have.
+const mostProbes = 2
 
 // pile is what is known of the cluster of kits: its warmth, how it changes, and whether the probe is on it at all.
 type pile struct {
@@ -48,20 +45,18 @@ type pile struct {
 	y     float64 // °C
 	core  float64 // °C, estimate of the core
 	w     float64 // warmth, 0 none to 1 all of the way from nest air to the set-point
-	gain  float64
 
-	hour    [60]float32 // warmth of this hour's minutes
-	minutes int
-	hourly  [24]float32 // medians, newest first
-	hours   int         // since the litter came, at most 24
-	blind   bool
+	trails  [mostProbes]trail
+	inBlock int  // min of the block that is filling
+	closed  bool // a block ended in this minute
+	far     bool // the probes lie badly
+	blind   bool // so badly that nothing can be judged
 
 	warm   int           // min the probe has been as warm as only kits make it
 	kits   bool          // it has been so for long enough to believe it
 	kitsAt time.Duration // the last time it was
 
-	sinceDrop int // minutes since the reading fell fast
-	chill     chill
+	chill chill
 }
 
 // longAgo is a number of minutes beyond every grace.
@@ -72,13 +67,18 @@ func (p *pile) forget() {
 	p.air.clear()
 	p.logGap.clear()
 	p.a, p.out = ewma{}, ewma{}
-	p.sinceDrop = longAgo
+	p.inBlock = 0
+	for i := range p.trails {
+		p.trails[i].forget()
+	}
 }
 
 // newLitter drops what was learned of the last one: another cluster, another place of the probe.
 func (p *pile) newLitter() {
-	p.gain, p.minutes, p.hours, p.blind = gainPrior, 0, 0, false
-	p.sinceDrop = longAgo
+	p.far, p.blind = false, false
+	for i := range p.trails {
+		p.trails[i].anew()
+	}
 	p.chill.reset()
 }
 
@@ -108,9 +108,8 @@ func (p *pile) step(w *Watch, n *Now) {
 	p.reading.push(y)
 	p.air.push(a)
 	p.logGap.push(gap)
-	p.sinceDrop = min(p.sinceDrop+1, longAgo)
+	p.follow(w, n)
 	if p.valid {
-		p.dropped()
 		p.lookForKits(n)
 		p.estimate(w)
 	}
@@ -140,59 +139,61 @@ func (p *pile) warmUnentered(w *Watch, n *Now) bool {
 	return !w.has && p.kits && n.Mono-p.kitsAt <= brood.RawChillLastDay*24*time.Hour
 }
 
-// dropped looks for a fall in six minutes that is large beside the warmth of the last half hour: a nursing doe, an opened nest,
-// a probe pulled out.
-func (p *pile) dropped() {
-	before := p.reading.back(dropMinutes)
-	if isAbsent(before) || float64(before)-p.y < dropLeast {
+// follow gives every probe's warmth to its trail.
+func (p *pile) follow(w *Watch, n *Now) {
+	p.inBlock = (p.inBlock + 1) % blockMinutes
+	p.closed = p.inBlock == 0
+	contrast := p.valid && p.a.value < hotAir+1
+	for i, c := range w.cluster {
+		t := &p.trails[i]
+		if contrast && c.Fresh(n) {
+			t.push(warmth(c.value, p.a.value))
+		}
+		if p.closed {
+			t.close(p.chill.on())
+		}
+	}
+	if p.closed && w.days.age >= 0 {
+		p.place(len(w.cluster))
+	}
+}
+
+// place says how well the best of the probes lies.
+func (p *pile) place(probes int) {
+	best, known := math.Inf(-1), false
+	for i := range probes {
+		if t := &p.trails[i]; t.hours >= farHours {
+			best, known = max(best, t.usual), true
+		}
+	}
+	if !known {
 		return
 	}
-	ref, ok := p.reading.median(10, 44)
-	if ok && float64(before)-p.y > max(dropLeast, dropOfWarmth*(ref-p.a.value)) {
-		p.sinceDrop = 0
+	share := math.Exp(best)
+	p.far = share < farBelow || p.far && share < farUntil
+	p.blind = share < blindBelow || p.blind && share < blindUntil
+}
+
+// gain is the share of the core's warmth that the warmest probe usually reads.
+func (p *pile) gain(w *Watch) float64 {
+	for i, c := range w.cluster {
+		if t := &p.trails[i]; c == p.probe && t.hasUsual {
+			return math.Exp(t.usual)
+		}
 	}
+	return gainPrior
 }
 
 func (p *pile) estimate(w *Watch) {
 	a := p.a.value
 	p.w = min(max((p.y-a)/max(setPoint-a, 1), 0), 1.05)
-	p.core = a + (p.y-a)/p.gain
+	p.core = min(a+(p.y-a)/p.gain(w), setPoint)
 	if a > hotAir {
 		s := min(max((hotAir+hotAirSpan-a)/hotAirSpan, 0), 1)
 		p.core = s*p.core + (1-s)*(p.y+0.5)
 	}
-	if w.days.age < 0 {
-		return
-	}
-	if p.sinceDrop < dropQuiet || p.chill.on() || a > noLearningAir {
-		return
-	}
-	p.hour[p.minutes%60] = float32(p.w)
-	if p.minutes++; p.minutes%60 == 0 {
-		p.learn()
-	}
-}
-
-// learn closes an hour: its median warmth joins the day's, and gain and blindness follow.
-func (p *pile) learn() {
-	vals := p.hour
-	slices.Sort(vals[:])
-	copy(p.hourly[1:], p.hourly[:])
-	p.hourly[0] = vals[30]
-	p.hours = min(p.hours+1, len(p.hourly))
-	day := p.hourly
-	sorted := day[:p.hours]
-	slices.Sort(sorted)
-	upper := func(share float64) float64 { return float64(sorted[int(share*float64(len(sorted)-1)+0.5)]) }
-	trust := min(float64(p.hours)/priorHours, 1)
-	p.gain = min(max(trust*upper(0.75)+(1-trust)*gainPrior, gainLow), 1)
-	if p.hours >= blindHours {
-		switch q := upper(0.60); {
-		case q < blindBelow:
-			p.blind = true
-		case q > blindUntil:
-			p.blind = false
-		}
+	if c := &p.chill; c.on() {
+		p.core = c.core
 	}
 }
 

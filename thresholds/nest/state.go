@@ -81,8 +81,11 @@ func (w *Watch) Limits() (brood.AirLimits, brood.ClusterLimits, bool) {
 // Judged lists what is watched now and what cannot be.
 func (w *Watch) Judged(n *Now) []Judgement {
 	chill := Judgement{Danger: "chill", Judged: w.chillJudged(n)}
-	if !chill.Judged {
+	switch {
+	case !chill.Judged:
 		chill.Why = w.whyNoChill(n)
+	case w.pile.far:
+		chill.Why = "by a fall of its warmth only: the probe lies badly"
 	}
 	cold := Judgement{Danger: "cold", Why: w.whyNoKits()}
 	if cold.Why == "" && !w.air.Fresh(n) {
@@ -145,7 +148,7 @@ func (w *Watch) whyNoChill(n *Now) string {
 		return w.whyNoAir()
 	case p.blind:
 		return "the probe is not on the cluster"
-	case !p.valid:
+	case !p.valid, p.a.value < hotAir+1:
 		return "readings have only just begun"
 	}
 	return "nest air is as warm as the kits"

@@ -15,6 +15,8 @@ const (
 	whyClusterWarm = "cluster-warm"
 	whyProbeInAir  = "probe-in-air"
 	whyBlind       = "blind"
+	whyMoved       = "moved"
+	whyFar         = "far"
 	whyTooCold     = "too-cold"
 	whyUnseen      = "unseen"
 	whyOdd         = "odd"
@@ -108,6 +110,10 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 			return fmt.Sprintf("probe out of the pile, or the pile cold or moved: cluster probe %s, no warmer than nest air. Chill cannot be judged.", both(c.Value)) + look + tipBack
 		case whyBlind:
 			return fmt.Sprintf("probe not on the pile: cluster probe %s, too little warmth for hours. Chill cannot be judged.", both(c.Value)) + look + tipBack
+		case whyFar:
+			return fmt.Sprintf("probe badly placed: cluster probe %s, less than half of a warm pile's warmth for hours. Only a fall of it is told.", both(c.Value)) + look + tipBack
+		case whyMoved:
+			return fmt.Sprintf("pile moved away from the probe or uncovered: the cluster probe lost warmth faster than kits cool, now %s, and it has not come back.", both(c.Value)) + look + tipBack
 		}
 		lim, _ := w.chillLimit(c)
 		return fmt.Sprintf("colder for an hour than kits should be, cluster probe %s, so the middle of the pile about %s, limit %s %s. The pile may have moved away from the probe.",
