@@ -25,7 +25,7 @@ const (
 	besideLeast   = 1.2  // K between probe and nest air: less is a probe in nest air,
 	besideShare   = 0.06 // or this share of the contrast, whichever is more
 	besideMinutes = 30   // min of it
-	checkMinutes  = 60   // min too cold without an answer asks for a look
+	checkMinutes  = 120  // min too cold without an answer asks for a look
 
 	coolingLong  = 40   // min of the longer fit of the cooling
 	coolingShort = 15   // min of the shorter one, which must agree
@@ -44,8 +44,8 @@ type margin struct {
 
 // margins holds those of the warning and of the critical limit, for one probe and for two.
 var margins = [2][mostProbes]margin{
-	{{0.10, 2, 0.4}, {0.05, 1.5, 0.4}},
-	{{0.20, 4, 0.5}, {0.12, 3.6, 0.5}},
+	{{0.06, 1.5, 0.4}, {0.03, 1.2, 0.4}},
+	{{0.15, 3, 0.5}, {0.10, 2.4, 0.5}},
 }
 
 // evidence is what the probes say in one block, the mean of those that can be compared.

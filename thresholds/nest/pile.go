@@ -17,6 +17,7 @@ const (
 	blindBelow = 0.15 // of it: nothing can
 	blindUntil = 0.20 // and is believed again above this
 	farHours   = 8    // hours of warmth before a probe can be called so
+	placeRest  = 48   // blocks after a step before it can: what still falls has not found its place
 	hotAir     = 30.0 // °C of nest air from which the contrast is too small to scale
 	hotAirSpan = 4.0  // °C over which the plain reading takes over
 	airMinutes = 10.0 // smoothing of nest air
@@ -162,7 +163,11 @@ func (p *pile) follow(w *Watch, n *Now) {
 func (p *pile) place(probes int) {
 	best, known := math.Inf(-1), false
 	for i := range probes {
-		if t := &p.trails[i]; t.hours >= farHours {
+		t := &p.trails[i]
+		if t.sinceStep < placeRest {
+			return
+		}
+		if t.hours >= farHours {
 			best, known = max(best, t.usual), true
 		}
 	}
