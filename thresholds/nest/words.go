@@ -24,6 +24,8 @@ const (
 	whyDryBulb     = "dry-bulb"
 	whyNoHumidity  = "no-humidity"
 	whyStray       = "stray"
+	whyPeak        = "peak"
+	whySun         = "sun"
 )
 
 // both writes a temperature in both scales.
