@@ -33,9 +33,19 @@ func both(c float64) string { return fmt.Sprintf("%.1f °C (%.1f °F)", c, c*9/5
 
 // coolDown is what the trade does for a hot nest, by kind (common practice, no source).
 var coolDown = map[brood.Kind]string{
-	brood.WoodenBox:  "Shade the box, open the cover and thin the fur over the kits until evening; let air move; see that the doe has water.",
-	brood.MetalBox:   "Get the metal out of the sun at once, open the cover and thin the fur over the kits until evening; let air move; see that the doe has water.",
-	brood.BuriedTote: "Shade the lid and the mouth of the pipe, lift the lid a hand's breadth and thin the fur over the kits until evening; see that the doe has water.",
+	brood.WoodenBox:  "Open the cover, clear the screen floor so that air comes through, shade the box and let air move." + coolKits,
+	brood.MetalBox:   "Get the metal out of the sun or shade it at once, open the cover, clear the screen floor so that air comes through, and let air move." + coolKits,
+	brood.BuriedTote: "Shade the lid and the mouth of the pipe, clear the pipe, and lift the lid a hand's breadth to let air move." + coolKits,
+}
+
+// coolKits is what holds for every kind of nest (common practice, no source).
+const coolKits = " Thin the fur over the kits and cover them again by evening. Give the doe water and a wrapped frozen bottle to lie against; never lay one against naked kits."
+
+// coolAhead is what is done for a nest that is not hot yet, by kind (common practice, no source).
+var coolAhead = map[brood.Kind]string{
+	brood.WoodenBox:  "Before it is hot: shade the box, open the cover and the screen floor, let air move; fill the doe's water and freeze a bottle for her.",
+	brood.MetalBox:   "Before it is hot: move the box out of the sun or shade the metal, open the cover and the screen floor, let air move; fill the doe's water and freeze a bottle for her.",
+	brood.BuriedTote: "Before it is hot: shade the lid and the mouth of the pipe and see that the pipe is clear; fill the doe's water and freeze a bottle for her.",
 }
 
 // warmUp is what the trade does for a cold nest, by kind (common practice, no source).
@@ -56,14 +66,22 @@ func (w *Watch) words(name alarm.Name, c alarm.Condition) string {
 // sayings holds the words of each alarm; the litter clock brings its own.
 var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 	alarm.NestHeat: func(w *Watch, c alarm.Condition) string {
+		if c.Why == whyPeak {
+			crit := w.tables.Air(w.days.age, w.site.season.Season()).HeatCritical.C
+			return fmt.Sprintf("Nest air is %s, over the %s that is dangerous %s, but it is levelling off or falling. Look now, before it turns again. %s",
+				both(c.Value), both(crit), w.forAge(), coolDown[w.cfg.Kind])
+		}
 		return fmt.Sprintf("Nest air is %s; the limit %s is %s%s. %s", both(c.Value), w.forAge(), both(c.Limit), notYetClear(c.Value <= c.Limit), coolDown[w.cfg.Kind])
 	},
 	alarm.ClusterHeat: func(w *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("The cluster probe reads %s; the limit %s is %s. %s", both(c.Value), w.forAge(), both(c.Limit), coolDown[w.cfg.Kind])
+		return fmt.Sprintf("The cluster probe reads %s; the limit %s is %s%s. %s", both(c.Value), w.forAge(), both(c.Limit), notYetClear(c.Value <= c.Limit), coolDown[w.cfg.Kind])
 	},
 	alarm.HeatExpected: func(w *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("Nest air is expected to come to %s within two hours, as good as the %s that is dangerous %s. Shade the nest and open it to the air now, before it is hot.",
-			both(c.Value), both(c.Limit), w.forAge())
+		text := fmt.Sprintf("Nest air is %s and expected to come to %s within two hours; the limit %s is %s. ", both(w.air.value), both(c.Value), w.forAge(), both(c.Limit))
+		if rise := w.forecast.sun.rise; c.Why == whySun {
+			text += fmt.Sprintf("It rose %.1f °C (%.1f °F) more in the last hour than the air outside: sun is on the nest. ", rise, rise*9/5)
+		}
+		return text + coolAhead[w.cfg.Kind]
 	},
 	alarm.ClusterChill: func(w *Watch, c alarm.Condition) string {
 		if c.Why == whyBackstop {
@@ -157,14 +175,23 @@ func notYetClear(inside bool) string {
 }
 
 func doeWords(place string, c alarm.Condition) string {
-	head := fmt.Sprintf("%s has a heat index of %.1f; the limit is %.1f.", place, c.Value, c.Limit)
+	head := fmt.Sprintf("%s has a heat index of %.1f; the limit is %.1f%s.", place, c.Value, c.Limit, lowered(c))
 	switch c.Why {
 	case whyDryBulb:
-		head = fmt.Sprintf("%s is %s; the limit is %s.", place, both(c.Value), both(c.Limit))
+		head = fmt.Sprintf("%s is %s; the limit is %s%s.", place, both(c.Value), both(c.Limit), lowered(c))
 	case whyNoHumidity:
-		head = fmt.Sprintf("%s is %s and may be damp, for its humidity is not known; the limit for damp air is %s.", place, both(c.Value), both(c.Limit))
+		head = fmt.Sprintf("%s is %s and may be damp, for its humidity is not known; the limit for damp air is %s%s.", place, both(c.Value), both(c.Limit), lowered(c))
 	}
 	return head + " Give shade, moving air, cool water and a wrapped frozen bottle to lie against; never put a rabbit into water. A doe that lies flat and breathes through her mouth needs a veterinarian."
+}
+
+// lowered says why a doe's limit is not the usual one.
+func lowered(c alarm.Condition) string {
+	switch c.Limit {
+	case brood.DoeHeatWarn, brood.DoeHeatUrgent, brood.DoeUrgentDryBulb:
+		return ""
+	}
+	return ", lower than usual because heat is new to the does or the night brought no relief"
 }
 
 func faultWords(c alarm.Condition) string {
