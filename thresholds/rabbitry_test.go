@@ -452,13 +452,13 @@ func TestFastCoolingAboveTheCriticalLimitWakesNobody(t *testing.T) {
 // has moved once a person has looked at it, and its new place is learned. Without a look it stays too cold.
 func TestChillEndsAtTheLimitItself(t *testing.T) {
 	const air = -10.0
-	course := func(after float64) func(int) float64 { // °C at the probe: warm, then cold, then to a level
+	course := func(after float64) func(int) float64 { // °C at the probe: warm, then cooling, then at a level
 		return func(m int) float64 {
 			switch {
 			case m < 600:
-				return 30.4 + dusty(m) // a core of about 37.5 at the prior gain
+				return 30.4 + dusty(m) // a core of 37.3
 			case m < 800:
-				return 13 + dusty(m)
+				return air + (30.4-air)*math.Exp(-float64(m-600)/180) + dusty(m)
 			}
 			return after + dusty(m)
 		}

@@ -178,7 +178,7 @@ func TestJudgedSaysWhatIsNot(t *testing.T) {
 			if c.age >= 0 {
 				r.SetLitters(newborn(c.age), start)
 			}
-			c.trace.minutes, c.trace.outside = 30, constant(15)
+			c.trace.minutes, c.trace.outside = 60, constant(15)
 			c.trace.through(r)
 			got := map[string]bool{}
 			for _, j := range r.Snapshot().Nests[0].Judged {

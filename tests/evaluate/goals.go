@@ -17,12 +17,14 @@ func (p *report) goals(k kindlings, v visitScore) {
 	urgent := measure(said("", oneProbe, alarm.Urgent, alarm.NestHeat, alarm.ClusterHeat), p.records, hotsOf, nil)
 	row("urgent heat found before the core passes 40 C", "100 %", percent(wilson(urgent.strict.before, urgent.strict.n)))
 	row("false urgent heat /week", "<= 0.15", perWeek(urgent.rate()))
+	row("  of those, stood until the core passed 40 C, longer than 3 h", "", bare(float64(urgent.foretold)/urgent.cleanWeeks()))
 	expected := measure(heatRules(oneProbe)[2], p.records, hotsOf, nil)
 	row("lead of heat-expected or urgent, median min", ">= 120", lead(&expected))
 	row("false heat-expected or urgent /week", "<= 0.5", perWeek(expected.rate()))
 	warned := measure(heatRules(oneProbe)[3], p.records, hotsOf, nil)
 	row("lead of any heat warning, median min", ">= 120", lead(&warned))
 	row("false heat warnings of any kind /week", "<= 0.5", perWeek(warned.rate()))
+	row("  of those, stood until the core passed 40 C, longer than 3 h", "", bare(float64(warned.foretold)/warned.cleanWeeks()))
 	for i, g := range []rig{oneProbe, twoProbes} {
 		n := rigNames[g]
 		s := measure(chillRules(g)[0], p.records, chillsOf, nil)

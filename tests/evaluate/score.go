@@ -71,6 +71,7 @@ type score struct {
 	wrongBy        []float64             // all after birth, by litter
 	urgentBy       []float64
 	early          [alarm.Urgent + 1]int // before birth
+	foretold       int                   // of the wrong ones: stood until a danger came, only longer before it than its window
 	stands         time.Duration         // in clean time
 }
 
@@ -95,7 +96,7 @@ func measure(rl rule, records []*record, which func(*record) []danger, keep func
 				}
 			}
 		}
-		s.falseAlarms(r, stands, r.excused(dangers))
+		s.falseAlarms(r, stands, dangers)
 	}
 	return s
 }
@@ -130,7 +131,8 @@ func (h *hits) meet(d danger, w span, stands []stand) {
 	}
 }
 
-func (s *score) falseAlarms(r *record, stands []stand, excused []span) {
+func (s *score) falseAlarms(r *record, stands []stand, dangers []danger) {
+	excused := r.excused(dangers)
 	birth := r.born
 	if birth.IsZero() {
 		birth = r.end
@@ -156,6 +158,9 @@ func (s *score) falseAlarms(r *record, stands []stand, excused []span) {
 		}
 		s.wrong[worst]++
 		n++
+		if slices.ContainsFunc(dangers, func(d danger) bool { return st.holds(d.onset) }) {
+			s.foretold++
+		}
 		if worst == alarm.Urgent {
 			urgent++
 		}

@@ -29,7 +29,7 @@ func standing(events []alarm.Event, end time.Time, least alarm.Severity, names .
 	for _, name := range names {
 		on := false
 		for _, e := range events {
-			if e.Name != name || e.Nest != nestID {
+			if e.Name != name || e.Nest != placeOf(name) {
 				continue
 			}
 			switch {
@@ -47,6 +47,14 @@ func standing(events []alarm.Event, end time.Time, least alarm.Severity, names .
 		}
 	}
 	return join(all)
+}
+
+// placeOf is the nest, or none for what the weather does to all does.
+func placeOf(name alarm.Name) string {
+	if name == alarm.DoeHeat || name == alarm.DoeCold {
+		return ""
+	}
+	return nestID
 }
 
 // join merges stands that overlap or follow within the merging time.

@@ -138,13 +138,33 @@ func (p *report) burden() {
 	}
 	var all []alarm.Name
 	for _, name := range alarm.Names {
-		if !name.Chore() {
-			row(string(name), name)
+		if name.Chore() {
+			continue
+		}
+		row(string(name), name)
+		if placeOf(name) == nestID {
 			all = append(all, name)
 		}
 	}
 	row("any of these", all...)
-	p.table("Every alarm while nothing is wrong with the kits", "Per clean nest-week after birth, by the worst severity of the episode; neither chill nor heat nor a scenario is on. Instrument faults are not excused.", columns, rows)
+	p.table("Every alarm while nothing is wrong with the kits", "Per clean nest-week after birth, by the worst severity of the episode; neither chill nor heat nor a scenario is on. Instrument faults are not excused. What the weather does to the does is in no sum.", columns, rows)
+	p.doeHeat()
+}
+
+// doeHeat is what the does' heat costs a keeper, by season. It is one alarm for all nests.
+func (p *report) doeHeat() {
+	groups := map[string][]*record{}
+	for _, r := range p.records {
+		groups[r.season] = append(groups[r.season], r)
+	}
+	var rows [][]string
+	for _, season := range sortedKeys(groups) {
+		s := measure(said("", oneProbe, alarm.Notice, alarm.DoeHeat), groups[season], func(*record) []danger { return nil }, nil)
+		u := measure(said("", oneProbe, alarm.Urgent, alarm.DoeHeat), groups[season], func(*record) []danger { return nil }, nil)
+		per := func(n int) string { return bare(float64(n) / s.cleanWeeks()) }
+		rows = append(rows, []string{season, per(s.wrong[alarm.Urgent]), per(s.wrong[alarm.Warning]), fmt.Sprintf("%.1f", 100*s.standingShare()), fmt.Sprintf("%.1f", 100*u.standingShare())})
+	}
+	p.table("The doe's heat", "Per week outside a scenario, by the worst severity of the episode: what it costs, not whether it is right, for no doe is simulated that suffers. One that turned urgent counts as standing urgent to its end.", []string{"season", "urgent /week", "warning /week", "stands %", "urgent stands %"}, rows)
 }
 
 var falseColumns = []string{"rule", "urgent", "warning", "notice", "false /week [95 %]", "urgent [95 %]", "before birth, count", "stands while well %"}

@@ -30,13 +30,17 @@ var bases = map[alarm.Name]func(w *Watch, c alarm.Condition) basis{
 		lim, _ := w.tables.Cluster(max(w.days.age, 0), w.site.season.Season())
 		return w.against("cluster probe above", c.Limit, lim.HeatWarn, lim.HeatCritical)
 	},
-	alarm.HeatExpected: func(w *Watch, _ alarm.Condition) basis {
-		crit := w.tables.Air(w.days.age, w.site.season.Season()).HeatCritical
-		return basis{
-			fmt.Sprintf("nest air of the next two hours, as yesterday or the last hour suggest, within %s of the urgent limit %s for %s",
-				difference(forecastMargin), w.forAge(), lasting(forecastDelay)),
-			crit.Source + "; the look ahead: " + oursFound,
+	alarm.HeatExpected: func(w *Watch, c alarm.Condition) basis {
+		lim := w.tables.Air(w.days.age, w.site.season.Season())
+		limit, which := lim.HeatCritical, "urgent"
+		if c.Limit == lim.HeatWarn.C {
+			limit, which = lim.HeatWarn, "warning"
 		}
+		rule := fmt.Sprintf("nest air of the next two hours, as the last hours' trend and yesterday suggest, over the %s limit %s for %s", which, w.forAge(), lasting(forecastDelay))
+		if c.Why == whySun {
+			rule += "; it gains on the air outside as only the sun makes it"
+		}
+		return basis{rule, limit.Source + "; the look ahead: " + oursFound}
 	},
 	alarm.ClusterChill: func(w *Watch, c alarm.Condition) basis {
 		if c.Why == whyBackstop {

@@ -1,6 +1,8 @@
 package nest
 
 import (
+	"time"
+
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/brood"
 )
@@ -37,6 +39,20 @@ func (l *levels) condition(c *Channel, warn, crit float64) alarm.Condition {
 	return out
 }
 
+// An emergency in nest air, beyond the table's critical limit and its delay. Core temperature passed 40 °C on simulated nests at nest air
+// 1.4 °C or more above that limit; ours, no litter measured.
+const (
+	surelyOver = brood.Deadband // °C above the critical limit: no error of a probe and no peak
+	peakOver   = 1.0            // °C above it, expected within the hour: it is on its way
+	peakLasts  = 2 * time.Hour  // less than that above it, and not falling: long enough
+)
+
+// nestHeat is nest air against its limits.
+type nestHeat struct {
+	levels
+	urgent bool // beyond the critical limit for its delay, and no peak that passes by itself
+}
+
 // nestHeat needs nest air, and nothing else.
 func (w *Watch) nestHeat(n *Now) alarm.Condition {
 	if w.air == nil {
@@ -47,7 +63,25 @@ func (w *Watch) nestHeat(n *Now) alarm.Condition {
 		return alarm.Condition{Hold: true}
 	}
 	lim := w.tables.Air(w.days.age, w.site.season.Season())
-	return w.asUsed(w.heat.above(n, w.air, w.air.count, lim.HeatWarn, lim.HeatCritical))
+	c := w.heat.above(n, w.air, w.air.count, lim.HeatWarn, lim.HeatCritical)
+	w.heat.urgent = w.heat.crit.on && (w.heat.urgent || w.emergency(n, lim.HeatCritical.C))
+	if c.Severity == alarm.Urgent && !w.heat.urgent {
+		c.Severity, c.Why = alarm.Warning, whyPeak
+	}
+	return w.asUsed(c)
+}
+
+// emergency reports whether nest air beyond its critical limit wakes people: always, but for the peak of a day that is known to level
+// off just above it, or to be past.
+func (w *Watch) emergency(n *Now, crit float64) bool {
+	f, v := &w.forecast, w.air.value
+	switch {
+	case v > crit+surelyOver, f.seen < trendLeast || !f.known:
+		return true
+	case v <= crit || f.falling():
+		return false
+	}
+	return f.soon > crit+peakOver || n.Mono-w.heat.crit.since >= peakLasts
 }
 
 // asUsed makes the heat of a nest that the keeper has declared empty a notice. A nest of which nothing is known stays urgent.

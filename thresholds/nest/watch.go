@@ -27,15 +27,16 @@ type Watch struct {
 	days  days
 	slots []alarm.Slot // one for each rule
 
-	heat, cold, clusterHeat, doe levels
-	forecast                     forecast
-	pile                         pile
-	birth                        birth
-	visits                       visits
-	damp                         damp
-	lost                         silence
-	due                          dueList
-	done                         map[alarm.Name]time.Time // chores marked done
+	heat                   nestHeat
+	cold, clusterHeat, doe levels
+	forecast               forecast
+	pile                   pile
+	birth                  birth
+	visits                 visits
+	damp                   damp
+	lost                   silence
+	due                    dueList
+	done                   map[alarm.Name]time.Time // chores marked done
 }
 
 // levels is a warning and a critical limit on one value.

@@ -27,6 +27,8 @@ const (
 	whyDryBulb     = "dry-bulb"
 	whyNoHumidity  = "no-humidity"
 	whyStray       = "stray"
+	whyPeak        = "peak"
+	whySun         = "sun"
 )
 
 // both writes a temperature in both scales.
@@ -34,9 +36,19 @@ func both(c float64) string { return fmt.Sprintf("%.1f °C (%.1f °F)", c, c*9/5
 
 // coolDown is what the trade does for a hot nest, by kind (common practice, no source).
 var coolDown = map[brood.Kind]string{
-	brood.WoodenBox:  "Shade the box, open the cover, thin the fur over the kits until evening; let air move; see that the doe has water.",
-	brood.MetalBox:   "Get the metal out of the sun at once, open the cover, thin the fur over the kits until evening; let air move; see that the doe has water.",
-	brood.BuriedTote: "Shade the lid and the mouth of the pipe, lift the lid a hand's breadth, thin the fur over the kits until evening; see that the doe has water.",
+	brood.WoodenBox:  "Open the cover, clear the screen floor so that air comes through, shade the box and let air move." + coolKits,
+	brood.MetalBox:   "Get the metal out of the sun or shade it at once, open the cover, clear the screen floor so that air comes through, and let air move." + coolKits,
+	brood.BuriedTote: "Shade the lid and the mouth of the pipe, clear the pipe, and lift the lid a hand's breadth to let air move." + coolKits,
+}
+
+// coolKits is what holds for every kind of nest (common practice, no source).
+const coolKits = " Thin the fur over the kits and cover them again by evening. Give the doe water and a wrapped frozen bottle to lie against; never lay one against naked kits."
+
+// coolAhead is what is done for a nest that is not hot yet, by kind (common practice, no source).
+var coolAhead = map[brood.Kind]string{
+	brood.WoodenBox:  "Before it is hot: shade the box, open the cover and the screen floor, let air move; fill the doe's water and freeze a bottle for her.",
+	brood.MetalBox:   "Before it is hot: move the box out of the sun or shade the metal, open the cover and the screen floor, let air move; fill the doe's water and freeze a bottle for her.",
+	brood.BuriedTote: "Before it is hot: shade the lid and the mouth of the pipe and see that the pipe is clear; fill the doe's water and freeze a bottle for her.",
 }
 
 // warmUp is what the trade does for a cold nest, by kind (common practice, no source).
@@ -72,14 +84,22 @@ func (w *Watch) words(name alarm.Name, c alarm.Condition) alarm.Words {
 // brings its own.
 var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 	alarm.NestHeat: func(w *Watch, c alarm.Condition) string {
+		if c.Why == whyPeak {
+			crit := w.tables.Air(w.days.age, w.site.season.Season()).HeatCritical.C
+			return fmt.Sprintf("hot, nest air %s, over the urgent limit %s %s, but levelling off or falling. Look now, before it turns again. %s",
+				both(c.Value), both(crit), w.forAge(), coolDown[w.cfg.Kind])
+		}
 		return fmt.Sprintf("too hot, nest air %s, limit %s %s%s. %s", both(c.Value), both(c.Limit), w.forAge(), notYetClear(c.Value <= c.Limit), coolDown[w.cfg.Kind])
 	},
 	alarm.ClusterHeat: func(w *Watch, c alarm.Condition) string {
 		return fmt.Sprintf("kits too hot, cluster probe %s, limit %s %s%s. %s", both(c.Value), both(c.Limit), w.forAge(), notYetClear(c.Value <= c.Limit), coolDown[w.cfg.Kind])
 	},
 	alarm.HeatExpected: func(w *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("getting hot, nest air within two hours %s, limit %s %s. Shade the nest and open it to the air now, before it is hot; see that the doe has water.",
-			both(c.Value), both(c.Limit), w.forAge())
+		text := fmt.Sprintf("getting hot, nest air now %s, within two hours %s, limit %s %s. ", both(w.air.value), both(c.Value), both(c.Limit), w.forAge())
+		if c.Why == whySun {
+			text += fmt.Sprintf("Sun is on the nest: in the last hour its air rose %s more than the air outside. ", difference(w.forecast.sun.rise))
+		}
+		return text + coolAhead[w.cfg.Kind]
 	},
 	alarm.ClusterChill: func(w *Watch, c alarm.Condition) string {
 		if c.Why == whyBackstop {
@@ -188,11 +208,11 @@ func notYetClear(inside bool) string {
 func doeWords(place string, c alarm.Condition) string {
 	switch c.Why {
 	case whyDryBulb:
-		return fmt.Sprintf("%s is %s, limit %s.", place, both(c.Value), both(c.Limit)) + doeInHeat
+		return fmt.Sprintf("%s is %s, limit %s%s.", place, both(c.Value), both(c.Limit), lowered(c)) + doeInHeat
 	case whyNoHumidity:
-		return fmt.Sprintf("%s is %s and may be damp, for its humidity is not known; limit for damp air %s.", place, both(c.Value), both(c.Limit)) + doeInHeat
+		return fmt.Sprintf("%s is %s and may be damp, for its humidity is not known; limit for damp air %s%s.", place, both(c.Value), both(c.Limit), lowered(c)) + doeInHeat
 	}
-	return fmt.Sprintf("%s has a heat index of %.1f (rabbit scale), limit %.1f.", place, c.Value, c.Limit) + doeInHeat
+	return fmt.Sprintf("%s has a heat index of %.1f (rabbit scale), limit %.1f%s.", place, c.Value, c.Limit, lowered(c)) + doeInHeat
 }
 
 // plainFaults says in plain words why readings cannot be true.
@@ -205,6 +225,15 @@ var plainFaults = map[sensors.Fault]string{
 	sensors.Malformed:    "no measurement at all",
 	sensors.WrongProbe:   "another probe than configured",
 	sensors.Impossible:   "two values that exclude each other",
+}
+
+// lowered says why a doe's limit is not the usual one.
+func lowered(c alarm.Condition) string {
+	switch c.Limit {
+	case brood.DoeHeatWarn, brood.DoeHeatUrgent, brood.DoeUrgentDryBulb:
+		return ""
+	}
+	return ", lower than usual because heat is new to the does or the night brought no relief"
 }
 
 func faultWords(c alarm.Condition) string {
