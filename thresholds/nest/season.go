@@ -32,6 +32,7 @@ type season struct {
 	minutes, all    int
 	mins, maxs      ewma
 	sinceChange     int // days
+	ground          ground
 }
 
 // Season is the make-up the weather asks for; mild while nothing is known.
@@ -92,6 +93,7 @@ func (s *season) newDay(n *Now) {
 
 // close takes a whole day's lowest and highest air outside.
 func (s *season) close(n *Now, lowest, highest float64) {
+	s.ground.push((lowest + highest) / 2)
 	s.mins.push(lowest, seasonWeight)
 	s.maxs.push(highest, seasonWeight)
 	low, high := s.mins.value, s.maxs.value

@@ -95,6 +95,7 @@ func (w *Watch) Forget() {
 	w.birth = birth{proposed: w.birth.proposed}
 	w.forecast.forget()
 	w.visits.forget()
+	w.damp.moisture.forget()
 }
 
 // PutBack says that the wall clock was put back to now: dates that were worked out ahead of it are worked out anew, and what was
@@ -134,7 +135,7 @@ func (w *Watch) newLitter() {
 	w.birth = birth{}
 	w.pile.newLitter()
 	w.visits.newLitter()
-	w.damp.index = 0
+	w.damp.newLitter()
 	clear(w.done)
 	w.days, w.due = days{age: unknownAge}, dueList{}
 }
@@ -143,9 +144,7 @@ func (w *Watch) newLitter() {
 func (w *Watch) Done(name alarm.Name, at time.Time) {
 	w.done[name] = at
 	w.due.until = time.Time{}
-	if name == alarm.BeddingDue {
-		w.damp.index = 0
-	}
+	w.damp.done(name)
 	if name == alarm.InspectDue {
 		w.visits.inspected(at)
 	}

@@ -24,6 +24,9 @@ const (
 	whyDryBulb     = "dry-bulb"
 	whyNoHumidity  = "no-humidity"
 	whyStray       = "stray"
+	whyLoad        = "load"
+	whyLeak        = "leak"
+	whyKitsWet     = "kits-wet"
 )
 
 // both writes a temperature in both scales.
@@ -46,7 +49,7 @@ var warmUp = map[brood.Kind]string{
 // words explains a condition of this nest: value, limit, basis, what to do.
 func (w *Watch) words(name alarm.Name, c alarm.Condition) string {
 	if say, ok := sayings[name]; ok {
-		return say(w, c)
+		return say(w, c) + w.wetToo(name)
 	}
 	return strings.ToUpper(c.Why[:1]) + c.Why[1:] + "." // the litter clock's own sentence
 }
@@ -118,26 +121,28 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 	alarm.Inspection: func(_ *Watch, c alarm.Condition) string {
 		return fmt.Sprintf("The nest was opened: its air moved by %.1f °C (%.1f °F) towards the air outside.", c.Value, c.Value*9/5)
 	},
-	alarm.ToteWet: func(_ *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("The tote's air has been at %.0f %% humidity, over %.0f %%, for half a day. Look for water in the tote, at the seal and at the pipe; change wet bedding.", c.Value, c.Limit)
+	alarm.ToteWet: func(w *Watch, c alarm.Condition) string {
+		head := fmt.Sprintf("The tote's air has been at %.0f %% humidity, over %.0f %%, for half a day.", c.Value, c.Limit)
+		const look = " Look for water in the tote, at the seal and at the pipe; change wet bedding."
+		switch c.Why {
+		case whyLeak:
+			return head + " It was drier before, and rose in a step after rain or damp weather: water may be coming in." + look
+		case whyKitsWet:
+			return head + " Kits alone bring many totes so far, and then a leak would not show: feel the bedding and the lowest corner when you next look."
+		}
+		return head + " No kits are known that could have brought the water." + look
 	},
-	alarm.VentilationDue: func(_ *Watch, c alarm.Condition) string {
+	alarm.VentilationDue: func(w *Watch, c alarm.Condition) string {
 		const act = " Clear the vents and the mouth of the pipe; never seal a nest against the cold; feel whether the bedding is wet."
 		switch c.Why {
 		case whyCO2:
 			return fmt.Sprintf("Used air stays in the nest: CO2 is %.0f ppm (three-hour mean).", c.Value) + act
 		case whyHumid:
-			return fmt.Sprintf("Nest air is warm and at %.0f %% humidity, over %.0f %%.", c.Value, c.Limit) + act
+			return fmt.Sprintf("Nest air is over %s and at %.0f %% humidity, over %.0f %%.", both(brood.BoxWetAir), c.Value, c.Limit) + act
 		}
-		return "Nest air has been much wetter than outside air for many hours." + act
+		return fmt.Sprintf("For six hours nest air has held %.1f g of water per m³ more than outside air, over the %.1f it should at this time of day by the days before.", c.Value, c.Limit) + act
 	},
-	alarm.BeddingDue: func(_ *Watch, c alarm.Condition) string {
-		text := fmt.Sprintf("Bedding is due for change on day %d (common practice: day 14, 21, then every third day).", c.Count)
-		if c.Why == whyMoist {
-			text += " Nest air has also been much wetter than outside."
-		}
-		return text + " Keep the dry fur and put it back over the kits. Probes cannot feel wet bedding in the cold: feel it by hand."
-	},
+	alarm.BeddingDue: func(w *Watch, c alarm.Condition) string { return w.beddingWords(c) },
 	alarm.InspectDue: func(_ *Watch, c alarm.Condition) string {
 		if c.Why == whyStray {
 			return "She is near her time: look round the cage for kits born outside the box. No probe sees them, and they cool within minutes."
