@@ -162,7 +162,7 @@ func (w *Watch) Standing(to []alarm.Standing) []alarm.Standing {
 // Standing appends the site's alarms that are on.
 func (s *Site) Standing(to []alarm.Standing) []alarm.Standing {
 	for i := range siteRules {
-		to = standing(&s.slots[i], to, func(c alarm.Condition) string { return siteWords(siteRules[i].name, c) })
+		to = standing(&s.slots[i], to, func(c alarm.Condition) string { return s.words(siteRules[i].name, c) })
 	}
 	return to
 }

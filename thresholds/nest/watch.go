@@ -83,6 +83,7 @@ func New(cfg Config, loc *time.Location, tables *brood.Tables, channels *Channel
 	w.cage, w.cageRH = channels.Of(cfg.Cage, sensors.Temperature), channels.Of(cfg.Cage, sensors.Humidity)
 	w.co2 = channels.Of(cfg.CO2, sensors.CO2)
 	w.slots = make([]alarm.Slot, len(rules))
+	site.nests = append(site.nests, cfg)
 	w.days.age = unknownAge
 	w.Forget()
 	w.newLitter()

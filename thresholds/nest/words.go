@@ -27,6 +27,7 @@ const (
 	whyLoad        = "load"
 	whyLeak        = "leak"
 	whyKitsWet     = "kits-wet"
+	whyBare        = "bare"
 )
 
 // both writes a temperature in both scales.
@@ -177,28 +178,21 @@ func faultWords(c alarm.Condition) string {
 	return fmt.Sprintf("Readings of %s cannot be true (%s); they are not used. Look at the probe, its plug, its cable and for water in the connector.", c.Probe, c.Why)
 }
 
-// siteWords explains a condition that belongs to no nest.
-func siteWords(name alarm.Name, c alarm.Condition) string {
+// words explains a condition that belongs to no nest.
+func (s *Site) words(name alarm.Name, c alarm.Condition) string {
 	switch name {
 	case alarm.DoeHeat:
 		return doeWords("The shade air", c)
 	case alarm.DoeCold:
 		return fmt.Sprintf("It is %s outside. Grown rabbits stand cold well while they are dry and out of the wind: unfrozen water twice a day, no draught, vents open.", both(c.Value))
 	case alarm.SeasonSetupDue:
-		return seasonWords(brood.Season(c.Why), c.Value)
+		return s.makeupWords(c)
 	case alarm.ProbeSilent:
 		return fmt.Sprintf("No usable reading of the air outside (%s) for %s. Kindling, visits and the season are judged less well, and a silent nest counts as urgent. Look at the cable, the plug and the bus.", c.Probe, hours(c.Value))
 	case alarm.ProbeFault:
 		return faultWords(c)
 	}
 	return c.Why
-}
-
-func seasonWords(s brood.Season, decided float64) string {
-	if s == brood.Winter {
-		return fmt.Sprintf("Nights are at %s: give the boxes their winter make-up. Line metal walls with cardboard, cover wire floors, about 3 inches (7.6 cm) of shavings under dry straw; keep a vent open (common practice).", both(decided))
-	}
-	return fmt.Sprintf("Days are at %s: give the boxes their summer make-up. Open screen floor, about 1 inch (2.5 cm) of shavings, shade; no metal in the sun (common practice).", both(decided))
 }
 
 func hours(h float64) string {
