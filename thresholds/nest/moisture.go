@@ -20,7 +20,8 @@ type hour struct {
 	room   float32 // what fresh air could take up in the nest; 0 where the hour says nothing
 }
 
-// moisture compares the last hours with the same hours of the days before. It begins anew with each litter: kits bring water with them.
+// moisture compares the last hours with the same hours of the days before. It begins anew with each litter, for kits bring water with
+// them, and judges nothing while none are known.
 type moisture struct {
 	minute, seen       int
 	excess, room       float64 // sums of this hour
@@ -38,7 +39,7 @@ func (m *moisture) forget() { *m = moisture{on: m.on, kits: m.kits} }
 
 func (m *moisture) step(w *Watch, n *Now) {
 	if kits := w.hasKits(); kits != m.kits {
-		*m = moisture{kits: kits}
+		*m = moisture{kits: kits, on: m.on && kits}
 	}
 	if inside, outside, full, ok := w.vapour(n); ok {
 		m.seen++
@@ -70,7 +71,7 @@ func (m *moisture) close() {
 func (m *moisture) judge() {
 	excess, room, ok := sum(func(ago int) hour { return m.recent[ago] })
 	m.known = false
-	if !ok {
+	if !ok || !m.kits {
 		return
 	}
 	for d := 1; d <= moistDays; d++ {

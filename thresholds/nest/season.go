@@ -126,7 +126,8 @@ func (s *season) change(n *Now, to brood.Season, decided float64) {
 	s.now, s.since, s.decided, s.sinceChange = to, n.Wall, decided, 0
 }
 
-// ahead expects of the next hours what the same hours of yesterday were, shifted by what now differs from then.
+// ahead expects of the next hours what the same hours of yesterday were, shifted by what now differs from then. It sees a frost that comes
+// night by night, hours ahead; a front that falls ten degrees in an afternoon is told when it is there.
 type ahead struct {
 	last         time.Duration // minute seen
 	minute, seen int
