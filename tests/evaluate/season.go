@@ -244,14 +244,14 @@ func seasonTable(w io.Writer, first uint64, years int) error {
 		return err
 	}
 	folder := os.Getenv("NESTMON_WEATHER")
-	for _, real := range realYears {
-		y, err := readYear(filepath.Join(folder, real.file), real.zone)
+	for _, a := range realYears {
+		y, err := readYear(filepath.Join(folder, a.file), a.zone)
 		switch {
 		case folder == "":
-			fmt.Fprintf(w, "\n%s: NESTMON_WEATHER names no folder of real weather, so it is not looked at\n", real.name)
+			fmt.Fprintf(w, "\n%s: NESTMON_WEATHER names no folder of real weather, so it is not looked at\n", a.name)
 			continue
 		case errors.Is(err, os.ErrNotExist):
-			fmt.Fprintf(w, "\n%s: %s is not there\n", real.name, real.file)
+			fmt.Fprintf(w, "\n%s: %s is not there\n", a.name, a.file)
 			continue
 		case err != nil:
 			return err
@@ -260,7 +260,7 @@ func seasonTable(w io.Writer, first uint64, years int) error {
 		if err := s.live(y); err != nil {
 			return err
 		}
-		if err := s.print(w, real.name+", real hourly weather, one year of outside air"); err != nil {
+		if err := s.print(w, a.name+", real hourly weather, one year of outside air"); err != nil {
 			return err
 		}
 	}

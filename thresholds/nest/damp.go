@@ -31,8 +31,8 @@ func (d *damp) step(w *Watch, n *Now) {
 func (d *damp) done(name alarm.Name) {
 	switch name {
 	case alarm.BeddingDue:
-		d.soaked = false
-		d.moisture.on, d.tote.leaks = false, false
+		d.soaked, d.moisture.on = false, false
+		d.tote.leaks, d.tote.full = false, dwell{}
 	case alarm.VentilationDue:
 		d.moisture.on = false
 	}
