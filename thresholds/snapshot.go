@@ -57,7 +57,7 @@ var Stages = []Stage{Empty, Bred, Waiting, Nursing, OutOfBox}
 
 // Judgement says whether one danger is being judged now and, if not, why. Silence is never shown as fine.
 type Judgement struct {
-	Danger string // heat, chill, cold
+	Danger string // heat, chill, cold, damp
 	Judged bool
 	Why    string // in plain words where it is not judged
 }

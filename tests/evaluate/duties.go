@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"slices"
+	"time"
 
 	"nestmon/thresholds/alarm"
 )
@@ -65,6 +66,41 @@ func (p *report) duties() {
 			fmt.Sprintf("%d of %d", f.fires, f.sound), percent(wilson(f.fires, f.sound)),
 		})
 	}
-	p.table("Bedding, ventilation, probes", "Litters with the fault; fired inside its time, only outside it; the sound litters have no scenario and, for probes, no instrument fault. Bedding is due by the calendar alone and is not scored.",
+	p.table("Bedding, ventilation, probes", "Litters with the fault; fired inside its time, only outside it; the sound litters have no scenario and, for probes, no instrument fault.",
 		[]string{"answer", "litters", "inside", "only outside", "delay h p50", "sound litters fired", "% [95 %]"}, rows)
+}
+
+// bedding lays the load clock beside the water that truly lies in the nest: before the calendar's first day, is it the wetter nests that are
+// asked for?
+func (p *report) bedding() {
+	var rows [][]string
+	for _, d := range []int{10, 11, 12, 13} {
+		var called, others []float64
+		for _, r := range p.records {
+			if r.scenario != "" || len(r.water) < d || !r.died.IsZero() {
+				continue
+			}
+			by := r.born.Add(time.Duration(d) * day)
+			due := slices.ContainsFunc(r.judged[oneProbe].events, func(e alarm.Event) bool {
+				return e.Name == alarm.BeddingDue && e.State == alarm.Raised && !e.Time.After(by)
+			})
+			if due {
+				called = append(called, r.water[d-1])
+			} else {
+				others = append(others, r.water[d-1])
+			}
+		}
+		rows = append(rows, []string{
+			fmt.Sprint(d), fmt.Sprint(len(called)), fmt.Sprint(len(others)), grams(called), grams(others),
+		})
+	}
+	p.table("Bedding, before the calendar's day 14", "Litters that nothing befell, one probe; nobody changes bedding in this study. Free water in the nest, g p10/50/90.",
+		[]string{"day", "due by load", "not due", "water where due", "water where not"}, rows)
+}
+
+func grams(v []float64) string {
+	if len(v) == 0 {
+		return "-"
+	}
+	return fmt.Sprintf("%.0f/%.0f/%.0f", quantile(v, 0.1), quantile(v, 0.5), quantile(v, 0.9))
 }

@@ -92,6 +92,7 @@ func (p *report) print(o options) error {
 	p.split("Heat, split", []rule{plainly(fixedHeat[0].name), heatRules(oneProbe)[1], heatRules(oneProbe)[2], heatRules(oneProbe)[3]}, hotsOf)
 	k, v := p.kindling(), p.visits()
 	p.duties()
+	p.bedding()
 	p.burden()
 	p.goals(k, v)
 	if o.cases {

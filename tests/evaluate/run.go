@@ -42,6 +42,7 @@ type record struct {
 	happened     []simulated.Happening
 	died         time.Time
 	killedByHeat bool
+	water        []float64 // g of free water in the nest at the end of each day after birth
 }
 
 // judged is what one rig said.
@@ -175,6 +176,9 @@ func observe(l litter, tr *trace) (*record, error) {
 		l.tamper(spikes, readings)
 		state, _ := world.Truth(nestID)
 		truth.see(state)
+		if since := now.Sub(l.born); !l.born.IsZero() && since > 0 && since%day == 0 {
+			out.water = append(out.water, state.Water)
+		}
 		for _, w := range watchers {
 			events := w.observe(now, readings, &l)
 			tr.see(now, w, events, state)

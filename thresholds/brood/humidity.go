@@ -22,10 +22,20 @@ const (
 
 	ToteWet     = 95.0 // warning above it for ToteWetTime
 	ToteWetTime = 12 * time.Hour
+)
 
-	// ToteCondensing is how near, in °C, the dew point may come to the wall's or the soil's temperature. A probe of ±2 %
-	// RH does not know the dew point better than 0.5 °C, so it needs a delay.
-	ToteCondensing = 1.0
+// Where humidity can say something. Air near freezing holds so little water that dry and wet nests read alike, at or near 100 %, and
+// a probe that was wet reads 100 for hours (judgement, 8-10 °C; on simulated nests wet, dry and unaired ones were alike at 5 °C).
+const (
+	DampJudgedAbove = 10.0 // °C of nest air
+	DampJudgedBelow = 98.0 // % RH, for the amount of water; whether air is saturated can be said to the end of the scale
+)
+
+// Condensation: how near, in °C, the dew point may come to the temperature of the wall or soil. A probe of ±2 % RH does not know the
+// dew point better than 0.5 °C (Vaisala HMT120 manual, table 49), so it needs a delay (judgement: as long as wet air).
+const (
+	CondensingWithin = 1.0
+	CondensingTime   = 12 * time.Hour
 )
 
 const (

@@ -23,25 +23,6 @@ const (
 	SmallVisitLate   = 24 * time.Hour
 )
 
-// Bedding days by litter age: care at day 14 (common practice, no source for the day), then 21, then every third day while
-// the nest is used (common practice, no source).
-const (
-	BeddingFirstDay  = 14
-	BeddingSecondDay = 21
-	BeddingEveryDays = 3
-)
-
-// BeddingDay is the latest bedding day at or before an age in days. ok is false before the first.
-func BeddingDay(ageDays int) (day int, ok bool) {
-	switch {
-	case ageDays < BeddingFirstDay:
-		return 0, false
-	case ageDays < BeddingSecondDay:
-		return BeddingFirstDay, true
-	}
-	return ageDays - (ageDays-BeddingSecondDay)%BeddingEveryDays, true
-}
-
 // Sources of the watches.
 const (
 	RawChillSource = "judgement: a back-stop, whatever the estimate of the pile says"

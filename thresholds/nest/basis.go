@@ -95,7 +95,10 @@ var bases = map[alarm.Name]func(w *Watch, c alarm.Condition) basis{
 	alarm.Inspection: func(*Watch, alarm.Condition) basis {
 		return basis{fmt.Sprintf("nest air moved by %s or more, and %.0f %% of the way to the air outside, within minutes", difference(lidLeast), 100*lidShare), oursFound}
 	},
-	alarm.ToteWet: func(w *Watch, _ alarm.Condition) basis {
+	alarm.ToteWet: func(w *Watch, c alarm.Condition) basis {
+		if c.Why == whyLeak {
+			return basis{fmt.Sprintf("humidity of the tote's air at %.0f %% for %s, after a day under %.0f %% and rain or damp outside", leakPinned, lasting(leakTime), leakBefore), oursChosen}
+		}
 		return basis{fmt.Sprintf("humidity of the tote's air above %.0f %% for %s", brood.ToteWet, lasting(brood.ToteWetTime)), brood.Humidity(w.cfg.Kind).Source}
 	},
 	alarm.VentilationDue: func(w *Watch, c alarm.Condition) basis {
@@ -108,13 +111,19 @@ var bases = map[alarm.Name]func(w *Watch, c alarm.Condition) basis{
 			}
 		case whyHumid:
 			return basis{
-				fmt.Sprintf("humidity above %.0f %% in nest air warmer than %s for %s", brood.BoxWet, both(brood.BoxWetAir), lasting(boxWetDelay)),
+				fmt.Sprintf("humidity above %.0f %% in nest air warmer than %s, where fresh air would dry it, for %s", brood.BoxWet, both(brood.BoxWetAir), lasting(humidDelay)),
 				brood.Humidity(w.cfg.Kind).Source,
 			}
 		}
-		return basis{fmt.Sprintf("water in nest air over that outside, above what a dry nest and its kits add, summed up over the hours to %.0f g·h/m³", moistureSum), oursFound}
+		return basis{fmt.Sprintf("water in nest air over that outside, in %d h, more than %.1f g/m³ above the same hours of the last %d days", moistHours, moistRise, moistDays), oursFound}
 	},
-	alarm.BeddingDue: func(*Watch, alarm.Condition) basis {
+	alarm.BeddingDue: func(_ *Watch, c alarm.Condition) basis {
+		if c.Why == whyLoad {
+			return basis{
+				fmt.Sprintf("weight of the kits, summed over the days since the last change, as much as a usual litter's in a box by day %d", brood.BeddingFirstDay),
+				brood.BeddingSource + "; season and kind of nest: " + oursFound,
+			}
+		}
 		return basis{
 			fmt.Sprintf("day %d after kindling, day %d, then every %d days", brood.BeddingFirstDay, brood.BeddingSecondDay, brood.BeddingEveryDays),
 			brood.BeddingSource,

@@ -9,7 +9,9 @@
 //     nest, because a probe two centimetres off the kits reads far too cold in a freeze. Behind it stands a plain back-stop.
 //   - Kindling is proposed from warmth that stays after the doe has left; visits and inspections from what they do to
 //     nest air.
-//   - Bedding, ventilation, season and the litter clock are chores.
+//   - Bedding, ventilation, season and the litter clock are chores. Wet bedding does not show in nest air: its day comes from the calendar
+//     and from what the kits weigh. Blocked vents show in CO2, and in moisture where air is warm enough to hold some; elsewhere the nest
+//     says that damp is not judged.
 //
 // Time comes with every call: a wall clock for dates and words, and a monotonic duration for every delay, so that a clock
 // that is set while the daemon runs neither fires nor loses an alarm. Temperatures are °C, humidity % RH over water, CO2 ppm.

@@ -23,6 +23,7 @@ type Site struct {
 	lost   silence
 	done   time.Time // the season's set-up was marked done
 	slots  []alarm.Slot
+	nests  []Config // for the words of the season's set-up
 }
 
 type siteRule struct {
@@ -53,7 +54,7 @@ func (s *Site) Step(n *Now, events []alarm.Event) []alarm.Event {
 	s.does.step(n, s.loc, s.air, s.rh)
 	s.judgeHarsh(n)
 	for i := range siteRules {
-		name, say := siteRules[i].name, func(c alarm.Condition) alarm.Words { return siteWords(siteRules[i].name, c) }
+		name, say := siteRules[i].name, func(c alarm.Condition) alarm.Words { return s.words(siteRules[i].name, c) }
 		if e, changed := s.slots[i].Apply(n.Wall, "", name, siteRules[i].judge(s, n), say); changed {
 			events = append(events, e)
 		}
@@ -71,7 +72,7 @@ type Day struct {
 // new to a doe for a week.
 func (s *Site) Weather(past []Day) {
 	was := s.season
-	s.season = season{until: s.season.until, lowest: s.season.lowest, highest: s.season.highest, minutes: s.season.minutes, all: s.season.all}
+	s.season = season{until: s.season.until, lowest: s.season.lowest, highest: s.season.highest, minutes: s.season.minutes, all: s.season.all, ahead: was.ahead}
 	s.does.cool, s.does.hotDays, s.does.unused = 0, 0, false
 	for _, d := range past {
 		s.season.sinceChange++
@@ -120,14 +121,6 @@ func (s *Site) doeCold(n *Now) alarm.Condition {
 		return alarm.Condition{Hold: true}
 	}
 	return s.cold.below(n, s.air, brood.Limit{C: brood.DoeColdWarn, Delay: doeColdDelay}, brood.Limit{C: brood.DoeColdUrgent, Delay: doeColdDelay})
-}
-
-func (s *Site) seasonSetupDue(_ *Now) alarm.Condition {
-	season := s.season.Season()
-	if season == brood.Mild || !s.done.Before(s.season.since) {
-		return alarm.Condition{}
-	}
-	return alarm.Condition{Severity: alarm.Notice, Since: s.season.since, Why: string(season), Value: round2(s.season.decided), HasValue: true, Unit: "C", Probe: s.air.Probe}
 }
 
 func (s *Site) probeSilent(n *Now) alarm.Condition {

@@ -21,7 +21,7 @@ const (
 
 // Judgement says whether one danger is judged now and, if not, why.
 type Judgement struct {
-	Danger string // heat, chill, cold
+	Danger string // heat, chill, cold, damp
 	Judged bool
 	Why    string
 }
@@ -92,7 +92,7 @@ func (w *Watch) Judged(n *Now) []Judgement {
 		cold.Why = w.whyNoAir()
 	}
 	cold.Judged = cold.Why == ""
-	return []Judgement{w.heatJudged(n), chill, cold}
+	return []Judgement{w.heatJudged(n), chill, cold, w.dampJudged(n)}
 }
 
 // chillJudged reports whether the pile was judged at the last minute and still can be.
@@ -165,7 +165,7 @@ func (w *Watch) Standing(to []alarm.Standing) []alarm.Standing {
 // Standing appends the site's alarms that are on.
 func (s *Site) Standing(to []alarm.Standing) []alarm.Standing {
 	for i := range siteRules {
-		to = standing(&s.slots[i], to, func(c alarm.Condition) alarm.Words { return siteWords(siteRules[i].name, c) })
+		to = standing(&s.slots[i], to, func(c alarm.Condition) alarm.Words { return s.words(siteRules[i].name, c) })
 	}
 	return to
 }
@@ -209,6 +209,9 @@ func (s *Site) Done(at time.Time) { s.done = at }
 func (w *Watch) Restore(stored []alarm.Standing) {
 	for i := range rules {
 		w.slots[i] = restored(stored, w.cfg.ID, rules[i].name)
+		if w.slots[i].On() {
+			w.damp.restore(w.slots[i].Standing())
+		}
 	}
 }
 

@@ -84,6 +84,7 @@ func New(cfg Config, loc *time.Location, tables *brood.Tables, channels *Channel
 	w.cage, w.cageRH = channels.Of(cfg.Cage, sensors.Temperature), channels.Of(cfg.Cage, sensors.Humidity)
 	w.co2 = channels.Of(cfg.CO2, sensors.CO2)
 	w.slots = make([]alarm.Slot, len(rules))
+	site.nests = append(site.nests, cfg)
 	w.days.age = unknownAge
 	w.Forget()
 	w.newLitter()
@@ -96,6 +97,7 @@ func (w *Watch) Forget() {
 	w.birth = birth{proposed: w.birth.proposed}
 	w.forecast.forget()
 	w.visits.forget()
+	w.damp.moisture.forget()
 }
 
 // PutBack says that the wall clock was put back to now: dates that were worked out ahead of it are worked out anew, and what was
@@ -135,7 +137,7 @@ func (w *Watch) newLitter() {
 	w.birth = birth{}
 	w.pile.newLitter()
 	w.visits.newLitter()
-	w.damp.index = 0
+	w.damp.newLitter()
 	clear(w.done)
 	w.days, w.due = days{age: unknownAge}, dueList{}
 }
@@ -144,9 +146,7 @@ func (w *Watch) newLitter() {
 func (w *Watch) Done(name alarm.Name, at time.Time) {
 	w.done[name] = at
 	w.due.until = time.Time{}
-	if name == alarm.BeddingDue {
-		w.damp.index = 0
-	}
+	w.damp.done(name)
 	if name == alarm.InspectDue {
 		w.visits.inspected(at)
 	}

@@ -29,6 +29,10 @@ const (
 	whyStray       = "stray"
 	whyPeak        = "peak"
 	whySun         = "sun"
+	whyLoad        = "load"
+	whyLeak        = "leak"
+	whyKitsWet     = "kits-wet"
+	whyBare        = "bare"
 )
 
 // both writes a temperature in both scales.
@@ -75,7 +79,7 @@ func (w *Watch) words(name alarm.Name, c alarm.Condition) alarm.Words {
 	}
 	text := c.Why + "." // the litter clock's own sentence
 	if say, ok := sayings[name]; ok {
-		text = say(w, c)
+		text = say(w, c) + w.wetToo(name)
 	}
 	return explained("Nest "+w.cfg.ID+": "+text, b, c)
 }
@@ -162,10 +166,18 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 	alarm.Inspection: func(_ *Watch, c alarm.Condition) string {
 		return fmt.Sprintf("it was opened: within minutes its air moved by %s towards the air outside. If nobody was there, look what opened it.", difference(abs(c.Value)))
 	},
-	alarm.ToteWet: func(_ *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("the tote is wet, humidity %.0f %%, limit %.0f %%, for half a day. Look for water in the tote, at the seal and at the pipe; change wet bedding.", c.Value, c.Limit)
+	alarm.ToteWet: func(w *Watch, c alarm.Condition) string {
+		head := fmt.Sprintf("the tote is wet, humidity %.0f %%, limit %.0f %%, for half a day. ", c.Value, c.Limit)
+		const look = "Look for water in the tote, at the seal and at the pipe; change wet bedding."
+		switch c.Why {
+		case whyLeak:
+			return head + "It was drier before, and rose in a step after rain or damp weather: water may be coming in. " + look
+		case whyKitsWet:
+			return head + "Kits alone bring many totes so far, and a leak would not show: when you next look, feel the bedding and the lowest corner."
+		}
+		return head + "No kits are known that could have brought the water. " + look
 	},
-	alarm.VentilationDue: func(_ *Watch, c alarm.Condition) string {
+	alarm.VentilationDue: func(w *Watch, c alarm.Condition) string {
 		const act = " Clear the vents and the mouth of the pipe; never seal a nest against the cold; feel whether the bedding is wet."
 		switch c.Why {
 		case whyCO2:
@@ -175,20 +187,11 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 			}
 			return fmt.Sprintf("used air stays in it, CO2 %.0f ppm over three hours, limit %.0f ppm%s.", c.Value, c.Limit, few) + act
 		case whyHumid:
-			return fmt.Sprintf("warm and damp, humidity %.0f %%, limit %.0f %%.", c.Value, c.Limit) + act
+			return fmt.Sprintf("warm and damp, humidity %.0f %%, limit %.0f %% above %s.", c.Value, c.Limit, both(brood.BoxWetAir)) + act
 		}
-		if !c.HasValue {
-			return "much wetter than the air outside for many hours." + act
-		}
-		return fmt.Sprintf("for many hours wetter than the air outside, now by %.1f g/m³; a dry empty nest is by %.1f g/m³.", c.Value, c.Limit) + act
+		return fmt.Sprintf("for six hours wetter than the air outside by %.1f g/m³ of water, limit by the days before %.1f g/m³.", c.Value, c.Limit) + act
 	},
-	alarm.BeddingDue: func(_ *Watch, c alarm.Condition) string {
-		text := fmt.Sprintf("change the bedding, due on day %d.", c.Count)
-		if c.Why == whyMoist {
-			text += " Nest air has also been much wetter than outside."
-		}
-		return text + " Keep the dry fur and put it back over the kits. Probes cannot feel wet bedding in the cold: feel it by hand."
-	},
+	alarm.BeddingDue: func(w *Watch, c alarm.Condition) string { return w.beddingWords(c) },
 	alarm.InspectDue: func(_ *Watch, c alarm.Condition) string {
 		if c.Why == whyStray {
 			return "she is near her time. Look round the cage for kits born outside the box: no probe sees them, and they cool within minutes."
@@ -244,37 +247,36 @@ func faultWords(c alarm.Condition) string {
 	return fmt.Sprintf("%s cannot be true (%s); they are not used. Look at the probe, its plug, its cable, and for water in the plug.", c.Probe, why)
 }
 
-// siteWords explains a condition that belongs to no nest.
-func siteWords(name alarm.Name, c alarm.Condition) alarm.Words {
+// words explains a condition that belongs to no nest.
+func (s *Site) words(name alarm.Name, c alarm.Condition) alarm.Words {
 	var b basis
 	if f, ok := siteBases[name]; ok {
 		b = f(c)
 	}
 	text := c.Why
 	if say, ok := siteSayings[name]; ok {
-		text = say(c)
+		text = say(s, c)
 	}
 	return explained(text, b, c)
 }
 
 // siteSayings holds what is told of each alarm that belongs to no nest.
-var siteSayings = map[alarm.Name]func(c alarm.Condition) string{
-	alarm.DoeHeat: func(c alarm.Condition) string { return "Too hot for the does, " + doeWords("the air outside", c) },
-	alarm.DoeCold: func(c alarm.Condition) string {
+var siteSayings = map[alarm.Name]func(s *Site, c alarm.Condition) string{
+	alarm.DoeHeat: func(_ *Site, c alarm.Condition) string {
+		return "Too hot for the does, " + doeWords("the air outside", c)
+	},
+	alarm.DoeCold: func(_ *Site, c alarm.Condition) string {
 		return fmt.Sprintf("Hard cold for the does, %s outside, limit %s. Grown rabbits stand cold while they are dry and out of the wind: give unfrozen water twice a day, keep draughts out and vents open.",
 			both(c.Value), both(c.Limit))
 	},
-	alarm.SeasonSetupDue: func(c alarm.Condition) string {
-		if brood.Season(c.Why) == brood.Winter {
-			return fmt.Sprintf("Give the boxes their winter make-up, nights are at %s. Line metal walls with cardboard, cover wire floors, put about 3 inches (7.6 cm) of shavings under dry straw; keep a vent open.", both(c.Value))
-		}
-		return fmt.Sprintf("Give the boxes their summer make-up, days are at %s. Open screen floor, about 1 inch (2.5 cm) of shavings, shade; no metal in the sun.", both(c.Value))
-	},
-	alarm.ProbeSilent: func(c alarm.Condition) string {
+	alarm.SeasonSetupDue: func(s *Site, c alarm.Condition) string { return s.makeupWords(c) },
+	alarm.ProbeSilent: func(_ *Site, c alarm.Condition) string {
 		return fmt.Sprintf("No usable reading of the air outside from probe %s for %s, limit %s. Kindling, visits and the season are judged less well, and a silent nest counts as urgent. %s",
 			c.Probe, hours(c.Value), hours(c.Limit), lookAtIt)
 	},
-	alarm.ProbeFault: func(c alarm.Condition) string { return "The readings of the air outside from " + faultWords(c) },
+	alarm.ProbeFault: func(_ *Site, c alarm.Condition) string {
+		return "The readings of the air outside from " + faultWords(c)
+	},
 }
 
 func hours(h float64) string {
