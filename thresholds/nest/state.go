@@ -205,6 +205,9 @@ func (s *Site) Done(at time.Time) { s.done = at }
 func (w *Watch) Restore(stored []alarm.Standing) {
 	for i := range rules {
 		w.slots[i] = restored(stored, w.cfg.ID, rules[i].name)
+		if rules[i].name == alarm.ProbeSilent {
+			w.lost.restore(w.slots[i])
+		}
 	}
 }
 
@@ -212,6 +215,9 @@ func (w *Watch) Restore(stored []alarm.Standing) {
 func (s *Site) Restore(stored []alarm.Standing) {
 	for i := range siteRules {
 		s.slots[i] = restored(stored, "", siteRules[i].name)
+		if siteRules[i].name == alarm.ProbeSilent {
+			s.lost.restore(s.slots[i])
+		}
 	}
 }
 

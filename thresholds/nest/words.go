@@ -103,6 +103,9 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		if c.Why == whyUnseen {
 			return text + ". Kits may be in this nest, the weather can harm them, and nothing is watching. Look at the nest now, then at the cable, the plug and the bus."
 		}
+		if c.Severity == alarm.Notice {
+			return text + fmt.Sprintf(". It may come back by itself; a warning follows when it stays away for %.0f min. Look at the cable, the plug and the bus.", unseenFor.Minutes())
+		}
 		return text + ". Look at the cable, the plug and the bus."
 	},
 	alarm.ProbeFault: func(_ *Watch, c alarm.Condition) string { return faultWords(c) },
