@@ -42,6 +42,8 @@ type record struct {
 	happened     []simulated.Happening
 	died         time.Time
 	killedByHeat bool
+	learned      thresholds.Learned // by one probe, at the end
+	true         truths
 }
 
 // judged is what one rig said.
@@ -168,13 +170,15 @@ func observe(l litter, tr *trace) (*record, error) {
 	for _, f := range append(slices.Clone(fixedChill), fixedHeat...) {
 		runs = append(runs, &fixedRun{fixedRule: f})
 	}
-	truth := labels{born: l.born}
+	truth, course := labels{born: l.born}, course{born: l.born}
 	spikes := rand.New(rand.NewPCG(l.seed, 0x7370696b65))
 	for ; now.Before(l.end); now = now.Add(poll) {
 		readings := source.Read(context.Background())
 		l.tamper(spikes, readings)
 		state, _ := world.Truth(nestID)
 		truth.see(state)
+		around, _ := world.Outside()
+		course.see(state, around)
 		for _, w := range watchers {
 			events := w.observe(now, readings, &l)
 			tr.see(now, w, events, state)
@@ -199,6 +203,7 @@ func observe(l litter, tr *trace) (*record, error) {
 		out.judged[g] = w.judged
 	}
 	out.happened = world.Happenings(nestID)
+	out.learned, out.true = watchers[oneProbe].rabbitry.Snapshot().Nests[0].Learned, course.close(l.makeup)
 	return out, nil
 }
 

@@ -106,11 +106,15 @@ func (w *Watch) probeSilent(n *Now) alarm.Condition {
 	return c
 }
 
-// probeFault needs readings that arrive and cannot be true.
+// probeFault needs readings that arrive and cannot be true, or a night of probes that contradict each other.
 func (w *Watch) probeFault(n *Now) alarm.Condition {
-	return faulty(n, &w.lost.faulty, func(visit func(*Channel)) {
+	c := faulty(n, &w.lost.faulty, func(visit func(*Channel)) {
 		w.Places(func(_ Role, ch *Channel) { visit(ch) })
 	})
+	if w.learned.health.faults(w, n, &c); c.Count > 0 {
+		c.Hold = false
+	}
+	return c
 }
 
 // faulty judges whether any of these channels brings what cannot be true.

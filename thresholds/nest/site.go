@@ -21,8 +21,10 @@ type Site struct {
 	cold   levels
 	harsh  bool // kits that nobody sees could come to harm
 	lost   silence
-	done   time.Time // the season's set-up was marked done
-	slots  []alarm.Slot
+	// The nests' word about the probe outside: it reads as a cluster does, or warmer than all nests' air.
+	swapped, warmer claim
+	done            time.Time // the season's set-up was marked done
+	slots           []alarm.Slot
 }
 
 type siteRule struct {

@@ -24,6 +24,10 @@ const (
 	whyDryBulb     = "dry-bulb"
 	whyNoHumidity  = "no-humidity"
 	whyStray       = "stray"
+	whySwapped     = "swapped"
+	whyTooHot      = "too-hot"
+	whyUnderAll    = "under-all"
+	whyLowAir      = "low-air"
 )
 
 // both writes a temperature in both scales.
@@ -108,7 +112,12 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		}
 		return text + ". Look at the cable, the plug and the bus."
 	},
-	alarm.ProbeFault: func(_ *Watch, c alarm.Condition) string { return faultWords(c) },
+	alarm.ProbeFault: func(w *Watch, c alarm.Condition) string {
+		if text, ok := w.learned.health.words(w, c); ok {
+			return text
+		}
+		return faultWords(c)
+	},
 	alarm.VisitOverdue: func(_ *Watch, c alarm.Condition) string {
 		return fmt.Sprintf("No visit of the doe has been seen for %.0f h. One visit in three is not seen by the probes, so look at the kits' bellies: full and round is well, flat and wrinkled is hungry.", c.Value)
 	},
