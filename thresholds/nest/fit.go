@@ -75,6 +75,9 @@ func figures(n int, model1, model2 float64, estimate func(without int) (v1, v2 f
 			squares[j] += v * v
 		}
 	}
+	if !finite(sum[0]+squares[0]) || !finite(sum[1]+squares[1]) || !finite(a.Value) || !finite(b.Value) {
+		return a, b
+	}
 	k := float64(n)
 	spread := func(j int) float64 {
 		return interval(math.Sqrt(max(squares[j]-sum[j]*sum[j]/k, 0)*(k-1)/k), n)
@@ -83,6 +86,8 @@ func figures(n int, model1, model2 float64, estimate func(without int) (v1, v2 f
 	b.Error, b.Known = math.Hypot(spread(1), model2), true
 	return a, b
 }
+
+func finite(v float64) bool { return !math.IsNaN(v) && !math.IsInf(v, 0) }
 
 // most is the largest system of equations here.
 const most = 4

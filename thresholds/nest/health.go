@@ -43,7 +43,7 @@ type health struct {
 	outside float64
 	date    int
 	since   time.Time
-	decided time.Duration
+	pending bool // the other nests' nights are not closed yet
 
 	well [2]level // it lies on kits again
 	hot  [2]level // it is warmer than a pile can be
@@ -128,7 +128,7 @@ func (h *health) night(w *Watch, n *Now, t *tonight) {
 		}
 		h.told[i] = s.judge(!w.box())
 		h.cluster[i], h.air, h.outside = s.cluster/s.n, s.a/s.n, (s.a+s.o)/s.n
-		h.date, h.decided, h.since = t.date, n.Mono, n.Wall
+		h.date, h.pending, h.since = t.date, true, n.Wall
 		if h.told[i] == swapped {
 			w.site.swapped.make(t.date, h.air-h.cluster[i], w.cfg.ID)
 		}
@@ -137,7 +137,7 @@ func (h *health) night(w *Watch, n *Now, t *tonight) {
 		over := s.o / s.n
 		if h.lowAir = w.box() && over > outsideOver && h.told[0] != swapped && h.told[1] != swapped; h.lowAir {
 			h.air, h.outside = s.a/s.n, (s.a+s.o)/s.n
-			h.date, h.decided, h.since = t.date, n.Mono, n.Wall
+			h.date, h.pending, h.since = t.date, true, n.Wall
 			w.site.warmer.make(t.date, over, w.cfg.ID)
 		}
 	}
@@ -176,16 +176,23 @@ func (h *health) faults(w *Watch, n *Now, c *alarm.Condition) {
 		switch {
 		case h.over[i]:
 			add(whyTooHot, ch.Probe, ch.value, hotAbove, n.Wall)
-		case h.told[i] == sound || n.Mono <= h.decided: // the other nests' nights are not closed yet
+		case h.told[i] == sound:
+		case h.pending:
+			c.Hold = true
 		case h.told[i] == tooCold:
 			add(whyUnderAll, ch.Probe, h.cluster[i], h.air-coldUnder, h.since)
 		case w.site.swapped.date != h.date || w.site.swapped.nest == w.cfg.ID:
 			add(whySwapped, ch.Probe, h.cluster[i], h.air, h.since)
 		}
 	}
-	if h.lowAir && n.Mono > h.decided && (w.site.warmer.date != h.date || w.site.warmer.nest == w.cfg.ID) {
+	switch {
+	case !h.lowAir:
+	case h.pending:
+		c.Hold = true
+	case w.site.warmer.date != h.date || w.site.warmer.nest == w.cfg.ID:
 		add(whyLowAir, w.air.Probe, h.air, h.outside-outsideOver, h.since)
 	}
+	h.pending = false
 }
 
 // words explain a fault that the probes tell of each other; ok is false for any other.
