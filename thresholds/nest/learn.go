@@ -16,7 +16,8 @@ const (
 	dayLeast       = 80  // of the day's 96 quarters
 	remembered     = 14  // nights and days; a make-up of bedding lasts about as long
 	upsetFor       = 45  // min after the doe or a person came in which nothing is learned
-	lagLeast       = 14  // of the night's quarters, for how nest air follows outside
+	lagLeast       = 10  // of the night's quarters, for how nest air follows outside
+	hourKept       = 4   // days for which the hour of the doe's last visit seen is taken to be hers
 	apartMost      = 0.4 // K in a quarter that nest air moves otherwise than outside, before something else has moved it
 	warmOverAir    = 3.0 // K of the cluster over nest air in a nest without kits: a doe sits in it
 )
@@ -35,6 +36,7 @@ type quarter struct {
 	Mean  [numPlaces]float64
 	Has   [numPlaces]bool
 	Upset bool // the doe or a person came
+	Bare  bool // kits lie uncovered for the doe, at her hour
 }
 
 // learned is what readings have told of a nest itself. Quarters are summed up into nights and days; a fortnight of those is kept.
@@ -44,6 +46,7 @@ type learned struct {
 	n     [numPlaces]int
 	count [numPlaces]uint64 // of the channel, when last taken
 	upset bool
+	bare  bool
 	last  [2]quarter // newest first
 
 	tonight tonight
@@ -103,9 +106,10 @@ func (l *learned) step(w *Watch, n *Now) {
 		if l.at != 0 {
 			l.close(w, n)
 		}
-		l.at, l.sum, l.n, l.upset = at, [numPlaces]float64{}, [numPlaces]int{}, false
+		l.at, l.sum, l.n, l.upset, l.bare = at, [numPlaces]float64{}, [numPlaces]int{}, false, false
 	}
 	l.upset = l.upset || w.visits.recent(upsetFor)
+	l.bare = l.bare || w.hasKits() && w.visits.herHour(n)
 	take := func(i int, c *Channel) {
 		if c.Fresh(n) && c.count != l.count[i] {
 			l.count[i] = c.count
@@ -123,7 +127,7 @@ func (l *learned) step(w *Watch, n *Now) {
 
 // close ends a quarter of an hour.
 func (l *learned) close(w *Watch, n *Now) {
-	q := quarter{At: l.at, Upset: l.upset}
+	q := quarter{At: l.at, Upset: l.upset, Bare: l.bare}
 	for i := range l.n {
 		if l.n[i] > 0 {
 			q.Mean[i], q.Has[i] = l.sum[i]/float64(l.n[i]), true
@@ -149,6 +153,17 @@ func (l *learned) close(w *Watch, n *Now) {
 // both reports whether the quarter tells of the nest as it is left alone, and of the air outside.
 func (q *quarter) both() bool { return q.Has[placeOutside] && q.Has[placeAir] && !q.Upset }
 
+// herHour reports whether kits lie uncovered before the doe comes, or not yet covered after it, at the hour of her last visit that was
+// seen: the same warm hours every night would pass for the nest's answer to the cold of those hours.
+func (v *visits) herHour(n *Now) bool {
+	ago := n.Wall.Sub(v.last).Hours()
+	if v.last.IsZero() || ago > hourKept*24 {
+		return false
+	}
+	h := math.Mod(ago, 24)
+	return h < gatheredAfter || h > 24-uncoveredBefore
+}
+
 // apart is by how many K nest air moved otherwise than outside since the quarter before.
 func (q *quarter) apart(before *quarter) float64 {
 	return abs(q.Mean[placeAir] - before.Mean[placeAir] - q.Mean[placeOutside] + before.Mean[placeOutside])
@@ -169,7 +184,7 @@ func (t *tonight) add(w *Watch, q, before, beforeThat *quarter) {
 	if beforeThat.At != q.At-2 || !beforeThat.both() {
 		return
 	}
-	if max(q.apart(before), before.apart(beforeThat)) < apartMost {
+	if bare := q.Bare || before.Bare; !bare && max(q.apart(before), before.apart(beforeThat)) < apartMost {
 		out := [...]float64{beforeThat.Mean[placeOutside], before.Mean[placeOutside], q.Mean[placeOutside]}
 		t.follows.add([3]float64{before.Mean[placeAir], out[1], out[2]}, out, q.Mean[placeAir])
 	}
