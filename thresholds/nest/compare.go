@@ -35,14 +35,14 @@ func (w *Watch) against(all []*Watch) (f Figure, fewer bool) {
 	var differ []float64
 	var mine, theirs float64
 	least := len(all)
-	for i := range w.learned.nights[:w.learned.numNite] {
+	for i := range w.learned.nights[:w.learned.numNights] {
 		n := &w.learned.nights[i]
 		var others, kits []float64
 		for _, o := range all {
 			if !w.likeMe(o) {
 				continue
 			}
-			for j := range o.learned.nights[:o.learned.numNite] {
+			for j := range o.learned.nights[:o.learned.numNights] {
 				if on := &o.learned.nights[j]; alike(n, on) {
 					others, kits = append(others, float64(on.Excess)), append(kits, float64(on.Kits))
 				}

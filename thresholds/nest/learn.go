@@ -53,10 +53,10 @@ type learned struct {
 	today   daySums
 	date    int // of today, days since 1970 by the local clock
 
-	nights  [remembered]night // newest first
-	numNite int
-	days    [remembered]wave
-	numDays int
+	nights    [remembered]night // newest first
+	numNights int
+	days      [remembered]wave
+	numDays   int
 
 	follows, share, damped, late Figure
 	health                       health
@@ -93,12 +93,12 @@ func (l *learned) forget() {
 func (l *learned) putBack(now time.Time) {
 	l.forget()
 	kept := l.nights[:0]
-	for _, n := range l.nights[:l.numNite] {
+	for _, n := range l.nights[:l.numNights] {
 		if int(n.Date) < dateOf(now) {
 			kept = append(kept, n)
 		}
 	}
-	l.numNite = len(kept)
+	l.numNights = len(kept)
 }
 
 func (l *learned) step(w *Watch, n *Now) {
@@ -141,11 +141,15 @@ func (l *learned) close(w *Watch, n *Now) {
 	if q.both() {
 		l.today.add(begin.Unix(), q.Mean[placeOutside], q.Mean[placeAir])
 	}
-	if h := begin.Hour(); h >= darkFrom || h < darkTo {
-		l.tonight.add(w, &q, &l.last[0], &l.last[1])
-		l.tonight.date = dateOf(begin.Add(-12 * time.Hour))
-	} else {
+	h, evening := begin.Hour(), dateOf(begin.Add(-12*time.Hour))
+	if dark := h >= darkFrom || h < darkTo; !dark || evening != l.tonight.date {
 		l.closeNight(w, n)
+		if dark {
+			l.tonight.date = evening
+		}
+	}
+	if l.tonight.date != 0 {
+		l.tonight.add(w, &q, &l.last[0], &l.last[1])
 	}
 	l.last[1], l.last[0] = l.last[0], q
 }
@@ -178,10 +182,7 @@ func (t *tonight) add(w *Watch, q, before, beforeThat *quarter) {
 		t.excess += q.Mean[placeAir] - q.Mean[placeOutside]
 		t.n++
 	}
-	if before.At != q.At-1 || !before.both() {
-		return
-	}
-	if beforeThat.At != q.At-2 || !beforeThat.both() {
+	if before.At != q.At-1 || !before.both() || beforeThat.At != q.At-2 || !beforeThat.both() {
 		return
 	}
 	if bare := q.Bare || before.Bare; !bare && max(q.apart(before), before.apart(beforeThat)) < apartMost {
@@ -216,8 +217,11 @@ func (l *learned) closeNight(w *Watch, n *Now) {
 	}
 	copy(l.nights[1:], l.nights[:])
 	l.nights[0] = now
-	l.numNite = min(l.numNite+1, remembered)
-	nights := l.nights[:l.numNite]
+	l.numNights = min(l.numNights+1, remembered)
+	for l.nights[l.numNights-1].Date < now.Date-2*remembered { // before a long time without readings
+		l.numNights--
+	}
+	nights := l.nights[:l.numNights]
 	l.follows, l.share = figures(len(nights), lagModelLeast, shareModel, func(without int) (float64, float64, bool) { return lag(nights, without) })
 	l.follows.Error = math.Hypot(l.follows.Error, lagModelShare*l.follows.Value)
 }
@@ -264,7 +268,7 @@ const probeError = 0.25
 // warmth is the mean excess of the nights with kits, or without. Two thermometers' own errors do not shrink with the nights.
 func (l *learned) warmth(kits bool) Figure {
 	var v []float64
-	for i := range l.nights[:l.numNite] {
+	for i := range l.nights[:l.numNights] {
 		if has, known := l.nights[i].holds(); known && has == kits {
 			v = append(v, float64(l.nights[i].Excess))
 		}
@@ -284,11 +288,14 @@ func (f Figure) widened(thermometers float64) Figure {
 func (w *Watch) Learned(all []*Watch) Learned {
 	l := &w.learned
 	out := Learned{
-		Nights: l.numNite, WarmEmpty: l.warmth(false), WarmKits: l.warmth(true), Follows: l.follows, Share: l.share,
+		Nights: l.numNights, WarmEmpty: l.warmth(false), WarmKits: l.warmth(true), Follows: l.follows, Share: l.share,
 		Damped: l.damped, LateH: l.late,
 	}
 	var fewer bool
 	out.Neighbours, fewer = w.against(all)
 	out.Text = out.sentences(fewer, w.cfg.Kind == brood.BuriedTote, w.cfg.DepthM)
+	if w.air == nil || w.site.air == nil {
+		out.Text = []string{"Not known: it takes a probe in nest air and one outside."}
+	}
 	return out
 }
