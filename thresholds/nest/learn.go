@@ -262,8 +262,8 @@ type Learned struct {
 	Text       []string
 }
 
-// probeError is one standard error of a thermometer, K: probes of ±0.5 °C (the DS18B20's datasheet) with that taken as two of them.
-const probeError = 0.25
+// probeError is one standard error of a thermometer, K: errors spread evenly over ±0.5 °C (the DS18B20's datasheet), 0.5/√3.
+const probeError = 0.29
 
 // warmth is the mean excess of the nights with kits, or without. Two thermometers' own errors do not shrink with the nights.
 func (l *learned) warmth(kits bool) Figure {
