@@ -261,6 +261,35 @@ func TestFlakyProbeIsOneAlarm(t *testing.T) {
 	want(t, events, alarm.ProbeSilent, alarm.Cleared, alarm.Notice, 0)
 }
 
+// A probe that is away for minutes and comes back by itself is a notice; one that stays away is a second raising, as a warning. Mild
+// weather, so that nothing is urgent.
+func TestShortSilenceIsANotice(t *testing.T) {
+	for name, c := range map[string]struct{ minutes, raised, warnings int }{
+		"a minute": {1, 0, 0}, "five minutes": {5, 1, 0}, "ten minutes": {10, 1, 0}, "twenty minutes": {20, 2, 1},
+	} {
+		away := func(v float64) func(m int) float64 {
+			return func(m int) float64 {
+				if m >= 60 && m < 60+c.minutes {
+					return math.NaN()
+				}
+				return v
+			}
+		}
+		for place, tr := range map[string]trace{
+			"nest": {outside: constant(18), cluster: constant(35), air: away(20)},
+			"site": {outside: away(18), cluster: constant(35), air: constant(20)},
+		} {
+			t.Run(place+", "+name, func(t *testing.T) {
+				tr.minutes, tr.litters = 180, newborn(4)
+				_, events := tr.run(t)
+				want(t, events, alarm.ProbeSilent, alarm.Raised, alarm.Notice, c.raised)
+				want(t, events, alarm.ProbeSilent, alarm.Raised, alarm.Warning, c.warnings)
+				want(t, events, alarm.ProbeSilent, alarm.Cleared, alarm.Notice, min(c.raised, 1))
+			})
+		}
+	}
+}
+
 // What cannot be judged is shown as such from the very poll on, not a minute later; and a litter that was entered shows at once.
 func TestShownAtOnce(t *testing.T) {
 	r := rabbitry(t, brood.WoodenBox)

@@ -338,8 +338,8 @@ func TestSilentProbe(t *testing.T) {
 	cases := map[string]struct {
 		outside  float64
 		severity alarm.Severity
-		raised   int // a warning first, urgent when the silence lasts
-	}{"mild outside": {18, alarm.Warning, 1}, "freezing outside": {-3, alarm.Urgent, 2}, "hot outside": {31, alarm.Urgent, 2}}
+		raised   int // a notice first, more when the silence lasts
+	}{"mild outside": {18, alarm.Warning, 2}, "freezing outside": {-3, alarm.Urgent, 2}, "hot outside": {31, alarm.Urgent, 2}}
 	for name, c := range cases {
 		t.Run(name, func(t *testing.T) {
 			_, events := trace{minutes: 120, litters: newborn(6), outside: constant(c.outside), cluster: constant(34), air: func(m int) float64 {

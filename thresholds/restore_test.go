@@ -73,7 +73,7 @@ func TestTimeOffIsNoSilence(t *testing.T) {
 			tr.from, tr.air = start.Add(4*time.Hour), c.air
 			events := tr.through(r)
 			want(t, events, alarm.ProbeSilent, alarm.Raised, alarm.Urgent, c.urgent)
-			want(t, events, alarm.ProbeSilent, alarm.Raised, alarm.Notice, 2*c.urgent) // a warning first
+			want(t, events, alarm.ProbeSilent, alarm.Raised, alarm.Notice, 2*c.urgent) // a notice first
 		})
 	}
 }

@@ -54,6 +54,7 @@ func (r *Rabbitry) nestState(w *nest.Watch, standing []alarm.Standing) NestState
 		s.Values = append(s.Values, r.value(as, c))
 	})
 	s.Core, s.HasCore = w.Core(&r.now)
+	s.Learned = w.Learned(r.nests)
 	s.Limits = limits(w)
 	for _, j := range w.Judged(&r.now) {
 		s.Judged = append(s.Judged, Judgement(j))

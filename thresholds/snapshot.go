@@ -7,6 +7,7 @@ import (
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/brood"
 	"nestmon/thresholds/litter"
+	"nestmon/thresholds/nest"
 )
 
 // Snapshot is everything there is to show at one instant: whole, self-contained and never changed after it was made.
@@ -38,7 +39,14 @@ type NestState struct {
 	HasCore  bool
 	Severity alarm.Severity // the highest that stands for this nest, chores apart
 	Judged   []Judgement    // what is watched and what cannot be, in plain words
+	Learned  Learned        // what is known of the nest itself, as far as it is
 }
+
+// What is learned of a nest, and how well.
+type (
+	Learned = nest.Learned
+	Figure  = nest.Figure
+)
 
 // Stage is where a nest is in the litter clock.
 type Stage string

@@ -29,6 +29,9 @@ type stateView struct {
 			Why    string `json:"why"`
 		} `json:"judged"`
 		Severity string `json:"severity"`
+		Learned  struct {
+			Text []string `json:"text"`
+		} `json:"learned"`
 	} `json:"nests"`
 	Alarms []alarmView `json:"alarms"`
 	Sinks  []struct {
@@ -139,6 +142,11 @@ func (s stateView) write(out io.Writer, cfg *config) {
 	fmt.Fprintf(w, "outside\t\t\t%s\t%s\n", show(s.Outside.Values, cfg, "outside", "temperature"), show(s.Outside.Values, cfg, "outside", "humidity"))
 	_ = w.Flush()
 	fmt.Fprintln(out)
+	for _, n := range s.Nests {
+		if len(n.Learned.Text) > 0 {
+			fmt.Fprintf(out, "learned  %s: %s\n", n.ID, strings.Join(n.Learned.Text, "\n         "))
+		}
+	}
 	for _, a := range s.Alarms {
 		a.write(out, loc)
 	}

@@ -13,7 +13,7 @@ export const cardOf = (node) => cards.get(node);
 export function makeCard(nest) {
   const card = {
     chip: el("span", { class: "chip" }), kind: el("p", { class: "kind" }), litter: el("p", { class: "litter" }),
-    cluster: makeDial("cluster"), air: makeDial("air"), rest: el("ul", { class: "rest" }), alarms: el("ul", { class: "stands" }), judged: el("ul", { class: "judged" }),
+    cluster: makeDial("cluster"), air: makeDial("air"), rest: el("ul", { class: "rest" }), alarms: el("ul", { class: "stands" }), judged: el("ul", { class: "judged" }), learned: el("ul", { class: "rest" }),
     day: new Day(),
   };
   const id = `day-${nest.id}`;
@@ -22,7 +22,7 @@ export function makeCard(nest) {
   card.open = el("button", { type: "button", class: "open", "aria-expanded": "false", "aria-controls": id, onclick: () => toggle(node) });
   const node = el("article", { class: "card", id: `nest-${nest.id}`, "aria-labelledby": `name-${nest.id}` },
     el("div", { class: "head" }, el("div", { class: "who" }, el("h3", { id: `name-${nest.id}`, text: nest.id }), card.kind, card.litter), card.chip),
-    card.alarms, el("div", { class: "dials" }, card.cluster.node, card.air.node), card.rest, card.judged, card.open, card.day.node);
+    card.alarms, el("div", { class: "dials" }, card.cluster.node, card.air.node), card.rest, card.judged, card.learned, card.open, card.day.node);
   cards.set(node, card);
   return node;
 }
@@ -35,6 +35,7 @@ export function toggle(node, open) {
   node.classList.toggle("wide", want);
   card.open.setAttribute("aria-expanded", String(want));
   nameButton(card);
+  showLearned(card);
   if (want) card.day.show(card.nest, card.state);
 }
 
@@ -70,8 +71,14 @@ export function updateCard(node, nest, state, old) {
     setClass(li, j.blind ? "blind" : "");
     li.replaceChildren(...(j.blind ? [shape("blind"), el("span", { text: j.text })] : [el("span", { text: j.text })]));
   });
+  showLearned(card);
   nameButton(card);
   if (!card.day.node.hidden) card.day.refresh(nest, state);
+}
+
+// showLearned tells what is known of the nest itself, beside its day.
+function showLearned(card) {
+  keyed(card.learned, card.day.node.hidden ? [] : card.nest.learned?.text ?? [], (t) => t, () => el("li"), setText);
 }
 
 // nameButton names the nest too, for whoever hears the page: there is one such button per nest.

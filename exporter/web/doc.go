@@ -28,7 +28,8 @@
 //	outside          {values: [VALUE], thi_c|null}
 //	nests            [{id, kind, stage, age_days|null, litter: {bred|null, kindled|null, born|null, ended|null}|null, values: [VALUE],
 //	                 core_c|null, limits: {cluster_cold_c, cluster_hot_c, air_cold_c, air_hot_c, air_hot_urgent_c; null when not in force},
-//	                 severity, judged: [{danger, judged, why}]}]
+//	                 severity, judged: [{danger, judged, why}],
+//	                 learned: {nights, warm_empty_k, warm_kits_k, follows_min, share, day_share, day_late_h, over_neighbours_k: FIGURE|null, text: ["…"]}}]
 //	alarms           [{nest|null, event, chore, severity, since, time, value|null, limit|null, unit|null, probe|null, text, rule|null,
 //	                 source|null, acknowledged|null}], the most severe first; rule is what was compared with what for how long, source
 //	                 where the limit comes from, both null in what stands since an older release
@@ -37,6 +38,7 @@
 //	sinks            [{sink, ok, since|null, last_ok|null, error, sent, failed, pending, oldest|null}]
 //
 //	VALUE            {role, probe, quantity, unit, value|null, time|null, age_s|null, fresh}
+//	FIGURE           {value, error, n}: error is half of the 95 % interval, n the nights or days it was learned from; null while not known
 //
 // A value is null unless it is fresh: a stale value is no value. Ages count back from the state's own time.
 //

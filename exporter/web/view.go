@@ -63,6 +63,25 @@ type nestView struct {
 	Limits   limitsView       `json:"limits"`
 	Severity alarm.Severity   `json:"severity"`
 	Judged   []judgedView     `json:"judged"`
+	Learned  learnedView      `json:"learned"`
+}
+
+type learnedView struct {
+	Nights     int         `json:"nights"`
+	WarmEmpty  *figureView `json:"warm_empty_k"`
+	WarmKits   *figureView `json:"warm_kits_k"`
+	Follows    *figureView `json:"follows_min"`
+	Share      *figureView `json:"share"`
+	Damped     *figureView `json:"day_share"`
+	LateH      *figureView `json:"day_late_h"`
+	Neighbours *figureView `json:"over_neighbours_k"`
+	Text       []string    `json:"text"`
+}
+
+type figureView struct {
+	Value float64 `json:"value"`
+	Error float64 `json:"error"`
+	N     int     `json:"n"`
 }
 
 type litterView struct {
@@ -133,6 +152,7 @@ func nestOf(n thresholds.NestState, now time.Time) nestView {
 	v := nestView{
 		ID: n.ID, Kind: n.Kind, Stage: n.Stage, Litter: litterOf(n.Litter), Values: values(n.Values, now),
 		Core: number(n.Core, n.HasCore), Limits: limitsView(n.Limits), Severity: n.Severity, Judged: make([]judgedView, 0, len(n.Judged)),
+		Learned: learnedOf(n.Learned),
 	}
 	if n.AgeDays >= 0 {
 		v.AgeDays = &n.AgeDays
@@ -141,6 +161,19 @@ func nestOf(n thresholds.NestState, now time.Time) nestView {
 		v.Judged = append(v.Judged, judgedView(j))
 	}
 	return v
+}
+
+func learnedOf(l thresholds.Learned) learnedView {
+	figure := func(f thresholds.Figure) *figureView {
+		if !f.Known {
+			return nil
+		}
+		return &figureView{f.Value, f.Error, f.N}
+	}
+	return learnedView{
+		l.Nights, figure(l.WarmEmpty), figure(l.WarmKits), figure(l.Follows), figure(l.Share), figure(l.Damped), figure(l.LateH), figure(l.Neighbours),
+		append([]string{}, l.Text...),
+	}
 }
 
 func litterOf(l *litter.Litter) *litterView {

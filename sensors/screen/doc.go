@@ -7,7 +7,7 @@
 // the nest moves) is marked suspect and nothing else: a second reading that points the same way makes it true, and a step
 // that persists is never thrown away, because a nest that catches fire looks like one.
 //
-// No test of values finds two swapped cables.
+// No test of single values finds two swapped cables: that takes nights, and is decided where the nests are.
 //
 // Values are quantised to the step the archive keeps, so that the same decision can be made again from the archive. After
 // New nothing is allocated. Sources of the limits stand beside them; "ours" means chosen by us and by nobody measured.

@@ -58,6 +58,7 @@ func (p *report) duties() {
 		{"drift: probe-fault, two probes", twoProbes, named(alarm.ProbeFault), broken("drift"), sound},
 		{"flaky: probe-fault", oneProbe, named(alarm.ProbeFault), broken("flaky"), sound},
 		{"swapped: probe-fault", oneProbe, named(alarm.ProbeFault), broken("swapped"), sound},
+		{"swapped: probe-fault, two probes", twoProbes, named(alarm.ProbeFault), broken("swapped"), sound},
 		{"swapped: check-nest", oneProbe, named(alarm.CheckNest), broken("swapped"), sound},
 	} {
 		f := answers(p.records, c.g, c.raised, c.wrong, c.sound)

@@ -93,6 +93,8 @@ func (p *report) print(o options) error {
 	k, v := p.kindling(), p.visits()
 	p.duties()
 	p.bedding()
+	p.learnedTable()
+	p.neighbours(max(len(p.records)/villageEach, 1))
 	p.burden()
 	p.goals(k, v)
 	if o.cases {

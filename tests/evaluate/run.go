@@ -42,7 +42,9 @@ type record struct {
 	happened     []simulated.Happening
 	died         time.Time
 	killedByHeat bool
-	water        []float64 // g of free water in the nest at the end of each day after birth
+	water        []float64          // g of free water in the nest at the end of each day after birth
+	learned      thresholds.Learned // by one probe, at the end
+	true         truths
 }
 
 // judged is what one rig said.
@@ -169,7 +171,7 @@ func observe(l litter, tr *trace) (*record, error) {
 	for _, f := range append(slices.Clone(fixedChill), fixedHeat...) {
 		runs = append(runs, &fixedRun{fixedRule: f})
 	}
-	truth := labels{born: l.born}
+	truth, course := labels{born: l.born}, course{born: l.born}
 	spikes := rand.New(rand.NewPCG(l.seed, 0x7370696b65))
 	for ; now.Before(l.end); now = now.Add(poll) {
 		readings := source.Read(context.Background())
@@ -179,6 +181,8 @@ func observe(l litter, tr *trace) (*record, error) {
 		if since := now.Sub(l.born); !l.born.IsZero() && since > 0 && since%day == 0 {
 			out.water = append(out.water, state.Water)
 		}
+		around, _ := world.Outside()
+		course.see(state, around)
 		for _, w := range watchers {
 			events := w.observe(now, readings, &l)
 			tr.see(now, w, events, state)
@@ -203,6 +207,7 @@ func observe(l litter, tr *trace) (*record, error) {
 		out.judged[g] = w.judged
 	}
 	out.happened = world.Happenings(nestID)
+	out.learned, out.true = watchers[oneProbe].rabbitry.Snapshot().Nests[0].Learned, course.close(l.makeup)
 	return out, nil
 }
 

@@ -132,7 +132,7 @@ publish:
   prometheus: {listen: "%s"}
   mqtt: {broker: "tcp://%s", device: barn}
   influxdb: {url: "%s", bucket: nest, token: "admin:pw-9f3"}
-phone: {channels: [{name: mobile, url: "%s", format: json}]}
+phone: {channels: [{name: mobile, url: "%s", format: json, at_least: notice}]}
 `, data, page, exported, broker.addr, influx.url, phone.URL))
 	server := fmt.Sprintf("127.0.0.1:%d", freePort(t))
 	prometheus := write(t, filepath.Join(dir, "prometheus.yml"), fmt.Sprintf(

@@ -20,15 +20,15 @@ const (
 // basis is what an alarm rests on: the comparison in plain words, and where its number comes from.
 type basis struct{ rule, source string }
 
-// bases holds the basis of each alarm of a nest that is not in siteBases; the litter clock brings its own.
+// bases holds the basis of each alarm of a nest that is not in siteBases, or differs there; the litter clock brings its own.
 var bases = map[alarm.Name]func(w *Watch, c alarm.Condition) basis{
 	alarm.NestHeat: func(w *Watch, c alarm.Condition) basis {
 		lim := w.tables.Air(w.days.age, w.site.season.Season())
-		return w.against("nest air above", c.Limit, lim.HeatWarn, lim.HeatCritical)
+		return w.limitBasis("nest air above", c.Limit, lim.HeatWarn, lim.HeatCritical)
 	},
 	alarm.ClusterHeat: func(w *Watch, c alarm.Condition) basis {
 		lim, _ := w.tables.Cluster(max(w.days.age, 0), w.site.season.Season())
-		return w.against("cluster probe above", c.Limit, lim.HeatWarn, lim.HeatCritical)
+		return w.limitBasis("cluster probe above", c.Limit, lim.HeatWarn, lim.HeatCritical)
 	},
 	alarm.HeatExpected: func(w *Watch, c alarm.Condition) basis {
 		lim := w.tables.Air(w.days.age, w.site.season.Season())
@@ -55,7 +55,7 @@ var bases = map[alarm.Name]func(w *Watch, c alarm.Condition) basis{
 	},
 	alarm.NestCold: func(w *Watch, c alarm.Condition) basis {
 		lim := w.tables.Air(w.days.age, w.site.season.Season())
-		b := w.against("nest air under", c.Limit, lim.ColdWarn, lim.ColdCritical)
+		b := w.limitBasis("nest air under", c.Limit, lim.ColdWarn, lim.ColdCritical)
 		if c.Why == whyClusterWarm {
 			b.rule += "; a notice only, for the pile reads warm"
 		}
@@ -77,6 +77,22 @@ var bases = map[alarm.Name]func(w *Watch, c alarm.Condition) basis{
 			fmt.Sprintf("middle of the pile, estimated from cluster probe and nest air, under the warning limit %s for %d min", w.forAge(), checkMinutes),
 			lim.ChillWarn.Source + "; the estimate: " + oursFound,
 		}
+	},
+	alarm.ProbeFault: func(w *Watch, c alarm.Condition) basis {
+		switch c.Why {
+		case whySwapped:
+			return basis{fmt.Sprintf("through a night the cluster probe %.0f min or more ahead of nest air and no warmer, the probe outside over it by %s or more", leads, difference(outsideOver)), oursFound}
+		case whyUnderAll:
+			return basis{fmt.Sprintf("cluster probe more than %s under nest air and the air outside through a night", difference(coldUnder)), oursFound}
+		case whyTooHot:
+			return basis{
+				fmt.Sprintf("cluster probe above %s in nest air under %s for %d min", both(hotAbove), both(coolAir), sureAfter),
+				"kits seek 38.0 °C on the first day (Hull, Hull & Vinter 1986, Neonatology 50:323); the rest: " + oursFound,
+			}
+		case whyLowAir:
+			return basis{fmt.Sprintf("air outside more than %s over the nest's through a night", difference(outsideOver)), oursFound}
+		}
+		return siteBases[alarm.ProbeFault](c)
 	},
 	alarm.VisitOverdue: func(_ *Watch, c alarm.Condition) basis {
 		return basis{
@@ -181,8 +197,8 @@ var siteBases = map[alarm.Name]func(c alarm.Condition) basis{
 	},
 }
 
-// against is the basis of a limit of the tables by age: the one of the two that was passed.
-func (w *Watch) against(what string, passed float64, warn, crit brood.Limit) basis {
+// limitBasis is the basis of a limit of the tables by age: the one of the two that was passed.
+func (w *Watch) limitBasis(what string, passed float64, warn, crit brood.Limit) basis {
 	lim, which := warn, "warning"
 	if passed == crit.C {
 		lim, which = crit, "urgent"

@@ -62,14 +62,14 @@ type evidence struct {
 // chill judges the warmth that a pile has lost against the chill limits of the brood's age. A fall is believed while it goes on as a pile
 // cools, neither in one step, as a probe or a pile that moves, nor in a moment, as a visit.
 type chill struct {
-	warn, crit verdict
+	warn, crit ruling
 	backstop   dwell
 	beside     level   // the probe reads nest air
 	steady     level   // on, but neither cooling nor cold through
 	never      level   // colder from the beginning than a well placed probe can be
 	moved      level   // the warmth has gone in one step
 	low        level   // under the limit itself, but not past the margin
-	core       float64 // °C, estimate behind the verdict
+	core       float64 // °C, estimate behind the ruling
 	limit      float64 // °C, the warning limit on the core after the margin
 	critical   float64 // °C, the critical limit on the core after the margin
 	tau        float64 // min, time constant of the cooling; valid while falling
@@ -79,8 +79,8 @@ type chill struct {
 	unjudged   level // since the estimate was last there
 }
 
-// verdict is one limit.
-type verdict struct {
+// ruling is one limit.
+type ruling struct {
 	below  int // min under the limit itself
 	past   int // blocks past its margin, still falling
 	lack   int // min past its margin beside the day's usual
@@ -99,11 +99,11 @@ func (c *chill) step(w *Watch, n *Now) {
 		c.beside.step(n, p.a.value < hotAir && p.y-p.a.value < max(besideLeast, besideShare*(setPoint-p.a.value)))
 	}
 	lim, young := w.tables.Cluster(max(w.days.age, 0), w.site.season.Season())
-	c.judged = w.hasKits() && young && p.valid && !p.blind && p.a.value < hotAir+1 && w.compared(n)
+	c.judged = w.hasKits() && young && p.valid && !p.blind && p.a.value < hotAir+1 && !w.learned.health.mixed() && w.compared(n)
 	c.unjudged.step(n, !c.judged)
 	c.known = c.known || c.judged
 	if w.days.ended || !w.hasKits() {
-		c.warn, c.crit, c.beside, c.never, c.low = verdict{}, verdict{}, level{}, level{}, level{}
+		c.warn, c.crit, c.beside, c.never, c.low = ruling{}, ruling{}, level{}, level{}, level{}
 	}
 	if c.moved.step(n, w.moved()) > 0 && w.visits.lookedAt.After(c.moved.since) {
 		for i := range p.trails {
@@ -193,8 +193,8 @@ func (c *chill) unanswered(n *Now, e *evidence, need float64) {
 	c.low.step(n, low && !c.on())
 }
 
-// deciding is the verdict that an alarm rests on.
-func (c *chill) deciding() *verdict {
+// deciding is the ruling that an alarm rests on.
+func (c *chill) deciding() *ruling {
 	if c.crit.on {
 		return &c.crit
 	}
@@ -202,7 +202,7 @@ func (c *chill) deciding() *verdict {
 }
 
 // judge takes one block and returns the margin.
-func (v *verdict) judge(n *Now, e *evidence, lim brood.Limit, a float64, allowed *[mostProbes]margin, grace bool) float64 {
+func (v *ruling) judge(n *Now, e *evidence, lim brood.Limit, a float64, allowed *[mostProbes]margin, grace bool) float64 {
 	need := loss(lim.C, a)
 	m := allowed[max(e.falls, 1)-1]
 	short := max(m.recent, m.noise*e.noise)
@@ -223,7 +223,7 @@ func (v *verdict) judge(n *Now, e *evidence, lim brood.Limit, a float64, allowed
 		return short
 	}
 	if lost, known := v.lost(e); known && lost < backShare*need {
-		*v = verdict{}
+		*v = ruling{}
 	}
 	if v.byFall {
 		return short
@@ -231,7 +231,7 @@ func (v *verdict) judge(n *Now, e *evidence, lim brood.Limit, a float64, allowed
 	return allowed[max(e.lacks, 1)-1].usual
 }
 
-func (v *verdict) fall(n *Now, e *evidence, need, short float64) {
+func (v *ruling) fall(n *Now, e *evidence, need, short float64) {
 	switch {
 	case e.fall > need:
 		if v.below == 0 && v.lack == 0 {
@@ -248,7 +248,7 @@ func (v *verdict) fall(n *Now, e *evidence, need, short float64) {
 	}
 }
 
-func (v *verdict) miss(n *Now, beyond float64, grace bool) {
+func (v *ruling) miss(n *Now, beyond float64, grace bool) {
 	switch {
 	case beyond <= 0:
 		v.lack = 0
@@ -260,8 +260,8 @@ func (v *verdict) miss(n *Now, beyond float64, grace bool) {
 	}
 }
 
-// lost is the evidence that the verdict rests on, or the other where that is missing.
-func (v *verdict) lost(e *evidence) (float64, bool) {
+// lost is the evidence that the ruling rests on, or the other where that is missing.
+func (v *ruling) lost(e *evidence) (float64, bool) {
 	if e.falls > 0 && (v.byFall || e.lacks == 0) {
 		return e.fall, true
 	}
@@ -304,7 +304,7 @@ func (c *chill) settle(w *Watch, n *Now) {
 	for i := range p.trails {
 		p.trails[i].anew()
 	}
-	c.warn, c.crit, c.steady = verdict{}, verdict{}, level{}
+	c.warn, c.crit, c.steady = ruling{}, ruling{}, level{}
 }
 
 // neverLack is the part of the warmth that is still missing where the best of bad places is allowed for; ours, found on simulated nests.

@@ -14,11 +14,9 @@ const (
 	// 0.13 m²K/W and leaves it outside through 0.04 (ISO 6946, from memory), and 12 mm of wood or a sheet of cardboard are worth about 0.1.
 	wallShare      = 0.5
 	bareMetalShare = 0.25
-	// soilDiffusivity lies between moist clay, 0.40e-6, and moist sand, 0.99e-6 (De Vries 1963, published).
-	soilDiffusivity = 0.5e-6 // m²/s
-	usualDepth      = 0.45   // m, of a tote whose depth is not entered; ours
-	condenseBack    = 2.0    // °C from the wall ends it
-	secondsInYear   = 365.25 * 24 * 60 * 60
+	usualDepth     = 0.45 // m, of a tote whose depth is not entered; ours
+	condenseBack   = 2.0  // °C from the wall ends it
+	secondsInYear  = 365.25 * 24 * 60 * 60
 )
 
 // condense follows how near the dew point of nest air is to the wall's temperature, estimated from the air outside.

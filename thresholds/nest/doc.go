@@ -12,6 +12,10 @@
 //   - Bedding, ventilation, season and the litter clock are chores. Wet bedding does not show in nest air: its day comes from the calendar
 //     and from what the kits weigh. Blocked vents show in CO2, and in moisture where air is warm enough to hold some; elsewhere the nest
 //     says that damp is not judged.
+//   - What a nest is like is learned from its nights and days: how warm it is beside the air outside and beside its neighbours, how
+//     fast and how far it follows the air outside. Each figure carries its error, and is not known until enough nights were seen.
+//   - Probes that contradict each other through a night, swapped or with a scale that has run away, are faults. A scale that falls
+//     slowly while the probe lies on a live pile is not told: the pile moves about more.
 //
 // Time comes with every call: a wall clock for dates and words, and a monotonic duration for every delay, so that a clock
 // that is set while the daemon runs neither fires nor loses an alarm. Temperatures are °C, humidity % RH over water, CO2 ppm.

@@ -19,10 +19,40 @@ const (
 	unseenFor  = 15 * time.Minute // silence that is urgent then: longer than a plug pulled for a moment, shorter than a nest takes to cool
 )
 
-// silence remembers since when probes of one place have been at fault, or well again.
+// silence remembers since when probes of one place have been silent, at fault, or well again.
 type silence struct {
 	faulty level
+	spell  level // a probe is silent, or was so a moment ago
 	back   level // nothing is silent any more
+	long   bool  // the spell has lasted long enough to warn of it
+}
+
+// step takes how many probes are silent and the longest of their silences. A probe that comes back within minutes is a notice; one
+// that stays away, or comes and goes for as long, is a warning for the rest of the spell.
+func (l *silence) step(n *Now, count int, longest time.Duration) alarm.Severity {
+	over := l.back.step(n, count == 0) > backFor
+	minutes := l.spell.step(n, count > 0 || l.spell.minutes > 0 && !over)
+	switch {
+	case over:
+		l.long = false
+	case count > 0:
+		l.long = l.long || longest > unseenFor || time.Duration(minutes)*time.Minute > unseenFor
+	}
+	switch {
+	case count == 0:
+		return alarm.None
+	case l.long:
+		return alarm.Warning
+	}
+	return alarm.Notice
+}
+
+// held reports whether a silence that has just ended is not over yet.
+func (l *silence) held() bool { return l.back.minutes <= backFor }
+
+// restore takes the alarm that stood: what was a warning is none the less one because the daemon began anew.
+func (l *silence) restore(slot alarm.Slot) {
+	l.back, l.long = level{}, slot.On() && slot.Standing().Severity > alarm.Notice
 }
 
 // night reports whether the weather could harm kits that nobody sees: they are there or may be, and it is cold, hot or unknown outside.
@@ -45,7 +75,7 @@ func (s *Site) judgeHarsh(n *Now) {
 // probeSilent needs nothing: it is about what is missing.
 func (w *Watch) probeSilent(n *Now) alarm.Condition {
 	c := alarm.Condition{Unit: "h", HasValue: true, HasLimit: true}
-	vital, undecided, clusters, clustersLost := false, false, 0, 0
+	vital, undecided, clusters, clustersLost, longest := false, false, 0, 0, time.Duration(0)
 	w.Places(func(role Role, ch *Channel) {
 		lost := ch.silentFor(n) > ch.stale
 		undecided = undecided || ch.undecided(n)
@@ -59,18 +89,16 @@ func (w *Watch) probeSilent(n *Now) alarm.Condition {
 			return
 		}
 		c.Count++
+		longest = max(longest, ch.silentFor(n))
 		vital = vital || ch == w.air && ch.silentFor(n) > unseenFor
 		if c.Count == 1 || ch == w.air {
 			c.Probe, c.Value, c.Limit = ch.Probe, round2(ch.silentFor(n).Hours()), round2(ch.stale.Hours())
 			c.Since = n.Wall.Add(-ch.silentFor(n))
 		}
 	})
-	if c.Count == 0 {
-		back := w.lost.back.step(n, true) > backFor
-		return alarm.Condition{Hold: undecided || !back, Sure: true}
+	if c.Severity = w.lost.step(n, c.Count, longest); c.Count == 0 {
+		return alarm.Condition{Hold: undecided || w.lost.held(), Sure: true}
 	}
-	w.lost.back = level{}
-	c.Severity = alarm.Warning
 	vital = vital || clusters > 0 && clusters == clustersLost
 	if vital && w.night() {
 		c.Severity, c.Why = alarm.Urgent, whyUnseen
@@ -78,11 +106,15 @@ func (w *Watch) probeSilent(n *Now) alarm.Condition {
 	return c
 }
 
-// probeFault needs readings that arrive and cannot be true.
+// probeFault needs readings that arrive and cannot be true, or a night of probes that contradict each other.
 func (w *Watch) probeFault(n *Now) alarm.Condition {
-	return faulty(n, &w.lost.faulty, func(visit func(*Channel)) {
+	c := faulty(n, &w.lost.faulty, func(visit func(*Channel)) {
 		w.Places(func(_ Role, ch *Channel) { visit(ch) })
 	})
+	if w.learned.health.faults(w, n, &c); c.Count > 0 {
+		c.Hold = false
+	}
+	return c
 }
 
 // faulty judges whether any of these channels brings what cannot be true.

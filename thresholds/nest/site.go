@@ -21,9 +21,11 @@ type Site struct {
 	cold   levels
 	harsh  bool // kits that nobody sees could come to harm
 	lost   silence
-	done   time.Time // the season's set-up was marked done
-	slots  []alarm.Slot
 	nests  []Config // for the words of the season's set-up
+	// The nests' word about the probe outside: it reads as a cluster does, or warmer than all nests' air.
+	swapped, warmer claim
+	done            time.Time // the season's set-up was marked done
+	slots           []alarm.Slot
 }
 
 type siteRule struct {
@@ -124,20 +126,21 @@ func (s *Site) doeCold(n *Now) alarm.Condition {
 }
 
 func (s *Site) probeSilent(n *Now) alarm.Condition {
-	c := alarm.Condition{Sure: true}
+	c, longest := alarm.Condition{Sure: true}, time.Duration(0)
 	s.Places(func(ch *Channel) {
 		silent := ch.silentFor(n)
 		c.Hold = c.Hold || ch.undecided(n)
 		if silent <= ch.stale {
 			return
 		}
+		longest = max(longest, silent)
 		if c.Count++; c.Count == 1 {
-			c.Severity, c.Since, c.Probe, c.Unit = alarm.Warning, n.Wall.Add(-silent), ch.Probe, "h"
+			c.Since, c.Probe, c.Unit = n.Wall.Add(-silent), ch.Probe, "h"
 			c.Value, c.Limit, c.HasValue, c.HasLimit = round2(silent.Hours()), round2(ch.stale.Hours()), true, true
 		}
 	})
-	back := s.lost.back.step(n, c.Count == 0) > backFor
-	c.Hold = c.Count == 0 && (c.Hold || !back)
+	c.Severity = s.lost.step(n, c.Count, longest)
+	c.Hold = c.Count == 0 && (c.Hold || s.lost.held())
 	return c
 }
 

@@ -148,6 +148,8 @@ func (w *Watch) whyNoChill(n *Now) string {
 		return w.whyNoAir()
 	case p.blind:
 		return "the probe is not on the cluster"
+	case w.learned.health.mixed():
+		return "two probes may be swapped"
 	case !p.valid, p.a.value < hotAir+1:
 		return "readings have only just begun"
 	}
@@ -209,6 +211,9 @@ func (s *Site) Done(at time.Time) { s.done = at }
 func (w *Watch) Restore(stored []alarm.Standing) {
 	for i := range rules {
 		w.slots[i] = restored(stored, w.cfg.ID, rules[i].name)
+		if rules[i].name == alarm.ProbeSilent {
+			w.lost.restore(w.slots[i])
+		}
 		if w.slots[i].On() {
 			w.damp.restore(w.slots[i].Standing())
 		}
@@ -219,6 +224,9 @@ func (w *Watch) Restore(stored []alarm.Standing) {
 func (s *Site) Restore(stored []alarm.Standing) {
 	for i := range siteRules {
 		s.slots[i] = restored(stored, "", siteRules[i].name)
+		if siteRules[i].name == alarm.ProbeSilent {
+			s.lost.restore(s.slots[i])
+		}
 	}
 }
 

@@ -89,7 +89,7 @@ func (t *trail) close(held bool) {
 	}
 	t.sum, t.n = 0, 0
 	t.at = (t.at + trailBlocks - 1) % trailBlocks
-	t.past[t.at] = middle(t.raw[:3])
+	t.past[t.at] = medianOf(t.raw[:3])
 	t.sinceStep = min(t.sinceStep+1, longAgo)
 	now := t.back(0)
 	if math.IsNaN(now) {
@@ -170,8 +170,8 @@ func quantile(sorted []float32, share float64) float64 {
 	return float64(sorted[int(share*float64(len(sorted)-1))])
 }
 
-// middle is the median of the values that are there, the mean of two, absent without any.
-func middle(vals []float32) float32 {
+// medianOf is the median of the values that are there, the mean of two, absent without any.
+func medianOf(vals []float32) float32 {
 	var buf [3]float32
 	there := buf[:0]
 	for _, v := range vals {

@@ -35,6 +35,7 @@ type Watch struct {
 	visits                 visits
 	damp                   damp
 	lost                   silence
+	learned                learned
 	due                    dueList
 	done                   map[alarm.Name]time.Time // chores marked done
 }
@@ -98,12 +99,14 @@ func (w *Watch) Forget() {
 	w.forecast.forget()
 	w.visits.forget()
 	w.damp.moisture.forget()
+	w.learned.forget()
 }
 
 // PutBack says that the wall clock was put back to now: dates that were worked out ahead of it are worked out anew, and what was
 // done at times that have not come yet is not known to be done.
 func (w *Watch) PutBack(now time.Time) {
 	w.days.until, w.due.until = time.Time{}, time.Time{}
+	w.learned.putBack(now.In(w.loc))
 	w.birth.proposed = earlier(w.birth.proposed, now)
 	w.visits.last = earlier(w.visits.last, now)
 	if w.visits.lookedAt.After(now) {
@@ -163,6 +166,7 @@ func (w *Watch) Step(n *Now, events []alarm.Event) []alarm.Event {
 	events = w.birth.step(w, n, events)
 	events = w.visits.step(w, n, events)
 	w.damp.step(w, n)
+	w.learned.step(w, n)
 	w.due.step(w, n)
 	for i := range rules {
 		name, say := rules[i].name, func(c alarm.Condition) alarm.Words { return w.words(rules[i].name, c) }

@@ -33,6 +33,10 @@ const (
 	whyLeak        = "leak"
 	whyKitsWet     = "kits-wet"
 	whyBare        = "bare"
+	whySwapped     = "swapped"
+	whyTooHot      = "too-hot"
+	whyUnderAll    = "under-all"
+	whyLowAir      = "low-air"
 )
 
 // both writes a temperature in both scales.
@@ -151,9 +155,17 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		if c.Why == whyUnseen {
 			return text + ". Kits may be in it, the weather can harm them, and nothing is watching. Look at the nest now, then at the probe's plug, its cable and the line it hangs on."
 		}
+		if c.Severity == alarm.Notice {
+			return text + fmt.Sprintf(". It may come back by itself; a warning follows when it stays away for %.0f min. ", unseenFor.Minutes()) + lookAtIt
+		}
 		return text + ". " + lookAtIt
 	},
-	alarm.ProbeFault: func(_ *Watch, c alarm.Condition) string { return "the readings of " + faultWords(c) },
+	alarm.ProbeFault: func(w *Watch, c alarm.Condition) string {
+		if text, ok := w.learned.health.words(w, c); ok {
+			return text
+		}
+		return "the readings of " + faultWords(c)
+	},
 	alarm.VisitOverdue: func(_ *Watch, c alarm.Condition) string {
 		return fmt.Sprintf("no visit of the doe seen for %.0f h, limit %.0f h. One visit in three is not seen by the probes, so look at the kits' bellies: full and round is well, flat and wrinkled is hungry.", c.Value, c.Limit)
 	},
