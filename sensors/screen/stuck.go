@@ -17,8 +17,8 @@ type frozen struct {
 }
 
 type span struct {
-	low, high float64
-	any       bool
+	Low, High float64
+	Any       bool
 }
 
 type seenBy struct {
@@ -31,17 +31,17 @@ func (f *frozen) see(v float64, at time.Time, gone bool) {
 	if v != f.value || gone || f.since.IsZero() || at.Before(f.newest) {
 		f.value, f.since = v, at
 		for i, o := range f.others {
-			f.moved[i] = span{low: o.value, high: o.value, any: !o.since.IsZero()}
+			f.moved[i] = span{Low: o.value, High: o.value, Any: !o.since.IsZero()}
 		}
 	}
 	f.newest = at
 	for _, s := range f.seen {
 		m := &s.by.moved[s.at]
-		if !m.any {
+		if !m.Any {
 			*m = span{v, v, true}
 			continue
 		}
-		m.low, m.high = min(m.low, v), max(m.high, v)
+		m.Low, m.High = min(m.Low, v), max(m.High, v)
 	}
 }
 
@@ -90,7 +90,7 @@ func (p *probe) frozen() bool {
 		return false
 	}
 	for _, m := range t.moved {
-		if m.any && m.high-m.low > nestMoved {
+		if m.Any && m.High-m.Low > nestMoved {
 			return true
 		}
 	}

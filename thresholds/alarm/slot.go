@@ -106,3 +106,21 @@ func (s *Slot) Acknowledge(t time.Time) bool {
 func (s *Slot) Restore(st Standing) {
 	*s = Slot{on: st, last: Condition{Count: math.MaxInt}, wait: restoredWait}
 }
+
+// State lists what the slot remembers, for package keep.
+func (s *Slot) State() []any { return []any{&s.on, &s.last, &s.wait} }
+
+// Agree takes what was stored of the alarm, its zero where it was not on. The slot remembers how things stood minutes before, or
+// what has changed since but was not stored and so was told to nobody. What was told stands; what was not is raised anew.
+func (s *Slot) Agree(st Standing) {
+	switch {
+	case st.Severity == None:
+		*s = Slot{}
+	case !s.On():
+		s.Restore(st)
+	case st.Severity < s.on.Severity:
+		s.on = st
+	case st.Time.Equal(s.on.Time):
+		s.on.Acknowledged = st.Acknowledged
+	}
+}
