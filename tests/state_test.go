@@ -23,6 +23,7 @@ func TestNothingIsLeftOutOfTheScreensState(t *testing.T) {
 		"screen.probe.chip":    "the configuration",
 		"screen.probe.stale":   "the configuration",
 		"screen.probe.outside": "the configuration",
+		"screen.frozen.anew":   "set by each value before it is used",
 		"screen.frozen.others": "the configuration: who watches whom",
 		"screen.frozen.seen":   "the configuration: who watches whom",
 	}) {
