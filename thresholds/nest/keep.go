@@ -28,12 +28,12 @@ func (cs *Channels) State() []any {
 }
 
 // Resume tells that nobody asked for any probe since the last poll, for a gap that is over now. A channel that the gap alone would make
-// silent, or that is older than it may be after it, waits for its first reading.
+// silent waits for its first reading; one that was silent before still is.
 func (cs *Channels) Resume(n *Now, gap time.Duration) {
 	after := Now{Mono: n.Mono + gap}
 	for _, set := range cs.byProbe {
 		for _, c := range set {
-			if c != nil && (gap > c.stale || c.silentFor(n) <= c.stale && c.silentFor(&after) > c.stale) {
+			if c != nil && c.silentFor(n) <= c.stale && c.silentFor(&after) > c.stale {
 				c.restart()
 			}
 		}
