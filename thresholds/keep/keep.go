@@ -4,7 +4,7 @@
 // state: it names what the pointers after it belong to. Bytes written for other types, in another order or between other marks
 // are foreign and refused whole, and so are bytes that changed on the way. After an error nothing has been changed.
 //
-// Kept are numbers (NaN too), truth values, texts, times, and arrays, slices, maps and structs of them; a struct must export
+// Kept are numbers (NaN too), truth values, texts, times, and arrays, slices, maps and structs of them, or pointers to those; a struct must export
 // all its fields, or list them itself. Anything else is a mistake of the list and panics. A time keeps its instant and its
 // zone's offset, and its place where that is the given one; the monotonic clock it came from ends with the program.
 package keep
@@ -106,7 +106,7 @@ func describe(w io.Writer, t reflect.Type) {
 	case t.Kind() == reflect.Map:
 		describe(w, t.Key())
 		describe(w, t.Elem())
-	case t.Kind() == reflect.Array, t.Kind() == reflect.Slice:
+	case t.Kind() == reflect.Array, t.Kind() == reflect.Slice, t.Kind() == reflect.Pointer:
 		describe(w, t.Elem())
 	}
 }
@@ -151,6 +151,10 @@ func (w *writer) value(v reflect.Value) {
 		for _, k := range keys {
 			w.value(k)
 			w.value(v.MapIndex(k))
+		}
+	case reflect.Pointer:
+		if w.flag(!v.IsNil()) {
+			w.value(v.Elem())
 		}
 	case reflect.Struct: // most are empty most of the time
 		if w.flag(!v.IsZero()) {
@@ -242,6 +246,11 @@ func (r *reader) value(v reflect.Value) {
 			r.value(k)
 			r.value(e)
 			v.SetMapIndex(k, e)
+		}
+	case reflect.Pointer:
+		if r.byte() != 0 {
+			v.Set(reflect.New(v.Type().Elem()))
+			r.value(v.Elem())
 		}
 	case reflect.Struct:
 		if r.byte() != 0 {

@@ -31,11 +31,12 @@ type memory struct {
 	entry   entry
 	entries []entry
 	done    map[string]time.Time
+	newest  *entry
 }
 
 func (m *memory) fields() []any {
 	return []any{
-		keep.Mark("memory"), &m.on, &m.count, &m.many, &m.small, &m.value, &m.ring, &m.since, &m.lasts, &m.entry, &m.entries, &m.done,
+		keep.Mark("memory"), &m.on, &m.count, &m.many, &m.small, &m.value, &m.ring, &m.since, &m.lasts, &m.entry, &m.entries, &m.done, &m.newest,
 	}
 }
 
@@ -46,7 +47,7 @@ func full() *memory {
 	return &memory{
 		true, -7, math.MaxUint64, float32(math.Inf(-1)), math.SmallestNonzeroFloat64, [5]float32{1.25, -0.01, 0, float32(math.Inf(1)), 1e30},
 		at, -time.Hour, entry{"Häsin", at.UTC(), []int{1, -2, math.MaxInt}}, []entry{{}, {At: at.In(time.FixedZone("", 5*3600+1800))}},
-		map[string]time.Time{"b": at, "a": {}},
+		map[string]time.Time{"b": at, "a": {}}, &entry{Name: "newest"},
 	}
 }
 
