@@ -23,7 +23,7 @@ const (
 
 // forecast expects nest air up to two hours ahead, from yesterday's shape, or in the first day from the last hour's trend.
 type forecast struct {
-	past    [forecastDay]float32 // °C every five minutes, newest at at
+	past    [forecastDay]hundredths // °C every five minutes, newest at at
 	at      int
 	minutes int // since the newest was kept
 	days    int // values kept so far, up to a whole day
@@ -35,7 +35,7 @@ type forecast struct {
 func (f *forecast) forget() {
 	*f = forecast{limit: f.limit}
 	for i := range f.past {
-		f.past[i] = absent
+		f.past[i] = missing
 	}
 }
 
@@ -48,9 +48,9 @@ func (f *forecast) step(w *Watch, n *Now) {
 	if w.air.Fresh(n) {
 		value = float32(w.air.value)
 	}
-	yesterday := f.past[(f.at+forecastDay-1)%forecastDay] // the oldest value kept, about to be overwritten
+	yesterday := f.past[(f.at+forecastDay-1)%forecastDay].value() // the oldest value kept, about to be overwritten
 	f.at = (f.at + forecastDay - 1) % forecastDay
-	f.past[f.at] = value
+	f.past[f.at] = pack(value)
 	f.days = min(f.days+1, forecastDay)
 	f.known = !isAbsent(value)
 	if !f.known {
@@ -72,7 +72,7 @@ const trendDamp = 0.6
 
 func (f *forecast) fromYesterday(now, then float64) {
 	for k := 1; k <= forecastAhead; k++ {
-		past := f.past[(f.at+forecastDay-k)%forecastDay]
+		past := f.past[(f.at+forecastDay-k)%forecastDay].value()
 		if isAbsent(past) {
 			continue
 		}
@@ -102,4 +102,23 @@ func (w *Watch) heatExpected(n *Now) alarm.Condition {
 		c.Severity = alarm.Warning
 	}
 	return w.asUsed(c)
+}
+
+// hundredths keeps a temperature in the archive's step, from -327 to 327 °C, in two bytes.
+type hundredths int16
+
+const missing hundredths = math.MinInt16
+
+func pack(v float32) hundredths {
+	if isAbsent(v) {
+		return missing
+	}
+	return hundredths(math.Round(min(max(float64(v), -327), 327) * 100))
+}
+
+func (h hundredths) value() float32 {
+	if h == missing {
+		return absent
+	}
+	return float32(h) / 100
 }
