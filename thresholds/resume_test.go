@@ -36,6 +36,8 @@ func TestTimeOffAfterALoadedState(t *testing.T) {
 		{"minutes", 6 * time.Minute, constant(20), constant(20), 0, 0},
 		{"hours", 4 * time.Hour, constant(20), constant(20), 0, 0},
 		{"three days", 72 * time.Hour, constant(20), constant(20), 0, 0},
+		{"a clock that is hours behind", -3 * time.Hour, constant(20), constant(20), 0, 0},
+		{"a clock that is weeks behind", -21 * 24 * time.Hour, constant(20), constant(20), 0, 0},
 		{"hours, and one does not answer", 4 * time.Hour, constant(20), nothing, 1, 0},
 		{"seconds, and one does not answer", time.Second, constant(20), nothing, 1, 0},
 		{"hours, silent before and after", 4 * time.Hour, nothing, nothing, 0, 0},

@@ -22,7 +22,7 @@ import (
 //   - after more than warmUp, with a state that cannot be read, and after a change of the program or the configuration: the last day
 //     is looked at again instead (relive).
 //
-// A clock that is behind the state, as a board without one starts, is a clock that was put back.
+// A clock that is behind the state, as that of a board without a battery is at its start, is a clock that was put back.
 
 // stateEvery bounds what a power cut leaves to the archive's readings, and what the card has to bear: tests/bench prints the bytes.
 // Ours, no source.
@@ -111,7 +111,7 @@ func (d *daemon) loadState(now time.Time) error {
 	if err := j.load(state); err != nil {
 		return err
 	}
-	if off := now.Sub(j.rabbitry.Seen()); off.Abs() > warmUp {
+	if off := now.Sub(j.rabbitry.Seen()); off > warmUp {
 		return fmt.Errorf("it is %v old", off.Round(time.Minute))
 	}
 	j.tracker = d.judge.tracker
