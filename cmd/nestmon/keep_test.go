@@ -15,10 +15,10 @@ import (
 	"nestmon/thresholds/litter"
 )
 
-// The story of the demonstration up to the overheating of the metal box: a heat wave, a chill and a kindling.
-var storyEnd = demoStart.Add(59 * time.Hour)
+// A day of the demonstration up to the overheating of the metal box.
+var storyFrom, storyEnd = demoStart.Add(36 * time.Hour), demoStart.Add(59 * time.Hour)
 
-// told lives from demoStart to storyEnd with restarts in between, each after doing something to the shed, and returns all events as
+// told lives from storyFrom to storyEnd with restarts in between, each after doing something to the shed, and returns all events as
 // lines and all that is remembered at the end.
 func told(t *testing.T, meanwhile func(s *shed, last *daemon), cuts ...time.Duration) (events, state []byte) {
 	t.Helper()
@@ -26,7 +26,7 @@ func told(t *testing.T, meanwhile func(s *shed, last *daemon), cuts ...time.Dura
 	s.demo.did = map[place]time.Time{}
 	var out bytes.Buffer
 	var last *daemon
-	from := demoStart
+	from := storyFrom
 	for i, cut := range append(cuts, storyEnd.Sub(demoStart)) {
 		said, _ := s.live(t, from, demoStart.Add(cut), func(d *daemon) {
 			last, s.demo.daemon = d, d
@@ -73,8 +73,8 @@ func TestRestartsChangeNothing(t *testing.T) {
 		older = newer
 	}
 	at := []time.Duration{
-		7*time.Hour + 30*time.Second, 7*time.Hour + 14*time.Minute, 26*time.Hour + 59*time.Minute + 30*time.Second,
-		27 * time.Hour, 47 * time.Hour, 47*time.Hour + 9*time.Minute + 30*time.Second, 58*time.Hour + 3*time.Minute, 58*time.Hour + 12*time.Minute,
+		37*time.Hour + 30*time.Second, 37*time.Hour + 14*time.Minute, 41*time.Hour + 59*time.Minute + 30*time.Second,
+		42 * time.Hour, 47 * time.Hour, 47*time.Hour + 9*time.Minute + 30*time.Second, 58*time.Hour + 3*time.Minute, 58*time.Hour + 12*time.Minute,
 	}
 	for name, meanwhile := range map[string]func(*shed, *daemon){"stopped": nil, "power cut": powerCut} {
 		t.Run(name, func(t *testing.T) {
