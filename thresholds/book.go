@@ -10,8 +10,11 @@ import (
 )
 
 // SetLitters replaces the litter book. In each nest the litter whose kits are in it counts, and while there is none the newest that has
-// begun; one that begins later takes over on its day.
+// begun; one that begins later takes over on its day. The same book again changes nothing.
 func (r *Rabbitry) SetLitters(book []litter.Litter, now time.Time) {
+	if r.started && slices.EqualFunc(book, r.book, litter.Litter.Equal) {
+		return
+	}
 	r.book = slices.Clone(book)
 	r.chooseLitters(now)
 }

@@ -6,9 +6,11 @@ import (
 	"nestmon/thresholds/alarm"
 )
 
-// fault is an alarm about the daemon itself, told from outside: a bus, a sink, the archive.
+// faultNames are the alarms about the daemon itself, told from outside.
+var faultNames = [...]alarm.Name{alarm.BusFault, alarm.SinkFault, alarm.PowerFault, alarm.DaemonFault}
+
+// fault is one of them.
 type fault struct {
-	name alarm.Name
 	now  alarm.Condition
 	text string
 	slot alarm.Slot
@@ -18,27 +20,25 @@ type fault struct {
 // known. It becomes an event at the next minute. One fault of a name stands at a time; its text says what failed and Count how many
 // things, so that one more is told anew; c brings the rule and its source.
 func (r *Rabbitry) Fault(name alarm.Name, c alarm.Condition, text string) {
-	f := r.fault(name)
-	if f == nil {
-		f = &fault{name: name}
-		r.faults = append(r.faults, f)
+	if f := r.fault(name); f != nil {
+		f.now, f.text = c, text
 	}
-	f.now, f.text = c, text
 }
 
 func (r *Rabbitry) fault(name alarm.Name) *fault {
-	for _, f := range r.faults {
-		if f.name == name {
-			return f
+	for i, known := range faultNames {
+		if known == name {
+			return &r.faults[i]
 		}
 	}
 	return nil
 }
 
 func (r *Rabbitry) stepFaults(events []alarm.Event) []alarm.Event {
-	for _, f := range r.faults {
+	for i := range r.faults {
+		f, name := &r.faults[i], faultNames[i]
 		words := alarm.Words{Text: f.text, Rule: f.now.Rule, Source: f.now.Source}
-		e, changed := f.slot.Apply(r.now.Wall, "", f.name, f.now, func(alarm.Condition) alarm.Words { return words })
+		e, changed := f.slot.Apply(r.now.Wall, "", name, f.now, func(alarm.Condition) alarm.Words { return words })
 		if changed {
 			events = append(events, e)
 		}
@@ -57,10 +57,9 @@ func (r *Rabbitry) acknowledgeFault(name alarm.Name, at time.Time) bool {
 // restoreFaults puts back what had failed. Whether it still does is not known until Fault says so.
 func (r *Rabbitry) restoreFaults(stored []alarm.Standing) {
 	for _, st := range stored {
-		switch st.Name {
-		case alarm.BusFault, alarm.SinkFault, alarm.PowerFault, alarm.DaemonFault:
-			r.Fault(st.Name, alarm.Condition{Hold: true}, st.Text)
-			r.fault(st.Name).slot.Restore(st)
+		if f := r.fault(st.Name); f != nil {
+			f.now, f.text = alarm.Condition{Hold: true}, st.Text
+			f.slot.Restore(st)
 		}
 	}
 }

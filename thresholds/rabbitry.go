@@ -16,19 +16,24 @@ type Rabbitry struct {
 	channels *nest.Channels
 	site     *nest.Site
 	nests    []*nest.Watch
-	faults   []*fault
+	faults   [len(faultNames)]fault
 	book     []litter.Litter
 	turnover time.Time // when the next litter of the book begins, zero when none does
 
 	now     nest.Now
 	last    time.Time
 	started bool
+	resumed bool // a state was loaded, and no poll has come since
 	events  []alarm.Event
 }
 
 // longestGap is the longest time without a poll that is bridged minute by minute: a day and the retries of a night. After a
 // longer one the detectors begin anew; ours, no source.
 const longestGap = 30 * time.Hour
+
+// missedPolls is how many intervals may lie between the polls before and after a restart without anything being made of it: one poll
+// comes late, as it may while the daemon runs; ours, no source.
+const missedPolls = 2
 
 // New makes a rabbitry. Its configuration has been validated by the caller; a nest that names an unknown probe is an error.
 func New(cfg Config) (*Rabbitry, error) {
@@ -84,6 +89,12 @@ func (r *Rabbitry) advance(t time.Time) {
 		r.putBack(t)
 	}
 	r.last = t
+	if r.resumed {
+		r.resumed = false
+		if elapsed > missedPolls*r.cfg.Poll {
+			r.channels.Resume(&r.now, elapsed)
+		}
+	}
 	if elapsed < 0 || elapsed > longestGap {
 		r.gap(t, elapsed)
 		return

@@ -27,8 +27,8 @@ func (r *Rabbitry) Standing() []alarm.Standing {
 	for _, w := range r.nests {
 		all = w.Standing(all)
 	}
-	for _, f := range r.faults {
-		if f.slot.On() {
+	for i := range r.faults {
+		if f := &r.faults[i]; f.slot.On() {
 			all = append(all, f.slot.Standing())
 		}
 	}

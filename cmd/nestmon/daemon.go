@@ -34,7 +34,8 @@ type daemon struct {
 	commands chan func()
 	started  time.Time
 	faults   faultBook
-	owed     bool // what stands could not be stored when it changed
+	owed     bool      // what stands could not be stored when it changed
+	kept     time.Time // when what is remembered was last kept
 }
 
 // pace says when to poll.
@@ -57,6 +58,14 @@ const (
 
 // resume brings the judge back to where it was when the archive was last written.
 func (d *daemon) resume(now time.Time) error {
+	if rejoined, err := d.rejoin(now); rejoined || err != nil {
+		return err
+	}
+	return d.relive(now)
+}
+
+// relive looks at the last day again, where what was remembered is lost.
+func (d *daemon) relive(now time.Time) error {
 	book, err := d.archive.Litters()
 	if err != nil {
 		return fmt.Errorf("reading the litter book: %w", err)
@@ -97,9 +106,7 @@ func (d *daemon) resume(now time.Time) error {
 		return fmt.Errorf("reading chores marked done: %w", err)
 	}
 	for _, m := range marks {
-		if err := r.Done(m.Nest, m.Event, m.Time); err != nil {
-			d.log.Info("a chore marked done no longer applies", "err", err)
-		}
+		d.markAgain(m)
 	}
 	standing, err := d.archive.Standing()
 	if err != nil {
@@ -107,6 +114,12 @@ func (d *daemon) resume(now time.Time) error {
 	}
 	r.Restore(standing)
 	return nil
+}
+
+func (d *daemon) markAgain(m archive.Mark) {
+	if err := d.judge.rabbitry.Done(m.Nest, m.Event, m.Time); err != nil {
+		d.log.Info("a chore marked done no longer applies", "err", err)
+	}
 }
 
 // Of the weather of the past: heat is new to a doe for a week after two cool ones, and the season is smoothed over five days. A day
@@ -147,6 +160,8 @@ func (d *daemon) run(ctx context.Context) error {
 	if err := d.resume(d.started); err != nil {
 		return err
 	}
+	d.kept = d.started
+	defer func() { d.keepState(d.pace.Now(), true) }()
 	ctx, fail := context.WithCancelCause(ctx)
 	defer fail(nil)
 	go func() {
@@ -201,6 +216,7 @@ func (d *daemon) cycle(ctx context.Context, t time.Time) {
 	d.faults.clock(trusted, t)
 	d.faults.report(d, t)
 	d.show(trusted)
+	d.keepState(t, false)
 	if d.healthy != nil {
 		d.healthy()
 	}

@@ -5,6 +5,8 @@
 // and counted, never wrapped. A layout names the series behind the columns, and every row names its layout, so probes may
 // come, go and change places. Beside the polls stand hourly counts, minima, means and maxima, the sinks' cursors, and what
 // sinks refused for good. book.db holds what people and alarms need: litter book, events, standing alarms, messages, marks.
+// Beside them lies the file state, what the decisions remember: replaced whole, and no loss where it is missing, for the readings
+// are looked at again instead.
 //
 // # Times and keys
 //
@@ -49,6 +51,9 @@
 // spaced; 12 series 4.0 and 15.8. A row for each sample and series: 1,455 given and 1,290 spaced; 173 and 212. Left alone
 // at a real 30 s for 24 polls, without events: 16.7 and 14.8. Nearly all of that is one 4 KiB page of the log a poll, 12 MB a
 // day, the least there is without holding polls back. The file system's own journal comes on top.
+//
+// The state is packed and synced each time: for the five nests of the demonstration at most 11 kB, every quarter of an hour, which is
+// 1 MB a day; for thirty nests 5 MB (tests/bench).
 //
 // A week's graph of one probe among 90 series in 500 points takes 10 to 13 ms here, from hourly rows 0.3 ms. Ninety days of 90
 // series are 57 MB.

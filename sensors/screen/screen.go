@@ -70,6 +70,21 @@ func (s *Screen) Apply(readings []sensors.Reading) {
 		}
 		c.here = r.OK() || r.Fault == sensors.Settling
 	}
+	s.compare(readings)
+}
+
+// compare looks at how the values of a poll moved against each other.
+func (s *Screen) compare(readings []sensors.Reading) {
+	for i := range readings {
+		if r := &readings[i]; r.OK() {
+			s.find(r.Probe).channels[r.Quantity].frozen.follow()
+		}
+	}
+	for i := range readings {
+		if r := &readings[i]; r.OK() && r.Quantity != sensors.CO2 && s.find(r.Probe).frozen() {
+			r.Suspect = true
+		}
+	}
 }
 
 // Clipped counts the humidities of the probe that were beyond 0 or 100 % by a little and were clipped.
@@ -122,9 +137,6 @@ func (p *probe) judge(c *channel, r *sensors.Reading, batch []sensors.Reading) {
 		r.Suspect = true
 	}
 	c.frozen.see(r.Value, r.Time, gap > max(p.stale, longestGap))
-	if r.Quantity != sensors.CO2 && p.frozen() {
-		r.Suspect = true
-	}
 }
 
 func impossibleTemperature(v float64) sensors.Fault {

@@ -11,14 +11,15 @@ type frozen struct {
 	value  float64
 	since  time.Time
 	newest time.Time
+	anew   bool      // the newest value began a stretch
 	others []*frozen // temperatures of the other probes of the nest
 	moved  []span    // what those showed since, by others
 	seen   []seenBy  // the spans of other channels that this one's values go to
 }
 
 type span struct {
-	low, high float64
-	any       bool
+	Low, High float64
+	Any       bool
 }
 
 type seenBy struct {
@@ -28,20 +29,28 @@ type seenBy struct {
 
 // see takes the channel's next value; gone means that the probe was silent too long for the values to be one stretch.
 func (f *frozen) see(v float64, at time.Time, gone bool) {
-	if v != f.value || gone || f.since.IsZero() || at.Before(f.newest) {
+	f.anew = v != f.value || gone || f.since.IsZero() || at.Before(f.newest)
+	if f.anew {
 		f.value, f.since = v, at
-		for i, o := range f.others {
-			f.moved[i] = span{low: o.value, high: o.value, any: !o.since.IsZero()}
-		}
 	}
 	f.newest = at
+}
+
+// follow tells the neighbours of the value seen, and looks at theirs where a new stretch has begun. All of a poll are seen before, so
+// that their order in it says nothing.
+func (f *frozen) follow() {
+	if f.anew {
+		for i, o := range f.others {
+			f.moved[i] = span{Low: o.value, High: o.value, Any: !o.since.IsZero()}
+		}
+	}
 	for _, s := range f.seen {
 		m := &s.by.moved[s.at]
-		if !m.any {
-			*m = span{v, v, true}
+		if !m.Any {
+			*m = span{f.value, f.value, true}
 			continue
 		}
-		m.low, m.high = min(m.low, v), max(m.high, v)
+		m.Low, m.High = min(m.Low, f.value), max(m.High, f.value)
 	}
 }
 
@@ -90,7 +99,7 @@ func (p *probe) frozen() bool {
 		return false
 	}
 	for _, m := range t.moved {
-		if m.any && m.high-m.low > nestMoved {
+		if m.Any && m.High-m.Low > nestMoved {
 			return true
 		}
 	}

@@ -13,51 +13,54 @@ import (
 
 	"nestmon/sensors"
 	"nestmon/sensors/recorded"
-	"nestmon/sensors/screen"
 	"nestmon/thresholds"
-	"nestmon/thresholds/litter"
 )
 
 // start is where the invented readings begin.
 func start() time.Time { return time.Date(2026, time.March, 1, 0, 0, 0, 0, time.UTC) }
 
-// decide prints what one reading costs on its way through screen and decisions, beside merely copying it, on one core.
-func decide(w io.Writer, _, _ string) error {
-	const polls = 2 * 2880 // two days
-	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
-	cfg := domain()
-	rabbitry, err := thresholds.New(cfg)
+// decide prints what one reading costs on its way through screen and all detectors, on one core, beside what parsing it from a file costs.
+func decide(w io.Writer, _, dir string) error {
+	const rows, polls = 400_000, 2 * 2880 // two days
+	file := filepath.Join(dir, "readings.csv")
+	written, err := writeReadings(file, rows)
 	if err != nil {
 		return err
 	}
-	var book []litter.Litter
-	for _, n := range cfg.Nests {
-		book = append(book, litter.Litter{Nest: n.ID, Bred: start().AddDate(0, 0, -32), Kindled: start().AddDate(0, 0, -1), Born: 8})
+	took, err := parse(file)
+	if err != nil {
+		return err
 	}
-	rabbitry.SetLitters(book, start())
-	validator := screen.New(cfg.Probes)
-	through := func(judge bool) (time.Duration, int) {
-		var spent time.Duration
-		batch, copied, count := []sensors.Reading{}, []sensors.Reading{}, 0
+	each := func(d time.Duration, count int) float64 { return float64(d.Nanoseconds()) / float64(count) / 1e3 }
+	parsed := each(took, written)
+	fmt.Fprintf(w, "parsing a reading from CSV: %.2f µs\n", parsed)
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(1))
+	for _, second := range []bool{false, true} {
+		cfg := domain(second)
+		rabbitry, err := thresholds.New(cfg)
+		if err != nil {
+			return err
+		}
+		rabbitry.SetLitters(litters(cfg), start())
+		validator := newScreen(cfg)
+		var screened, decided time.Duration
+		var batch []sensors.Reading
+		count := 0
 		for i := range polls {
 			at := start().Add(time.Duration(i) * poll)
-			batch = readings(batch[:0], i, at)
+			batch = readings(batch[:0], second, i, at)
 			began := time.Now()
-			if judge {
-				validator.Apply(batch)
-				rabbitry.Observe(at, batch)
-			} else {
-				copied = append(copied[:0], batch...)
-			}
-			spent += time.Since(began)
+			validator.Apply(batch)
+			between := time.Now()
+			rabbitry.Observe(at, batch)
+			decided += time.Since(between)
+			screened += between.Sub(began)
 			count += len(batch)
 		}
-		return spent, count
+		all := each(screened+decided, count)
+		fmt.Fprintf(w, "%d nests, %d probes: a reading through screen and all detectors %.2f µs, %.1f times parsing it (screen %.2f, detectors %.2f; %d readings)\n",
+			nests, len(cfg.Probes), all, all/parsed, each(screened, count), each(decided, count), count)
 	}
-	plain, _ := through(false)
-	judged, count := through(true)
-	fmt.Fprintf(w, "a reading through screen and decisions: %.2f µs, %.0f times copying it (%d readings, %d nests)\n",
-		float64(judged.Nanoseconds())/float64(count)/1e3, float64(judged)/float64(plain), count, nests)
 	return nil
 }
 

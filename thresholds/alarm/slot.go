@@ -33,9 +33,14 @@ type Words struct {
 
 // Slot remembers one alarm of one place. The zero Slot is off.
 type Slot struct {
-	on   Standing
-	last Condition // the newest that was not a Hold
-	wait int       // minutes for which a restored alarm still waits for its rule
+	on *raised // nil while it is off, as most are most of the time
+}
+
+// raised is an alarm that is on.
+type raised struct {
+	Standing
+	Last Condition // the newest that was not a Hold
+	Wait int       // minutes for which a restored alarm still waits for its rule
 }
 
 // restoredWait is how many minutes a restored alarm outlasts a rule that says that all is well: after a start most rules say so until
@@ -43,45 +48,55 @@ type Slot struct {
 const restoredWait = 65
 
 // On reports whether the alarm is on.
-func (s *Slot) On() bool { return s.on.Severity != None }
+func (s *Slot) On() bool { return s.on != nil }
 
-// Standing is the alarm as it stands, with its newest value; meaningful while it is on.
-func (s *Slot) Standing() Standing { return s.on }
+// Standing is the alarm as it stands, with its newest value; the zero Standing while it is off.
+func (s *Slot) Standing() Standing {
+	if s.on == nil {
+		return Standing{}
+	}
+	return s.on.Standing
+}
 
 // Condition is what the rule last said; ok is false while the alarm is off or was only restored.
-func (s *Slot) Condition() (c Condition, ok bool) { return s.last, s.On() && s.last.Severity != None }
+func (s *Slot) Condition() (c Condition, ok bool) {
+	if s.on == nil {
+		return c, false
+	}
+	return s.on.Last, s.on.Last.Severity != None
+}
 
 // Apply takes the rule's newest condition, once a minute, and returns the event to write if there is a change;
 // words says what a condition means.
 func (s *Slot) Apply(t time.Time, nest string, name Name, c Condition, words func(Condition) Words) (Event, bool) {
-	was := s.on.Severity
+	on := s.on
 	switch {
-	case c.Hold || (c.Severity == None && was == None):
+	case c.Hold || (c.Severity == None && on == nil):
 		return Event{}, false
-	case c.Severity == None && s.wait > 0 && !c.Sure:
-		s.wait--
+	case c.Severity == None && on.Wait > 0 && !c.Sure:
+		on.Wait--
 		return Event{}, false
 	case c.Severity == None:
 		e := newEvent(t, nest, name, c)
-		e.State, e.Severity, e.Since = Cleared, was, s.on.Since
-		e.say(Words{over(nest, name), s.on.Rule, s.on.Source})
-		*s = Slot{}
+		e.State, e.Severity, e.Since = Cleared, on.Severity, on.Since
+		e.say(Words{over(nest, name), on.Rule, on.Source})
+		s.on = nil
 		return e, true
-	case was == None || c.Severity > was || c.Count > s.last.Count:
+	case on == nil || c.Severity > on.Severity || c.Count > on.Last.Count:
 		e := newEvent(t, nest, name, c)
 		e.say(words(c))
-		if was != None {
-			e.Since = s.on.Since
+		if on != nil {
+			e.Since = on.Since
 		}
-		*s = Slot{on: Standing{Event: e}, last: c}
+		s.on = &raised{Standing: Standing{Event: e}, Last: c}
 		return e, true
 	}
-	if c.Severity != was || c.Why != s.last.Why || c.Limit != s.on.Limit { // it stands on another rule now
-		s.on.say(words(c))
+	if c.Severity != on.Severity || c.Why != on.Last.Why || c.Limit != on.Limit { // it stands on another rule now
+		on.say(words(c))
 	}
-	s.on.Severity, s.last, s.wait = c.Severity, c, 0
-	s.on.Value, s.on.Limit, s.on.HasValue, s.on.HasLimit = c.Value, c.Limit, c.HasValue, c.HasLimit
-	s.on.Unit, s.on.Probe = c.Unit, c.Probe
+	on.Severity, on.Last, on.Wait = c.Severity, c, 0
+	on.Value, on.Limit, on.HasValue, on.HasLimit = c.Value, c.Limit, c.HasValue, c.HasLimit
+	on.Unit, on.Probe = c.Unit, c.Probe
 	return Event{}, false
 }
 
@@ -100,14 +115,18 @@ func newEvent(t time.Time, nest string, name Name, c Condition) Event {
 	}
 }
 
-// Say stores the words of the alarm that is on.
-func (s *Slot) Say(w Words) { s.on.say(w) }
+// Say stores the words of the alarm while it is on.
+func (s *Slot) Say(w Words) {
+	if s.on != nil {
+		s.on.say(w)
+	}
+}
 
 func (e *Event) say(w Words) { e.Text, e.Rule, e.Source = w.Text, w.Rule, w.Source }
 
 // Acknowledge records that a person has seen the alarm. It reports false when the alarm is not on.
 func (s *Slot) Acknowledge(t time.Time) bool {
-	if !s.On() {
+	if s.on == nil {
 		return false
 	}
 	if s.on.Acknowledged.IsZero() {
@@ -119,5 +138,23 @@ func (s *Slot) Acknowledge(t time.Time) bool {
 // Restore puts back an alarm that was on when the state was stored. What it counted then is not known: only a higher severity raises
 // it anew. Nor has its rule looked yet: its first word that all is well is not believed.
 func (s *Slot) Restore(st Standing) {
-	*s = Slot{on: st, last: Condition{Count: math.MaxInt}, wait: restoredWait}
+	s.on = &raised{Standing: st, Last: Condition{Count: math.MaxInt}, Wait: restoredWait}
+}
+
+// State lists what the slot remembers, for package keep.
+func (s *Slot) State() []any { return []any{&s.on} }
+
+// Agree takes what was stored of the alarm, its zero where it was not on. The slot remembers how things stood minutes before, or
+// what has changed since but was not stored and so was told to nobody. What was told stands; what was not is raised anew.
+func (s *Slot) Agree(st Standing) {
+	switch {
+	case st.Severity == None:
+		s.on = nil
+	case s.on == nil:
+		s.Restore(st)
+	case st.Severity < s.on.Severity:
+		s.on.Standing = st
+	case st.Time.Equal(s.on.Time):
+		s.on.Acknowledged = st.Acknowledged
+	}
 }

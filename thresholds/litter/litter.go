@@ -12,6 +12,12 @@ type Litter struct {
 	Ended   time.Time // the kits are gone: weaned, collected, lost
 }
 
+// Equal reports whether both say the same, in whatever zone.
+func (l Litter) Equal(o Litter) bool {
+	return l.ID == o.ID && l.Nest == o.Nest && l.Born == o.Born &&
+		l.Bred.Equal(o.Bred) && l.Kindled.Equal(o.Kindled) && l.Ended.Equal(o.Ended)
+}
+
 // UnknownBorn is the number of kits assumed where none was entered: near the mean born alive of 6.9 to 7.8 in
 // Frangiadaki et al., World Rabbit Science (quoted in the project's notes, not read in full).
 const UnknownBorn = 7

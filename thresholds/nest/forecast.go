@@ -34,7 +34,7 @@ const (
 // forecast expects nest air up to two hours ahead: by Holt's damped trend (Holt 1957; Gardner & McKenzie 1985, from memory), and from the
 // second day on by yesterday's shape as well.
 type forecast struct {
-	past    [forecastKept]float32 // °C every five minutes, newest at at
+	past    [forecastKept]hundredths // °C every five minutes, newest at at
 	at      int
 	minutes int // since the newest was kept
 	sum     float64
@@ -55,7 +55,7 @@ type forecast struct {
 func (f *forecast) forget() {
 	*f = forecast{limit: f.limit, sun: sun{limit: f.sun.limit}}
 	for i := range f.past {
-		f.past[i] = absent
+		f.past[i] = missing
 	}
 	f.sun.forget()
 }
@@ -75,7 +75,7 @@ func (f *forecast) step(w *Watch, n *Now) {
 	}
 	f.minutes, f.sum, f.fresh = 0, 0, 0
 	f.at = (f.at + forecastKept - 1) % forecastKept
-	f.past[f.at] = value
+	f.past[f.at] = pack(value)
 	f.sun.step(f)
 	if !f.known {
 		if f.missing++; f.missing > trendGap {
@@ -128,7 +128,7 @@ func (f *forecast) look() {
 var persistencePerStep = math.Pow(persistencePerH, float64(forecastStep)/60)
 
 // back is nest air k values ago.
-func (f *forecast) back(k int) float32 { return f.past[(f.at+k)%forecastKept] }
+func (f *forecast) back(k int) float32 { return f.past[(f.at+k)%forecastKept].value() }
 
 // yesterday is the smoothed nest air of a day ago and k steps on.
 func (f *forecast) yesterday(k int) (float64, bool) {
@@ -171,4 +171,23 @@ func (w *Watch) heatExpected(n *Now) alarm.Condition {
 		c.Why = whySun
 	}
 	return w.asUsed(c)
+}
+
+// hundredths keeps a temperature in the archive's step, from -327 to 327 °C, in two bytes.
+type hundredths int16
+
+const missing hundredths = math.MinInt16
+
+func pack(v float32) hundredths {
+	if isAbsent(v) {
+		return missing
+	}
+	return hundredths(math.Round(min(max(float64(v), -327), 327) * 100))
+}
+
+func (h hundredths) value() float32 {
+	if h == missing {
+		return absent
+	}
+	return float32(h) / 100
 }

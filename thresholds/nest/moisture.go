@@ -16,8 +16,8 @@ const (
 
 // hour is the mean water of one hour, g/m³.
 type hour struct {
-	excess float32 // in the nest over outside
-	room   float32 // what fresh air could take up in the nest; 0 where the hour says nothing
+	Excess float32 // in the nest over outside
+	Room   float32 // what fresh air could take up in the nest; 0 where the hour says nothing
 }
 
 // moisture compares the last hours with the same hours of the days before. It begins anew with each litter, for kits bring water with
@@ -92,10 +92,10 @@ func (m *moisture) judge() {
 func sum(of func(ago int) hour) (excess, room float64, ok bool) {
 	known := 0
 	for ago := range moistHours {
-		if h := of(ago); h.room > 0 {
+		if h := of(ago); h.Room > 0 {
 			known++
-			excess += float64(h.excess)
-			room += float64(h.room)
+			excess += float64(h.Excess)
+			room += float64(h.Room)
 		}
 	}
 	return excess / float64(max(known, 1)), room / float64(max(known, 1)), known >= moistKnown

@@ -138,8 +138,8 @@ type ahead struct {
 
 // hourly is an hour's mean, °C.
 type hourly struct {
-	mean float32
-	ok   bool
+	Mean float32
+	OK   bool
 }
 
 // step gives the lowest and highest air expected, once an hour; ok where yesterday is known at this hour.
@@ -159,15 +159,15 @@ func (a *ahead) step(n *Now, out *Channel) (lowest, highest float64, ok bool) {
 	a.past[a.at] = now
 	a.at = (a.at + 1) % hoursInDay
 	a.minute, a.seen, a.sum = 0, 0, 0
-	if !now.ok || !was.ok {
+	if !now.OK || !was.OK {
 		return 0, 0, false
 	}
-	lowest, highest = float64(now.mean), float64(now.mean)
-	differs := float64(now.mean - was.mean)
+	lowest, highest = float64(now.Mean), float64(now.Mean)
+	differs := float64(now.Mean - was.Mean)
 	for h := range aheadHours {
 		differs *= aheadDecay
-		if then := a.past[(a.at+h)%hoursInDay]; then.ok {
-			lowest, highest = min(lowest, float64(then.mean)+differs), max(highest, float64(then.mean)+differs)
+		if then := a.past[(a.at+h)%hoursInDay]; then.OK {
+			lowest, highest = min(lowest, float64(then.Mean)+differs), max(highest, float64(then.Mean)+differs)
 		}
 	}
 	return lowest, highest, true

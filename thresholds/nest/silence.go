@@ -61,6 +61,9 @@ func (w *Watch) night() bool { return w.site.harsh && w.mayHoldKits(youngUntil) 
 // judgeHarsh says whether the air outside is too cold or too hot for kits that nobody sees, or unknown. It has a deadband, for
 // every step into it wakes somebody.
 func (s *Site) judgeHarsh(n *Now) {
+	if s.air != nil && s.air.undecided(n) {
+		return // the weather has not changed because the daemon was off
+	}
 	if s.air == nil || !s.air.seen || s.air.silentFor(n) > max(unseenFor, s.air.stale) {
 		s.harsh = true
 		return

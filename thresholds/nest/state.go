@@ -232,10 +232,8 @@ func (s *Site) Restore(stored []alarm.Standing) {
 
 func restored(stored []alarm.Standing, nest string, name alarm.Name) alarm.Slot {
 	var slot alarm.Slot
-	for _, st := range stored {
-		if st.Nest == nest && st.Name == name {
-			slot.Restore(st)
-		}
+	if st := alarm.Find(stored, nest, name); st.Severity != alarm.None {
+		slot.Restore(st)
 	}
 	return slot
 }
