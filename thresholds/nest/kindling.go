@@ -17,18 +17,19 @@ const (
 	birthHolds    = 0.35 // share of its highest warmth that a litter keeps; the straw a doe has left does not
 	birthBack     = 5    // min that a minute without warmth takes back
 
-	birthQuick   = 75     // min of a litter's warmth in which no doe is in the box
-	birthWarmth  = 0.5    // of the way to the set-point: warmer than straw beside a doe, which is no warmer than 30 °C
-	birthDoe     = 2.0    // K that a doe's own heat, some 12 W, warms nest air over outside air; a litter's 3 W does not
-	birthMinutes = 4 * 60 // min of any warmth: longer than a doe sits
-	birthKept    = 5 * 60 // min kept at most
-	contrastLow  = 4.0    // K: warmth is no share of less
+	birthQuick   = 75    // min of a litter's warmth in which no doe is in the box
+	birthWarmth  = 0.5   // of the way to the set-point: warmer than straw beside a doe, which is no warmer than 30 °C
+	birthDoe     = 2.0   // K that a doe's own heat, some 12 W, warms nest air over outside air; a litter's 3 W does not
+	birthMinutes = 200.0 // min of any warmth without her: longer than a doe sits,
+	birthWithDoe = 0.5   // and a minute of it with her counts for so much
+	birthKept    = 250.0 // min kept at most
+	contrastLow  = 4.0   // K: warmth is no share of less
 )
 
 // birth looks for the step of warmth that a litter makes and a doe sitting in the box does not: it stays.
 type birth struct {
-	minutes  int // of warmth
-	strong   int // of a litter's warmth without a doe
+	minutes  float64 // of warmth
+	strong   int     // min of a litter's warmth without a doe
 	since    time.Time
 	peak     float64   // the highest warmth of these minutes
 	before   float64   // K, nest air over outside air when they began
@@ -65,12 +66,16 @@ func (b *birth) step(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
 		}
 	}
 	b.peak = max(b.peak, warmth)
-	if over > b.slack && warmth > birthHolds*b.peak {
-		b.minutes = min(b.minutes+1, birthKept)
-	} else {
+	doe := lift-b.before > birthDoe
+	switch {
+	case over < b.slack || warmth < birthHolds*b.peak:
 		b.minutes = max(b.minutes-birthBack, 0)
+	case doe:
+		b.minutes = min(b.minutes+birthWithDoe, birthKept)
+	default:
+		b.minutes = min(b.minutes+1, birthKept)
 	}
-	if warmth > birthWarmth && lift-b.before < birthDoe {
+	if warmth > birthWarmth && !doe {
 		b.strong++
 	} else {
 		b.strong = max(b.strong-birthBack, 0)
