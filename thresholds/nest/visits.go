@@ -9,17 +9,25 @@ import (
 
 // Shapes of a visit and of an opened nest, found on simulated nests; ours, no visit measured.
 const (
-	pulseRise     = 0.6 // K of nest air above the half hour before
-	pulseQuick    = 0.4 // K of it within five minutes
-	dipAfter      = 20  // min in which the cluster must dip
-	dipLeast      = 0.5 // K
-	dipShare      = 0.025
+	pulseRise     = 0.6    // K of nest air above the half hour before
+	pulseQuick    = 0.4    // K of it within five minutes
+	visitJudged   = 28     // min after it in which it is seen whole, and the kits lie covered again
+	visitPeak     = 1.0    // K of nest air: some 12 W of doe in a closed box
+	visitHeld     = 0.6    // of that peak, for
+	heldLeast     = 3      // min: she nurses about three [brood-needs 6.1: published], and a look in without nursing is shorter
+	heldMost      = 6      // min: sun and uncovered kits warm the air for longer
+	visitGone     = 0.45   // of the peak that may be left
+	goneFrom      = 8      // min after it began
+	goneTo        = 10     // min
+	answerLeast   = 0.5    // K by which the cluster must answer: bare while she nurses, warm where she lies on the probe, or better covered afterwards,
+	answerShare   = 0.03   // or this share of its contrast, whichever is more
+	bumpWithin    = 10     // min in which she warms a probe she lies on
 	refractory    = 3 * 60 // min: she does not come again so soon
 	lidShare      = 0.45   // of the way from nest air to outside air
 	lidLeast      = 0.6    // K
 	lidQuiet      = 25     // min after an opened nest in which no visit is read
 	rhythmHours   = 24.0   // h between nursings of six or more kits [Eur. J. Neurosci. 2009, abstract]
-	missedVisits  = 2      // one visit in three is not seen, so one miss proves nothing
+	missedVisits  = 2      // one visit in ten is not seen, so one miss proves nothing
 	rhythmSlack   = 6.0    // h
 	nestOpenLeast = 30     // min between two inspections
 	// Kits uncover themselves 1-2 h before she comes and lie covered again about 30 min after [Hudson & Distel 1982, abstract], on both
@@ -31,18 +39,17 @@ const (
 
 // visits tells the doe's visits and people's inspections apart by what they do to nest air.
 type visits struct {
-	pulseAgo int     // min since nest air rose as if the doe had come
-	before   float64 // °C, the cluster before that pulse
-	lidAgo   int     // min since the nest was opened
-	visitAgo int     // min since the last visit seen
-	seen     int     // visits of this litter
-	unseen   int     // min with both probes fresh since the last visit
+	pulseAgo int // min since nest air rose as if the doe had come
+	lidAgo   int // min since the nest was opened
+	visitAgo int // min since the last visit seen
+	seen     int // visits of this litter
+	unseen   int // min with both probes fresh since the last visit
 	last     time.Time
 	lookedAt time.Time // the last inspection, seen or entered
 	entered  time.Time // the last one that a person entered
 }
 
-func (v *visits) forget() { v.pulseAgo, v.lidAgo, v.visitAgo, v.before = longAgo, longAgo, longAgo, 0 }
+func (v *visits) forget() { v.pulseAgo, v.lidAgo, v.visitAgo = longAgo, longAgo, longAgo }
 
 func (v *visits) newLitter() {
 	*v = visits{lookedAt: v.lookedAt, entered: v.entered}
@@ -81,22 +88,62 @@ func (v *visits) step(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
 	if e, opened := v.opened(w, n, now); opened {
 		return append(events, e)
 	}
-	if v.pulseAgo > dipAfter && now-float64(quick) > pulseQuick {
+	if v.pulseAgo > visitJudged && now-float64(quick) > pulseQuick {
 		if usual, ok := p.air.median(8, 37); ok && now-usual > pulseRise {
 			v.pulseAgo = 0
-			v.before, _ = p.reading.median(1, 10)
 		}
 	}
-	if !p.valid || w.days.age < 0 || v.pulseAgo > dipAfter || v.visitAgo < refractory || v.lidAgo < lidQuiet {
+	if v.pulseAgo != visitJudged || !p.valid || w.days.age < 0 || v.visitAgo < refractory || v.lidAgo < visitJudged+lidQuiet {
 		return events
 	}
-	if v.before-p.y <= max(dipLeast, dipShare*(v.before-p.a.value)) {
+	answer, ok := p.nursed()
+	if !ok {
 		return events
 	}
-	v.visitAgo, v.unseen, v.last = 0, 0, n.Wall
+	came := n.Wall.Add(-visitJudged * time.Minute)
+	v.visitAgo, v.unseen, v.last = visitJudged, visitJudged, came
 	v.seen++
-	return append(events, w.note(n, alarm.Visit, n.Wall.Add(-time.Duration(v.pulseAgo)*time.Minute),
-		alarm.Condition{Unit: "C", Value: round2(v.before - p.y), HasValue: true, Probe: p.probe.Probe}, w.words(alarm.Visit, alarm.Condition{})))
+	return append(events, w.note(n, alarm.Visit, came,
+		alarm.Condition{Unit: "C", Value: round2(answer), HasValue: true, Probe: p.probe.Probe}, w.words(alarm.Visit, alarm.Condition{})))
+}
+
+// nursed reports whether nest air, visitJudged minutes after it began to rise, has risen, stayed and fallen as it does with a doe who
+// nurses, and the cluster has answered; and by how many K.
+func (p *pile) nursed() (answer float64, ok bool) {
+	usual, ok1 := p.air.median(visitJudged+2, visitJudged+25)
+	before, ok2 := p.reading.median(visitJudged+2, visitJudged+12)
+	after, ok3 := p.reading.median(0, 6)
+	left, ok4 := p.air.median(0, 6)
+	late, ok5 := p.air.median(visitJudged-goneTo, visitJudged-goneFrom)
+	if !ok1 || !ok2 || !ok3 || !ok4 || !ok5 {
+		return 0, false
+	}
+	peak, held := 0.0, 0
+	for m := range heldMost + 2 {
+		if v, ok := p.air.median(visitJudged-m-1, visitJudged-m); ok {
+			peak = max(peak, v-usual)
+		}
+	}
+	for m := range goneTo + heldLeast {
+		if float64(p.air.back(visitJudged-m))-usual > visitHeld*peak {
+			held++
+		}
+	}
+	if peak < visitPeak || held < heldLeast || held > heldMost || late-usual > visitGone*peak {
+		return 0, false
+	}
+	answer = (after - left) - (before - usual) // she is gone and the kits have pulled their cover close
+	for m := 1; m < visitJudged-4; m++ {
+		y, ok := p.reading.median(visitJudged-m-1, visitJudged-m+1)
+		if !ok {
+			continue
+		}
+		answer = max(answer, before-y)
+		if m < bumpWithin {
+			answer = max(answer, y-before)
+		}
+	}
+	return answer, answer > max(answerLeast, answerShare*(before-usual))
 }
 
 // opened looks for nest air that steps towards the air outside.
