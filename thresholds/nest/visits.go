@@ -25,26 +25,26 @@ const (
 	refractory    = 3 * 60 // min: she does not come again so soon
 	lidShare      = 0.45   // of the way from nest air to outside air
 	lidLeast      = 0.6    // K
+	lidWarm       = 3.0    // K that air must rise where it is warmer outside, and
+	lidWarmShare  = 0.7    // of the way: a doe warms the air too
 	lidQuiet      = 25     // min after an opened nest in which no visit is read
 	rhythmHours   = 24.0   // h between nursings of six or more kits [Eur. J. Neurosci. 2009, abstract]
 	missedVisits  = 2      // one visit in ten is not seen, so one miss proves nothing
-	rhythmSlack   = 6.0    // h
+	rhythmSlack   = 4.0    // h
 	nestOpenLeast = 30     // min between two inspections
 	// Kits uncover themselves 1-2 h before she comes and lie covered again about 30 min after [Hudson & Distel 1982, abstract], on both
 	// sides of a day that is never exactly one.
 	uncoveredBefore = 2.2 // h
 	gatheredAfter   = 1.2 // h
-	readableFrom    = 2   // visits seen in this litter before their absence means anything: some nests show none
 )
 
 // visits tells the doe's visits and people's inspections apart by what they do to nest air.
 type visits struct {
-	pulseAgo int // min since nest air rose as if the doe had come
-	lidAgo   int // min since the nest was opened
-	visitAgo int // min since the last visit seen
-	seen     int // visits of this litter
-	unseen   int // min with both probes fresh since the last visit
-	last     time.Time
+	pulseAgo int       // min since nest air rose as if the doe had come
+	lidAgo   int       // min since the nest was opened
+	visitAgo int       // min since the last visit seen
+	unseen   int       // min with both probes fresh since the last visit
+	last     time.Time // when the doe last came, as far as seen in this litter
 	lookedAt time.Time // the last inspection, seen or entered
 	entered  time.Time // the last one that a person entered
 }
@@ -77,12 +77,13 @@ func (v *visits) expectedNow(n *Now) bool {
 func (v *visits) step(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
 	v.pulseAgo, v.lidAgo, v.visitAgo = min(v.pulseAgo+1, longAgo), min(v.lidAgo+1, longAgo), min(v.visitAgo+1, longAgo)
 	p := &w.pile
-	if p.valid {
+	if p.valid && w.days.age >= 0 {
 		v.unseen++
 	}
-	now, ok1 := p.air.mean(2)
-	quick, ok2 := p.air.back(5), !isAbsent(p.air.back(5))
-	if !ok1 || !ok2 {
+	events = v.judge(w, n, events)
+	now, ok := p.air.mean(2)
+	quick := p.air.back(5)
+	if !ok || isAbsent(quick) {
 		return events
 	}
 	if e, opened := v.opened(w, n, now); opened {
@@ -93,6 +94,12 @@ func (v *visits) step(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
 			v.pulseAgo = 0
 		}
 	}
+	return events
+}
+
+// judge says of a pulse of nest air, once it is seen whole, whether the doe nursed.
+func (v *visits) judge(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
+	p := &w.pile
 	if v.pulseAgo != visitJudged || !p.valid || w.days.age < 0 || v.visitAgo < refractory || v.lidAgo < visitJudged+lidQuiet {
 		return events
 	}
@@ -102,7 +109,6 @@ func (v *visits) step(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
 	}
 	came := n.Wall.Add(-visitJudged * time.Minute)
 	v.visitAgo, v.unseen, v.last = visitJudged, visitJudged, came
-	v.seen++
 	return append(events, w.note(n, alarm.Visit, came,
 		alarm.Condition{Unit: "C", Value: round2(answer), HasValue: true, Probe: p.probe.Probe}, w.words(alarm.Visit, alarm.Condition{})))
 }
@@ -158,7 +164,11 @@ func (v *visits) opened(w *Watch, n *Now, now float64) (alarm.Event, bool) {
 		return alarm.Event{}, false
 	}
 	way, moved := p.out.value-usual, now-usual
-	if way*moved <= 0 || abs(moved) < max(lidLeast, lidShare*abs(way)) || abs(now-float64(quick)) < max(lidLeast, 0.5*abs(moved)) {
+	least, share := lidLeast, lidShare
+	if way > 0 {
+		least, share = lidWarm, lidWarmShare
+	}
+	if way*moved <= 0 || abs(moved) < max(least, share*abs(way)) || abs(now-float64(quick)) < max(lidLeast, 0.5*abs(moved)) {
 		return alarm.Event{}, false
 	}
 	v.lidAgo, v.lookedAt = 0, n.Wall
@@ -166,13 +176,11 @@ func (v *visits) opened(w *Watch, n *Now, now float64) (alarm.Event, bool) {
 	return w.note(n, alarm.Inspection, n.Wall, c, w.words(alarm.Inspection, c)), true
 }
 
-// visitOverdue needs a cluster probe and nest air, a litter of six or more and two missed visits.
+// visitOverdue needs a cluster probe and nest air, a litter of six or more and two missed visits. Where none was ever seen the nest
+// may not show them, and it is a notice.
 func (w *Watch) visitOverdue(n *Now) alarm.Condition {
 	p := &w.pile
 	if w.days.age < brood.VisitFirstDay || w.days.age > brood.VisitLastDay || w.kits() < brood.VisitKits || len(w.cluster) == 0 || w.air == nil {
-		return alarm.Condition{}
-	}
-	if w.visits.seen < readableFrom {
 		return alarm.Condition{}
 	}
 	if !p.valid || p.blind {
@@ -183,6 +191,9 @@ func (w *Watch) visitOverdue(n *Now) alarm.Condition {
 	c := alarm.Condition{Value: round2(hours), Limit: limit, HasValue: true, HasLimit: true, Unit: "h", Probe: p.probe.Probe}
 	if n.Wall.Sub(w.kindled()) > brood.VisitOffAfter && hours > limit {
 		c.Severity, c.Since = alarm.Warning, n.Wall.Add(-time.Duration(w.visits.unseen)*time.Minute)
+		if w.visits.last.IsZero() {
+			c.Severity, c.Why = alarm.Notice, whyNeverSeen
+		}
 	}
 	return c
 }

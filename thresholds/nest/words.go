@@ -24,6 +24,7 @@ const (
 	whyDryBulb     = "dry-bulb"
 	whyNoHumidity  = "no-humidity"
 	whyStray       = "stray"
+	whyNeverSeen   = "never-seen"
 )
 
 // both writes a temperature in both scales.
@@ -107,13 +108,17 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 	},
 	alarm.ProbeFault: func(_ *Watch, c alarm.Condition) string { return faultWords(c) },
 	alarm.VisitOverdue: func(_ *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("No visit of the doe has been seen for %.0f h. One visit in three is not seen by the probes, so look at the kits' bellies: full and round is well, flat and wrinkled is hungry.", c.Value)
+		const look = " Look at the kits' bellies: full and round is well, flat and wrinkled is hungry."
+		if c.Why == whyNeverSeen {
+			return fmt.Sprintf("No visit of the doe has been seen in the %.0f h since kindling; two should have been by %.0f h. She stays away, or this nest does not show her to the probes.", c.Value, c.Limit) + look
+		}
+		return fmt.Sprintf("No visit of the doe has been seen for %.0f h; two should have been by %.0f h. One in ten is not seen by the probes.", c.Value, c.Limit) + look
 	},
 	alarm.Kindled: func(_ *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("Warmth that stays has appeared: the cluster is %.1f °C (%.1f °F) warmer than nest air. She has probably kindled. Look, take out dead kits, count the living, and enter the day.", c.Value, c.Value*9/5)
+		return fmt.Sprintf("Warmth that stays has appeared: the cluster is %.1f °C (%.1f °F) warmer than nest air, more than the %.1f °C (%.1f °F) of an empty nest, and no doe in the box explains it. She has probably kindled. Look, take out dead kits, count the living, and enter the day; the day you enter counts.", c.Value, c.Value*9/5, c.Limit, c.Limit*9/5)
 	},
 	alarm.Visit: func(_ *Watch, _ alarm.Condition) string {
-		return "The doe came: nest air rose, then the pile was uncovered for a while."
+		return "The doe came: nest air rose for some minutes and fell again, and the cluster answered."
 	},
 	alarm.Inspection: func(_ *Watch, c alarm.Condition) string {
 		return fmt.Sprintf("The nest was opened: its air moved by %.1f °C (%.1f °F) towards the air outside.", c.Value, c.Value*9/5)
