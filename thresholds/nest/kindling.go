@@ -86,6 +86,7 @@ func (b *birth) step(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
 	b.proposed = b.since
 	w.days.until, w.due.until = time.Time{}, time.Time{}
 	p.newLitter()
+	p.blind = p.w < blindBelow // a litter is there, and the probe is not on it
 	c := alarm.Condition{Value: round2(gap), HasValue: true, Limit: round2(b.base + b.slack), HasLimit: true, Unit: "C", Probe: p.probe.Probe}
 	return append(events, w.note(n, alarm.Kindled, b.since, c, w.words(alarm.Kindled, c)))
 }
