@@ -15,13 +15,13 @@ const (
 	birthSlack    = 0.8  // K above the empty nest that count as nothing,
 	birthSpread   = 1.0  // and this share of how much an empty nest's hours differ
 	birthHolds    = 0.35 // share of its highest warmth that a litter keeps; the straw a doe has left does not
-	birthBack     = 5    // min that a minute without warmth takes back
+	birthBack     = 5.0  // min that a minute without warmth takes back
 
-	birthQuick   = 75    // min of a litter's warmth in which no doe is in the box
+	birthDoe     = 2.0   // K that nest air rises over outside air with the 12 W of a doe in the box; a covered litter has 3 W
+	birthWithDoe = 0.45  // of a minute counts while it does: it may be she
 	birthWarmth  = 0.5   // of the way to the set-point: warmer than straw beside a doe, which is no warmer than 30 °C
-	birthDoe     = 2.0   // K that a doe's own heat, some 12 W, warms nest air over outside air; a litter's 3 W does not
-	birthMinutes = 200.0 // min of any warmth without her: longer than a doe sits,
-	birthWithDoe = 0.5   // and a minute of it with her counts for so much
+	birthQuick   = 75.0  // min of that warmth make a litter
+	birthMinutes = 200.0 // min of any warmth do: longer than a doe sits
 	birthKept    = 250.0 // min kept at most
 	contrastLow  = 4.0   // K: warmth is no share of less
 )
@@ -29,7 +29,7 @@ const (
 // birth looks for the step of warmth that a litter makes and a doe sitting in the box does not: it stays.
 type birth struct {
 	minutes  float64 // of warmth
-	strong   int     // min of a litter's warmth without a doe
+	strong   float64 // of a litter's warmth
 	since    time.Time
 	peak     float64   // the highest warmth of these minutes
 	before   float64   // K, nest air over outside air when they began
@@ -66,20 +66,12 @@ func (b *birth) step(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
 		}
 	}
 	b.peak = max(b.peak, warmth)
-	doe := lift-b.before > birthDoe
-	switch {
-	case over < b.slack || warmth < birthHolds*b.peak:
-		b.minutes = max(b.minutes-birthBack, 0)
-	case doe:
-		b.minutes = min(b.minutes+birthWithDoe, birthKept)
-	default:
-		b.minutes = min(b.minutes+1, birthKept)
+	minute := 1.0
+	if lift-b.before > birthDoe {
+		minute = birthWithDoe
 	}
-	if warmth > birthWarmth && !doe {
-		b.strong++
-	} else {
-		b.strong = max(b.strong-birthBack, 0)
-	}
+	b.minutes = counted(b.minutes, minute, over > b.slack && warmth > birthHolds*b.peak)
+	b.strong = counted(b.strong, minute, warmth > birthWarmth)
 	if b.strong < birthQuick && b.minutes < birthMinutes {
 		return events
 	}
@@ -87,8 +79,16 @@ func (b *birth) step(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
 	w.days.until, w.due.until = time.Time{}, time.Time{}
 	p.newLitter()
 	p.blind = p.w < blindBelow // a litter is there, and the probe is not on it
-	c := alarm.Condition{Value: round2(gap), HasValue: true, Limit: round2(b.base + b.slack), HasLimit: true, Unit: "C", Probe: p.probe.Probe}
+	c := alarm.Condition{Value: round2(over), HasValue: true, Limit: round2(b.slack), HasLimit: true, Unit: "C", Probe: p.probe.Probe}
 	return append(events, w.note(n, alarm.Kindled, b.since, c, w.words(alarm.Kindled, c)))
+}
+
+// counted adds a warm minute to those before, or takes back more than one.
+func counted(minutes, minute float64, warm bool) float64 {
+	if !warm {
+		minute = -birthBack
+	}
+	return min(max(minutes+minute, 0), birthKept)
 }
 
 // learn keeps hourly medians of the gap, which show what the nest is without a litter.

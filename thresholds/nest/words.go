@@ -115,7 +115,7 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		return fmt.Sprintf("No visit of the doe has been seen for %.0f h; two should have been by %.0f h. One in ten is not seen by the probes.", c.Value, c.Limit) + look
 	},
 	alarm.Kindled: func(_ *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("Warmth that stays has appeared: the cluster is %.1f °C (%.1f °F) warmer than nest air, more than the %.1f °C (%.1f °F) of an empty nest, and no doe in the box explains it. She has probably kindled. Look, take out dead kits, count the living, and enter the day; the day you enter counts.", c.Value, c.Value*9/5, c.Limit, c.Limit*9/5)
+		return fmt.Sprintf("Warmth that stays has appeared: beside nest air the cluster is %.1f °C (%.1f °F) warmer than in the empty nest, where %.1f °C (%.1f °F) would be nothing, and no doe in the box explains it. She has probably kindled. Look, take out dead kits, count the living, and enter the day; the day you enter counts.", c.Value, c.Value*9/5, c.Limit, c.Limit*9/5)
 	},
 	alarm.Visit: func(_ *Watch, _ alarm.Condition) string {
 		return "The doe came: nest air rose for some minutes and fell again, and the cluster answered."
