@@ -12,15 +12,20 @@ const (
 	pulseRise     = 0.6    // K of nest air above the half hour before
 	pulseQuick    = 0.4    // K of it within five minutes
 	visitJudged   = 28     // min after it in which it is seen whole, and the kits lie covered again
+	beforeGap     = 2      // min before it that are left out of what was usual,
+	airBefore     = 25     // min from where nest air,
+	pileBefore    = 12     // min and from where the cluster was as usual
+	settledFor    = 6      // min at the end in which they are compared again
 	visitPeak     = 1.0    // K of nest air: some 12 W of doe in a closed box
 	visitHeld     = 0.6    // of that peak, for
-	heldLeast     = 3      // min: she nurses about three [brood-needs 6.1: published], and a look in without nursing is shorter
+	heldLeast     = 3      // min: she nurses about three [Eur. J. Neurosci. 2009, abstract], and a look in without nursing is shorter
 	heldMost      = 6      // min: sun and uncovered kits warm the air for longer
 	visitGone     = 0.45   // of the peak that may be left
 	goneFrom      = 8      // min after it began
 	goneTo        = 10     // min
 	answerLeast   = 0.5    // K by which the cluster must answer: bare while she nurses, warm where she lies on the probe, or better covered afterwards,
 	answerShare   = 0.03   // or this share of its contrast, whichever is more
+	bareWithin    = 24     // min in which the bare pile shows
 	bumpWithin    = 10     // min in which she warms a probe she lies on
 	refractory    = 3 * 60 // min: she does not come again so soon
 	lidShare      = 0.45   // of the way from nest air to outside air
@@ -29,7 +34,7 @@ const (
 	lidWarmShare  = 0.7    // of the way: a doe warms the air too
 	lidQuiet      = 25     // min after an opened nest in which no visit is read
 	rhythmHours   = 24.0   // h between nursings of six or more kits [Eur. J. Neurosci. 2009, abstract]
-	missedVisits  = 2      // one visit in ten is not seen, so one miss proves nothing
+	missedVisits  = 2      // one visit in six is not seen on simulated nests, so one miss proves nothing
 	rhythmSlack   = 4.0    // h
 	nestOpenLeast = 30     // min between two inspections
 	// Kits uncover themselves 1-2 h before she comes and lie covered again about 30 min after [Hudson & Distel 1982, abstract], on both
@@ -116,10 +121,10 @@ func (v *visits) judge(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
 // nursed reports whether nest air, visitJudged minutes after it began to rise, has risen, stayed and fallen as it does with a doe who
 // nurses, and the cluster has answered; and by how many K.
 func (p *pile) nursed() (answer float64, ok bool) {
-	usual, ok1 := p.air.median(visitJudged+2, visitJudged+25)
-	before, ok2 := p.reading.median(visitJudged+2, visitJudged+12)
-	after, ok3 := p.reading.median(0, 6)
-	left, ok4 := p.air.median(0, 6)
+	usual, ok1 := p.air.median(visitJudged+beforeGap, visitJudged+airBefore)
+	before, ok2 := p.reading.median(visitJudged+beforeGap, visitJudged+pileBefore)
+	after, ok3 := p.reading.median(0, settledFor)
+	left, ok4 := p.air.median(0, settledFor)
 	late, ok5 := p.air.median(visitJudged-goneTo, visitJudged-goneFrom)
 	if !ok1 || !ok2 || !ok3 || !ok4 || !ok5 {
 		return 0, false
@@ -139,7 +144,7 @@ func (p *pile) nursed() (answer float64, ok bool) {
 		return 0, false
 	}
 	answer = (after - left) - (before - usual) // she is gone and the kits have pulled their cover close
-	for m := 1; m < visitJudged-4; m++ {
+	for m := 1; m < bareWithin; m++ {
 		y, ok := p.reading.median(visitJudged-m-1, visitJudged-m+1)
 		if !ok {
 			continue

@@ -112,7 +112,7 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		if c.Why == whyNeverSeen {
 			return fmt.Sprintf("No visit of the doe has been seen in the %.0f h since kindling; two should have been by %.0f h. She stays away, or this nest does not show her to the probes.", c.Value, c.Limit) + look
 		}
-		return fmt.Sprintf("No visit of the doe has been seen for %.0f h; two should have been by %.0f h. One in ten is not seen by the probes.", c.Value, c.Limit) + look
+		return fmt.Sprintf("No visit of the doe has been seen for %.0f h; two should have been by %.0f h. The probes do not see every visit, one in six on simulated nests.", c.Value, c.Limit) + look
 	},
 	alarm.Kindled: func(_ *Watch, c alarm.Condition) string {
 		return fmt.Sprintf("Warmth that stays has appeared: beside nest air the cluster is %.1f °C (%.1f °F) warmer than in the empty nest, where %.1f °C (%.1f °F) would be nothing, and no doe in the box explains it. She has probably kindled. Look, take out dead kits, count the living, and enter the day; the day you enter counts.", c.Value, c.Value*9/5, c.Limit, c.Limit*9/5)
