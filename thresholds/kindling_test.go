@@ -107,3 +107,28 @@ func TestKindlingMovesTheClockUntilTheKeeperDoes(t *testing.T) {
 		t.Errorf("the keeper's day does not count: kindled %v, %d days old", s.Litter.Kindled, s.AgeDays)
 	}
 }
+
+// Kits born bare in a freeze warm nest air like a doe and cool within hours. They are called while they cool, and the chill with them;
+// straw that a doe leaves cools as far, but fast, and nest air falls with her.
+func TestKitsBornBareInAFreezeAreCalledWhileTheyCool(t *testing.T) {
+	freeze := func(m int) float64 { return -10 + dusty(m+2) }
+	const birth, lies, tau = 600, 60, 100 // min
+	cools := func(m int) float64 {
+		warm := warmed(freeze, 35, 6, birth, stays)
+		if m < birth+lies {
+			return warm(m)
+		}
+		return freeze(m) + 35*math.Exp(-float64(m-birth-lies)/tau)
+	}
+	_, events := trace{minutes: 1000, litters: bred(31), cluster: cools, air: warmed(freeze, 3, 3, birth, lies+60), outside: constant(-12)}.run(t)
+	want(t, events, alarm.Kindled, alarm.Noted, alarm.Notice, 1)
+	want(t, events, alarm.ClusterChill, alarm.Raised, alarm.Urgent, 1)
+	for _, e := range events {
+		if e.Name == alarm.ClusterChill && e.Time.After(start.Add((birth+4*60)*time.Minute)) {
+			t.Errorf("the chill is told at %v", e.Time)
+		}
+	}
+
+	_, events = trace{minutes: 1000, litters: bred(31), cluster: warmed(freeze, 35, 25, birth, 150), air: warmed(freeze, 3, 3, birth, 150), outside: constant(-12)}.run(t)
+	want(t, events, alarm.Kindled, alarm.Noted, alarm.Notice, 0)
+}

@@ -19,10 +19,15 @@ const (
 
 	birthDoe     = 2.0   // K that nest air rises over outside air with the 12 W of a doe in the box; a covered litter has 3 W
 	birthWithDoe = 0.45  // of a minute counts while it does: it may be she
-	birthWarmth  = 0.5   // of the way to the set-point: warmer than straw beside a doe, which is no warmer than 30 °C
+	birthWarmth  = 0.5   // of the way to the set-point: warmer than straw beside a doe
 	birthQuick   = 75.0  // min of that warmth make a litter
 	birthMinutes = 200.0 // min of any warmth do: longer than a doe sits
 	birthKept    = 250.0 // min kept at most
+	birthFading  = 0.8   // of its highest warmth, after birthQuick, that cools slowly, is a litter that dies: straw a doe has left cools fast
+	fadingLeast  = 5.0   // K above the empty nest: in mild air neither dies so soon
+	fadingFall   = 1.5   // K that the cluster itself must have fallen, not only neared the air
+	fadingAir    = 1.0   // K that nest air may fall meanwhile: it falls by more when a doe has left
+	fadingSlow   = 60.0  // min: a time constant of straw is shorter
 	contrastLow  = 4.0   // K: warmth is no share of less
 )
 
@@ -30,6 +35,7 @@ const (
 type birth struct {
 	minutes  float64 // of warmth
 	strong   float64 // of a litter's warmth
+	age      int     // since they began
 	since    time.Time
 	peak     float64   // the highest warmth of these minutes
 	before   float64   // K, nest air over outside air when they began
@@ -60,27 +66,41 @@ func (b *birth) step(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
 		lift -= p.out.value
 	}
 	if b.minutes == 0 {
-		b.since, b.peak, b.before, b.strong = n.Wall, 0, lift, 0
+		b.since, b.peak, b.before, b.strong, b.age = n.Wall, 0, lift, 0, 0
 		if usual, ok := p.air.median(10, 39); ok {
 			b.before = lift - p.a.value + usual
 		}
 	}
 	b.peak = max(b.peak, warmth)
+	b.age++
 	minute := 1.0
 	if lift-b.before > birthDoe {
 		minute = birthWithDoe
 	}
 	b.minutes = counted(b.minutes, minute, over > b.slack && warmth > birthHolds*b.peak)
 	b.strong = counted(b.strong, minute, warmth > birthWarmth)
-	if b.strong < birthQuick && b.minutes < birthMinutes {
+	fading := b.minutes > 0 && b.age >= birthQuick && over > fadingLeast && warmth < birthFading*b.peak && p.coolsSlowly()
+	if b.strong < birthQuick && b.minutes < birthMinutes && !fading {
 		return events
 	}
 	b.proposed = b.since
 	w.days.until, w.due.until = time.Time{}, time.Time{}
 	p.newLitter()
-	p.blind = p.w < blindBelow // a litter is there, and the probe is not on it
+	p.blind = p.w < blindBelow && !fading // a litter is there, and the probe is not on it
 	c := alarm.Condition{Value: round2(over), HasValue: true, Limit: round2(b.slack), HasLimit: true, Unit: "C", Probe: p.probe.Probe}
 	return append(events, w.note(n, alarm.Kindled, b.since, c, w.words(alarm.Kindled, c)))
+}
+
+// coolsSlowly reports whether the cluster has cooled for a while, surely, and all the while slower than straw.
+func (p *pile) coolsSlowly() bool {
+	tau, t, ok := p.cooling(coolingLong)
+	now, still, also := p.cooling(coolingShort)
+	air, ok1 := p.air.median(coolingLong-coolingShort, coolingLong)
+	y, ok2 := p.reading.median(coolingLong-coolingShort, coolingLong)
+	if !ok1 || !ok2 || air-p.a.value > fadingAir || y-p.y < fadingFall {
+		return false
+	}
+	return ok && also && tau > fadingSlow && now > fadingSlow && t < coolingSure && still < coolingStill
 }
 
 // counted adds a warm minute to those before, or takes back more than one.
