@@ -21,6 +21,7 @@ var wiring = map[string]string{
 	"nest.Channels.last":         "where the last reading went, found again",
 	"nest.Channels.lastID":       "where the last reading went, found again",
 	"nest.Site.loc":              "the configuration",
+	"nest.Site.nests":            "the configuration",
 	"nest.Watch.cfg":             "the configuration",
 	"nest.Watch.loc":             "the configuration",
 	"nest.Watch.tables":          "the configuration",

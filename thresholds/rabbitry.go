@@ -207,9 +207,6 @@ func (r *Rabbitry) Weather(past []nest.Day) {
 // Recall takes events of the past, oldest first, so that a restart forgets no kindling, visit or inspection. Call it when the litter
 // book was set, with the kindlings before the archive's readings are observed again and with the others after them.
 func (r *Rabbitry) Recall(past []alarm.Event) {
-	for _, w := range r.nests {
-		w.RecallAnew()
-	}
 	for _, e := range past {
 		if w, err := r.nest(e.Nest); err == nil {
 			w.Recall(&r.now, e)

@@ -232,7 +232,7 @@ func TestVisitsAreRecalled(t *testing.T) {
 	r.SetLitters(newborn(5), start)
 	var past []alarm.Event
 	for _, ago := range []time.Duration{84 * time.Hour, 60 * time.Hour} {
-		past = append(past, alarm.Event{Nest: "oak", Name: alarm.Visit, State: alarm.Noted, Time: start.Add(-ago)})
+		past = append(past, alarm.Event{Nest: "oak", Name: alarm.Visit, State: alarm.Noted, Time: start.Add(-ago), Since: start.Add(-ago - 28*time.Minute)})
 	}
 	r.Recall(past)
 	events := trace{minutes: 58 * 60, air: func(m int) float64 { return 12 + dusty(m) }, cluster: func(m int) float64 { return 33 + dusty(m+2) }, outside: constant(9)}.through(r)

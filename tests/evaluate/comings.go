@@ -69,7 +69,7 @@ func (p *report) visits() visitScore {
 	var over [][]string
 	overdue := func(name string, of func(*record) []time.Time) {
 		o := scoreOverdue(p.records, of)
-		over = append(over, []string{name, fmt.Sprintf("%d of %d", o.found, o.starving), whole(quantile(o.delays, 0.5)), perWeek(byLitter(o.falseBy, o.clean))})
+		over = append(over, []string{name, fmt.Sprintf("%d of %d", o.found, o.starving), fmt.Sprint(o.small), whole(quantile(o.delays, 0.5)), perWeek(byLitter(o.falseBy, o.clean))})
 	}
 	for _, g := range []rig{oneProbe, twoProbes} {
 		overdue(rigNames[g]+": visit-overdue", func(r *record) []time.Time { return raisedAt(r, g, alarm.VisitOverdue) })
@@ -77,7 +77,7 @@ func (p *report) visits() visitScore {
 			overdue(fmt.Sprintf("%s: none seen for %.0f h", rigNames[g], limit.Hours()), func(r *record) []time.Time { return gaps(r, seen(g)(r), limit) })
 		}
 	}
-	p.table("Visit overdue", "Found from the doe's last coming to 12 h after she is back; delay h from the fault, median; false per week of all other time.", []string{"rule", "starving litters found", "delay h", "false /week [95 %]"}, over)
+	p.table("Visit overdue", "Found from the doe's last coming to 12 h after she is back; delay h from the fault, median; false per week of all other time.", []string{"rule", "starving litters found", "of five or fewer, not watched", "delay h", "false /week [95 %]"}, over)
 	return out
 }
 

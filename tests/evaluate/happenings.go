@@ -5,6 +5,7 @@ import (
 
 	"nestmon/sensors/simulated"
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/brood"
 )
 
 // foundWithin is how soon after birth a kindling must be called.
@@ -126,6 +127,7 @@ func (v *visitScore) add(r *record, detections []time.Time) {
 // overdueScore is how litters without a nursing doe were found.
 type overdueScore struct {
 	starving, found int
+	small           int       // starving litters too small to be watched
 	delays          []float64 // h from the last nursing
 	falseBy         []float64
 	clean           []time.Duration
@@ -148,6 +150,9 @@ func scoreOverdue(records []*record, raised func(*record) []time.Time) overdueSc
 		absent := span{r.fault.from, r.fault.to.Add(overdueSlack)}
 		if starving {
 			o.starving++
+			if r.nest.Kits < brood.VisitKits {
+				o.small++
+			}
 			excused = append(excused, absent)
 		}
 		n, found := 0.0, false

@@ -96,17 +96,22 @@ var bases = map[alarm.Name]func(w *Watch, c alarm.Condition) basis{
 	},
 	alarm.VisitOverdue: func(_ *Watch, c alarm.Condition) basis {
 		return basis{
-			fmt.Sprintf("no visit read from the probes for %.0f h, in a nest where at least %d were", c.Limit, readableFrom),
-			brood.VisitSource + fmt.Sprintf("; %d missed ones and some hours more, for one in three is not seen: ", missedVisits) + oursFound,
+			fmt.Sprintf("no visit read from the probes for %.0f h", c.Limit),
+			brood.VisitSource + fmt.Sprintf("; %d missed ones and some hours more, for one in six is not seen: ", missedVisits) + oursFound,
 		}
 	},
-	alarm.Kindled: func(*Watch, alarm.Condition) basis {
+	alarm.Kindled: func(_ *Watch, c alarm.Condition) basis {
 		return basis{
-			fmt.Sprintf("cluster probe warmer than in the empty nest by more than %s, for %d min and more, and not cooling", difference(birthSlack), birthMinutes), oursFound,
+			fmt.Sprintf("cluster probe warmer than in the empty nest by more than %s for %.0f min, or by half the way to a warm pile for %.0f min, or less long and cooling as no straw does; minutes in which a doe may sit there count less than half",
+				difference(c.Limit), birthMinutes, birthQuick),
+			oursFound,
 		}
 	},
 	alarm.Visit: func(*Watch, alarm.Condition) basis {
-		return basis{fmt.Sprintf("nest air up by %s in minutes, the cluster probe down by %s or more within %d min", difference(pulseRise), difference(dipLeast), dipAfter), oursFound}
+		return basis{
+			fmt.Sprintf("nest air up by %s or more for %d to %d min and gone again within %d min, the cluster probe moved by %s or more", difference(visitPeak), heldLeast, heldMost, goneTo, difference(answerLeast)),
+			"a doe nurses about 3 min (Eur. J. Neurosci. 2009); the rest: " + oursFound,
+		}
 	},
 	alarm.Inspection: func(*Watch, alarm.Condition) basis {
 		return basis{fmt.Sprintf("nest air moved by %s or more, and %.0f %% of the way to the air outside, within minutes", difference(lidLeast), 100*lidShare), oursFound}

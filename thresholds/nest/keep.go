@@ -141,11 +141,13 @@ func (c *chill) fields() []any {
 func (r *ruling) fields() []any { return []any{&r.below, &r.past, &r.lack, &r.since, &r.on, &r.byFall} }
 
 func (b *birth) fields() []any {
-	return []any{&b.sum, &b.minutes, &b.since, &b.proposed, &b.gap, &b.n, &b.hourly, &b.hours, &b.base, &b.hasBase}
+	return []any{
+		&b.minutes, &b.strong, &b.age, &b.since, &b.peak, &b.before, &b.proposed, &b.gap, &b.n, &b.hourly, &b.hours, &b.base, &b.slack,
+	}
 }
 
 func (v *visits) fields() []any {
-	return []any{&v.pulseAgo, &v.before, &v.lidAgo, &v.visitAgo, &v.seen, &v.unseen, &v.last, &v.lookedAt, &v.entered}
+	return []any{&v.pulseAgo, &v.lidAgo, &v.visitAgo, &v.unseen, &v.last, &v.lookedAt, &v.entered}
 }
 
 func (d *damp) fields() []any {

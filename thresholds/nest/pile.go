@@ -140,6 +140,17 @@ func (p *pile) warmUnentered(w *Watch, n *Now) bool {
 	return !w.has && p.kits && n.Mono-p.kitsAt <= brood.RawChillLastDay*24*time.Hour
 }
 
+// looked says that a person has: a probe that lay badly may have been put back.
+func (p *pile) looked() {
+	if !p.far && !p.blind {
+		return
+	}
+	p.far, p.blind = false, false
+	for i := range p.trails {
+		p.trails[i].anew()
+	}
+}
+
 // follow gives every probe's warmth to its trail.
 func (p *pile) follow(w *Watch, n *Now) {
 	p.inBlock = (p.inBlock + 1) % blockMinutes

@@ -247,9 +247,6 @@ func (s *Site) Places(visit func(c *Channel)) {
 	}
 }
 
-// RecallAnew comes before the events of Recall: the visits among them are counted there alone.
-func (w *Watch) RecallAnew() { w.visits.seen = 0 }
-
 // Recall takes an event of the past from the archive: what a restart must not forget and the last day's readings do not hold.
 func (w *Watch) Recall(n *Now, e alarm.Event) {
 	switch e.Name {
@@ -259,12 +256,10 @@ func (w *Watch) Recall(n *Now, e alarm.Event) {
 			w.days.until, w.due.until = time.Time{}, time.Time{}
 		}
 	case alarm.Visit:
-		if kindled := w.kindled(); !kindled.IsZero() && e.Time.After(kindled) {
-			w.visits.seen++
-		}
-		if e.Time.After(w.visits.last) {
-			w.visits.last = e.Time
-			w.visits.unseen = max(int(n.Wall.Sub(e.Time).Minutes()), 0) // none where no reading has been observed yet
+		came := e.Since
+		if kindled := w.kindled(); !kindled.IsZero() && came.After(kindled) && came.After(w.visits.last) {
+			w.visits.last = came
+			w.visits.unseen = max(int(n.Wall.Sub(came).Minutes()), 0) // none where no reading has been observed yet
 		}
 	case alarm.Inspection:
 		w.visits.lookedAt = later(w.visits.lookedAt, e.Time)

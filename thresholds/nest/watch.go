@@ -152,6 +152,7 @@ func (w *Watch) Done(name alarm.Name, at time.Time) {
 	w.damp.done(name)
 	if name == alarm.InspectDue {
 		w.visits.inspected(at)
+		w.pile.looked()
 	}
 }
 

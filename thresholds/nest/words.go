@@ -37,6 +37,7 @@ const (
 	whyTooHot      = "too-hot"
 	whyUnderAll    = "under-all"
 	whyLowAir      = "low-air"
+	whyNeverSeen   = "never-seen"
 )
 
 // both writes a temperature in both scales.
@@ -167,13 +168,17 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		return "the readings of " + faultWords(c)
 	},
 	alarm.VisitOverdue: func(_ *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("no visit of the doe seen for %.0f h, limit %.0f h. One visit in three is not seen by the probes, so look at the kits' bellies: full and round is well, flat and wrinkled is hungry.", c.Value, c.Limit)
+		const look = " Look at the kits' bellies: full and round is well, flat and wrinkled is hungry."
+		if c.Why == whyNeverSeen {
+			return fmt.Sprintf("no visit of the doe seen in the %.0f h since kindling, limit %.0f h. She stays away, or this nest does not show her to the probes.", c.Value, c.Limit) + look
+		}
+		return fmt.Sprintf("no visit of the doe seen for %.0f h, limit %.0f h. One visit in six is not seen by the probes.", c.Value, c.Limit) + look
 	},
 	alarm.Kindled: func(_ *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("she has probably kindled: warmth that stays, the cluster %s over nest air. Look, take out dead kits, count the living, and enter the day.", difference(c.Value))
+		return fmt.Sprintf("she has probably kindled: warmth that stays, the cluster %s over the empty nest, limit %s, and no doe in the box explains it. Look, take out dead kits, count the living, and enter the day: your day counts.", difference(c.Value), difference(c.Limit))
 	},
 	alarm.Visit: func(_ *Watch, _ alarm.Condition) string {
-		return "the doe came: nest air rose, then the pile was uncovered for a while. Nothing to do."
+		return "the doe came: nest air rose for some minutes and fell again, and the cluster answered. Nothing to do."
 	},
 	alarm.Inspection: func(_ *Watch, c alarm.Condition) string {
 		return fmt.Sprintf("it was opened: within minutes its air moved by %s towards the air outside. If nobody was there, look what opened it.", difference(abs(c.Value)))
