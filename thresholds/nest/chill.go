@@ -371,7 +371,7 @@ func (w *Watch) coldProbe(n *Now) bool {
 		return stop.on
 	}
 	applies := w.days.age >= 0 && w.days.age <= brood.RawChillLastDay && !p.far || p.warmUnentered(w, n)
-	return stop.step(n, applies && p.y < brood.RawChill, !applies && !w.hasKits() || p.y > brood.RawChill+brood.Deadband, w.clusterCount(), brood.RawChillDelay)
+	return stop.step(n, applies && p.y < brood.RawChill, !applies || p.y > brood.RawChill+brood.Deadband, w.clusterCount(), brood.RawChillDelay)
 }
 
 // nestCold needs nest air and known kits. A healthy warm cluster makes it advice; without a cluster probe it pages at critical only.
@@ -428,6 +428,9 @@ func (w *Watch) checkNest(n *Now) alarm.Condition {
 		c.Severity, c.Since, c.Why = alarm.Notice, ch.moved.since, whyMoved
 	case p.far:
 		c.Severity, c.Since, c.Why = alarm.Notice, n.Wall, whyFar
+		if p.y < brood.RawChill && w.days.age <= brood.RawChillLastDay {
+			c.Severity = alarm.Warning // what the back-stop would say of a probe that lay well
+		}
 	case ch.never.minutes >= checkMinutes:
 		c.Severity, c.Since, c.Why = alarm.Notice, ch.never.since, whyTooCold
 		if w.night() {

@@ -14,8 +14,8 @@ const (
 	gainPrior  = 0.85 // share of a core's warmth that a well placed probe reads
 	farBelow   = 0.38 // of the warmth, usually: the probe lies badly, and only a fall can be judged
 	farUntil   = 0.45 // and is believed again above this
-	blindBelow = 0.15 // of it: nothing can
-	blindUntil = 0.20 // and is believed again above this
+	blindBelow = 0.12 // of it: nothing can
+	blindUntil = 0.16 // and is believed again above this
 	farHours   = 8    // hours of warmth before a probe can be called so
 	placeRest  = 48   // blocks after a step before it can: what still falls has not found its place
 	hotAir     = 30.0 // °C of nest air from which the contrast is too small to scale
