@@ -48,9 +48,10 @@ type limitReport struct {
 }
 
 // chillMargin tells in words what the detector of chill in thresholds/nest keeps in numbers; a test holds the two together.
-const chillMargin = "Cluster chill is judged on an estimate of the pile's core, and since nobody knows exactly where the probe lies, the alarm comes a margin " +
-	"lower than the limit: 0.08 (first week) to 0.16 times the difference between 37.5 °C and nest air, and 0.13 times more in the hours round the doe's usual visit, " +
-	"half of all that with two cluster probes (2.6 °C lower at nest air of 5 °C in the first week with one probe)."
+const chillMargin = "Cluster chill is judged by the part of its warmth over nest air that the pile has lost since the best of the last four hours, a core of 37.3 °C then. " +
+	"Nobody knows exactly where the probe lies, so the limit must be passed by 6 % of its distance to nest air with one cluster probe and by 3 % with two (15 % and 10 % for critical), " +
+	"by more where this pile's warmth wanders much from hour to hour, while the pile still cools: 1.7 °C (3.1 °F) under 34 °C at nest air of 5 °C with one probe. " +
+	"A pile that has come to rest must lack 33 % (39 %) beside its day's usual warmth for an hour."
 
 func runLimits(_ context.Context, args []string, std stdio) int {
 	fs := flags("limits", "limits --age D --kind K [--season S] [--json]", std)

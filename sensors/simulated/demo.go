@@ -139,12 +139,12 @@ func demoScript(at func(day, hour, minute int) time.Time) []scene {
 		}},
 		{at(6, 12, 0), "the freeze is at full strength", nil},
 		{at(7, 1, 0), "the fur of north-2 is torn and its kits lie scattered in the cold", []Event{
-			{Kind: PoorCover, Nest: "north-2", From: at(7, 1, 0), To: at(7, 6, 30)},
-			{Kind: Scatter, Nest: "north-2", From: at(7, 1, 0), To: at(7, 6, 30), Amount: 0.3},
+			{Kind: PoorCover, Nest: "north-2", From: at(7, 1, 0), To: at(7, 4, 0)},
+			{Kind: Scatter, Nest: "north-2", From: at(7, 1, 0), To: at(7, 4, 0), Amount: 0.4},
 		}},
-		{at(7, 6, 30), "the keeper gathers the kits of north-2 and covers them with fur and straw", []Event{
-			fresh("north-2", WinterBedding, at(7, 6, 30)),
-			{Kind: Inspection, Nest: "north-2", From: at(7, 6, 30), To: at(7, 6, 33)},
+		{at(7, 4, 0), "the keeper gathers the kits of north-2 and covers them with fur and straw", []Event{
+			fresh("north-2", WinterBedding, at(7, 4, 0)),
+			{Kind: Inspection, Nest: "north-2", From: at(7, 4, 0), To: at(7, 4, 3)},
 		}},
 		{at(8, 0, 0), "the freeze lets go", nil},
 	}

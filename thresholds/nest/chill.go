@@ -219,16 +219,13 @@ func (v *ruling) judge(n *Now, e *evidence, lim brood.Limit, a float64, allowed 
 	case v.lack >= usualDelay:
 		v.on, v.byFall = true, false
 	}
-	if !v.on {
-		return short
+	if v.on && !v.byFall {
+		short = allowed[max(e.lacks, 1)-1].usual
 	}
-	if lost, known := v.lost(e); known && lost < backShare*need {
+	if lost, known := v.lost(e); v.on && known && lost < backShare*need {
 		*v = ruling{}
 	}
-	if v.byFall {
-		return short
-	}
-	return allowed[max(e.lacks, 1)-1].usual
+	return short
 }
 
 func (v *ruling) fall(n *Now, e *evidence, need, short float64) {
