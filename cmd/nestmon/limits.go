@@ -49,7 +49,7 @@ type limitReport struct {
 
 // chillMargin tells in words what the detector of chill in thresholds/nest keeps in numbers; a test holds the two together.
 const chillMargin = "Cluster chill is judged by the part of its warmth over nest air that the pile has lost since the best of the last four hours, a core of 37.3 °C then. " +
-	"Nobody knows exactly where the probe lies, so the limit must be passed by 6 % of its distance to nest air with one cluster probe and by 3 % with two (15 % and 10 % for critical), " +
+	"Nobody knows exactly where the probe lies, so the limit must be passed by 6 % of its distance to nest air with one cluster probe and by 3 % with two (20 % and 10 % for critical), " +
 	"by more where this pile's warmth wanders much from hour to hour, while the pile still cools: 1.7 °C (3.1 °F) under 34 °C at nest air of 5 °C with one probe. " +
 	"A pile that has come to rest must lack 33 % (39 %) beside its day's usual warmth for an hour."
 

@@ -13,7 +13,8 @@ import (
 // in which warmth decays. Found on simulated nests; ours, no litter measured.
 const (
 	normalCore   = 37.3 // °C of a core before it cools
-	stillFalling = 0.03 // of the warmth in half an hour: less is a pile that lies still
+	stillFalling = 0.03 // of the warmth in half an hour: less is a pile that lies still,
+	afterVisit   = 0.06 // and as much in the hours after a visit that left the pile less warm
 	halfHour     = 30 / blockMinutes
 	pastBlocks   = 3   // blocks past limit and margin while it still falls
 	backShare    = 0.8 // of the fall that makes the limit: less is well again
@@ -45,18 +46,18 @@ type margin struct {
 // margins holds those of the warning and of the critical limit, for one probe and for two.
 var margins = [2][mostProbes]margin{
 	{{0.06, 1.5, 0.4}, {0.03, 1.2, 0.4}},
-	{{0.15, 3, 0.5}, {0.10, 2.4, 0.5}},
+	{{0.20, 4, 0.5}, {0.10, 2.4, 0.5}},
 }
 
 // evidence is what the probes say in one block, the mean of those that can be compared.
 type evidence struct {
-	fall    float64 // of the warmth, since the best of the last hours; valid with falls
-	quick   float64 // of it in the last half hour
-	lack    float64 // of the warmth, beside the day's usual; valid with lacks
-	noise   float64
-	falls   int // probes compared
-	lacks   int
-	settled bool // no probe's warmth has just taken a step
+	fall  float64 // of the warmth, since the best of the last hours; valid with falls
+	quick float64 // of it in the last half hour
+	lack  float64 // of the warmth, beside the day's usual; valid with lacks
+	noise float64
+	falls int // probes compared
+	lacks int
+	still float64 // what quick must pass
 }
 
 // chill judges the warmth that a pile has lost against the chill limits of the brood's age. A fall is believed while it goes on as a pile
@@ -128,7 +129,7 @@ func (w *Watch) compared(n *Now) bool {
 }
 
 func (w *Watch) evidence(n *Now) evidence {
-	e := evidence{settled: true}
+	e := evidence{still: stillFalling}
 	for i, c := range w.cluster {
 		t := &w.pile.trails[i]
 		now := t.back(0)
@@ -136,8 +137,10 @@ func (w *Watch) evidence(n *Now) evidence {
 			continue
 		}
 		if !t.settled() {
-			e.settled = false
 			continue
+		}
+		if t.visited && t.sinceStep < recentTo {
+			e.still = afterVisit
 		}
 		if t.hasRecent {
 			e.falls++
@@ -238,7 +241,7 @@ func (v *ruling) fall(n *Now, e *evidence, need, short float64) {
 	case e.fall < belowShare*need:
 		v.below = 0
 	}
-	if e.fall > need+short && e.quick > stillFalling {
+	if e.fall > need+short && e.quick > e.still {
 		v.past++
 	} else {
 		v.past = 0

@@ -127,7 +127,7 @@ func (p *pile) fields() []any {
 
 func (t *trail) fields() []any {
 	return []any{
-		&t.sum, &t.n, &t.raw, &t.at, &t.past, &t.noise, &t.sinceStep, &t.before, &t.open, &t.moved,
+		&t.sum, &t.n, &t.raw, &t.at, &t.past, &t.noise, &t.sinceStep, &t.before, &t.visited, &t.open, &t.moved,
 		&t.hour, &t.inHour, &t.hourly, &t.hours, &t.recent, &t.usual, &t.hasRecent, &t.hasUsual,
 	}
 }

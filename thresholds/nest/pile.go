@@ -20,6 +20,7 @@ const (
 	placeRest  = 48   // blocks after a step before it can: what still falls has not found its place
 	hotAir     = 30.0 // °C of nest air from which the contrast is too small to scale
 	hotAirSpan = 4.0  // °C over which the plain reading takes over
+	visitStep  = 25   // min after the doe or a person came in which a step is theirs
 	airMinutes = 10.0 // smoothing of nest air
 	outMinutes = 30.0 // smoothing of outside air
 	gapLeast   = 0.5  // K between cluster and air: under it a logarithm is noise
@@ -162,7 +163,7 @@ func (p *pile) follow(w *Watch, n *Now) {
 			t.push(warmth(c.value, p.a.value))
 		}
 		if p.closed {
-			t.close(p.chill.on())
+			t.close(w.visits.recent(visitStep), p.chill.on())
 		}
 	}
 	if p.closed && w.days.age >= 0 {

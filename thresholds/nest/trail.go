@@ -15,6 +15,7 @@ const (
 	stepFall   = 0.25 // of the warmth within stepBlocks: time constants under an hour. The quickest scattered kits in deep frost take one and a half
 	stepBlocks = 3    // a quarter of an hour
 	stepRest   = 9    // blocks after a step in which nothing is compared: then a pile that moved lies still, and a nursed one is closed again
+	visitRest  = 18   // as many after a visit's step: the probe may have moved at the same time, and that must have come to rest as well
 	stepAgain  = 24   // blocks before another step is told from the same fall going on
 	stepLost   = 0.2  // of the warmth still gone after the rest: the pile has moved, it was no visit
 
@@ -43,6 +44,7 @@ type trail struct {
 
 	sinceStep int     // blocks
 	before    float64 // the warmth before it
+	visited   bool    // the doe or a person made it: the pile lies where it lay, and should close again
 	open      bool    // it is not known yet whether the warmth comes back
 	moved     bool    // it did not
 
@@ -80,8 +82,9 @@ func (t *trail) push(w float64) { t.sum, t.n = t.sum+w, t.n+1 }
 
 func (t *trail) back(blocks int) float64 { return float64(t.past[(t.at+blocks)%trailBlocks]) }
 
-// close ends a block of five minutes. Held says that a chill is on: then nothing is learned, and what is compared with stays.
-func (t *trail) close(held bool) {
+// close ends a block of five minutes. Visited says that the doe or a person has just been there. Held says that a chill is on: then nothing
+// is learned, and what is compared with stays.
+func (t *trail) close(visited, held bool) {
 	copy(t.raw[1:], t.raw[:])
 	t.raw[0] = absent
 	if t.n > 0 {
@@ -96,8 +99,9 @@ func (t *trail) close(held bool) {
 		return
 	}
 	if float64(t.raw[stepBlocks]-t.raw[0]) > stepFall && t.sinceStep > stepAgain {
-		t.sinceStep, t.before, t.open = 0, t.back(stepBlocks), true
+		t.sinceStep, t.before, t.open, t.visited = 0, t.back(stepBlocks), true, false
 	}
+	t.visited = t.visited || visited && t.sinceStep < stepRest
 	if t.moved && now > t.before-stepLost {
 		t.moved = false
 	}
@@ -115,14 +119,23 @@ func (t *trail) close(held bool) {
 }
 
 // settled reports whether the last step is over.
-func (t *trail) settled() bool { return t.sinceStep > stepRest }
+func (t *trail) settled() bool {
+	if t.visited {
+		return t.sinceStep > visitRest
+	}
+	return t.sinceStep > stepRest
+}
 
-// rebase takes a step that has not come back for a move of the pile or the probe: no pile cools so fast. What is usual moves with it.
+// rebase takes a step that has not come back for a move of the pile or the probe: no pile cools so fast. What is usual moves with it. After
+// a visit it does not: a pile that has not closed is what is looked for.
 func (t *trail) rebase(now float64) {
 	if !t.open {
 		return
 	}
 	t.open = false
+	if t.visited {
+		return
+	}
 	lost := t.before - now
 	if lost <= stepLost {
 		return
@@ -150,11 +163,14 @@ func (t *trail) learn(now float64) {
 	t.usual, t.hasUsual = quantile(day[:t.hours], usualShare), t.hours >= usualLeast
 }
 
-// remember takes the warmth of the last hours since the last step.
+// remember takes the warmth of the last hours, since the last step if that was no visit.
 func (t *trail) remember() {
 	var buf [trailBlocks]float32
-	vals := buf[:0]
-	for i := recentFrom; i <= min(recentTo, t.sinceStep-stepRest); i++ {
+	vals, to := buf[:0], recentTo
+	if !t.visited {
+		to = min(to, t.sinceStep-stepRest)
+	}
+	for i := recentFrom; i <= to; i++ {
 		if v := t.past[(t.at+i)%trailBlocks]; !isAbsent(v) {
 			vals = append(vals, v)
 		}
