@@ -20,6 +20,7 @@ const (
 	backShare    = 0.8 // of the fall that makes the limit: less is well again
 	belowShare   = 0.9 // of it: less, and the time under the limit begins anew
 	pairNoise    = 0.6 // of one probe's noise is left where two are read: a pile that wanders off one comes nearer the other
+	besidePile   = 1.0 // of the warmth that a probe holds less than the other: it lies beside the pile and shows no fall
 	usualDelay   = 60  // min by which the day's warmth must be missed
 	graceVisit   = 40  // min after the doe or a person came: a nursed pile closes within about 30 min [Hudson & Distel 1982, abstract]
 
@@ -77,6 +78,7 @@ type chill struct {
 	falling    bool
 	judged     bool
 	known      bool  // the estimate was there once
+	restored   bool  // a chill stands that was on before this program began
 	unjudged   level // since the estimate was last there
 }
 
@@ -90,7 +92,7 @@ type ruling struct {
 	byFall bool
 }
 
-func (c *chill) reset() { *c = chill{backstop: c.backstop} }
+func (c *chill) reset() { *c = chill{backstop: c.backstop, restored: c.restored} }
 
 func (c *chill) on() bool { return c.warn.on || c.crit.on }
 
@@ -106,7 +108,7 @@ func (c *chill) step(w *Watch, n *Now) {
 	if w.days.ended || !w.hasKits() {
 		c.warn, c.crit, c.beside, c.never, c.low = ruling{}, ruling{}, level{}, level{}, level{}
 	}
-	if c.moved.step(n, w.moved()) > 0 && w.visits.lookedAt.After(c.moved.since) {
+	if c.moved.step(n, w.moved(n)) > 0 && w.visits.lookedAt.After(c.moved.since) {
 		for i := range p.trails {
 			p.trails[i].moved = false
 		}
@@ -130,14 +132,20 @@ func (w *Watch) compared(n *Now) bool {
 
 func (w *Watch) evidence(n *Now) evidence {
 	e := evidence{still: stillFalling}
+	best := math.Inf(-1)
+	for i, c := range w.cluster {
+		if t := &w.pile.trails[i]; c.Fresh(n) {
+			best = max(best, t.place())
+		}
+	}
 	for i, c := range w.cluster {
 		t := &w.pile.trails[i]
 		now := t.back(0)
-		if !c.Fresh(n) || math.IsNaN(now) {
+		if !c.Fresh(n) || math.IsNaN(now) || !t.settled() || t.place() < best-besidePile {
 			continue
 		}
-		if !t.settled() {
-			continue
+		if !t.watched() {
+			e.still = math.Inf(-1)
 		}
 		if t.visited && t.sinceStep < recentTo {
 			e.still = afterVisit
@@ -192,7 +200,8 @@ func (c *chill) judge(w *Watch, n *Now, lim brood.ClusterLimits) {
 
 // unanswered follows a pile that has been under its limit for long, by too little or too still to be called a chill: it may have moved.
 func (c *chill) unanswered(n *Now, e *evidence, need float64) {
-	low := c.warn.below >= checkMinutes || c.low.minutes > 0 && (e.lacks == 0 || e.lack > backShare*need)
+	lost, known := e.lost()
+	low := c.warn.below >= checkMinutes || c.low.minutes > 0 && (!known || lost > backShare*need)
 	c.low.step(n, low && !c.on())
 }
 
@@ -225,7 +234,7 @@ func (v *ruling) judge(n *Now, e *evidence, lim brood.Limit, a float64, allowed 
 	if v.on && !v.byFall {
 		short = allowed[max(e.lacks, 1)-1].usual
 	}
-	if lost, known := v.lost(e); v.on && known && lost < backShare*need {
+	if lost, known := e.lost(); v.on && known && lost < backShare*need {
 		*v = ruling{}
 	}
 	return short
@@ -260,9 +269,12 @@ func (v *ruling) miss(n *Now, beyond float64, grace bool) {
 	}
 }
 
-// lost is the evidence that the ruling rests on, or the other where that is missing.
-func (v *ruling) lost(e *evidence) (float64, bool) {
-	if e.falls > 0 && (v.byFall || e.lacks == 0) {
+// lost is the warmth that is missing, by whatever says more.
+func (e *evidence) lost() (lost float64, known bool) {
+	switch {
+	case e.falls > 0 && e.lacks > 0:
+		return max(e.fall, e.lack), true
+	case e.falls > 0:
 		return e.fall, true
 	}
 	return e.lack, e.lacks > 0
@@ -307,6 +319,9 @@ func (c *chill) settle(w *Watch, n *Now) {
 	c.warn, c.crit, c.steady = ruling{}, ruling{}, level{}
 }
 
+// unsureFor is how long a kindling that nobody has confirmed wakes nobody when its warmth goes: longer than a doe sits; ours, no source.
+const unsureFor = 6 * time.Hour
+
 // neverLack is the part of the warmth that is still missing where the best of bad places is allowed for; ours, found on simulated nests.
 const neverLack = 0.4
 
@@ -319,14 +334,24 @@ func (c *chill) neverWarm(w *Watch, n *Now, lim brood.ClusterLimits) {
 		}
 		return
 	}
-	for i := range w.cluster {
-		if p.trails[i].hours >= farHours {
-			c.never = level{}
-			return
-		}
+	if c.never.minutes > 0 && w.visits.entered.After(c.never.since) {
+		c.never = level{}
+	}
+	if c.never.minutes == 0 && w.learnt() {
+		return
 	}
 	a := p.a.value
 	c.never.step(n, warmth(p.y, a) < math.Log(gainPrior)-loss(lim.ChillWarn.C, a)-neverLack)
+}
+
+// learnt reports whether hours of a probe are known: then what is usual decides, not what is usual elsewhere.
+func (w *Watch) learnt() bool {
+	for i := range w.cluster {
+		if w.pile.trails[i].hours >= farHours {
+			return true
+		}
+	}
+	return false
 }
 
 // clusterChill needs a cluster probe, nest air and a known kindling. Without them the back-stop alone remains.
@@ -344,6 +369,9 @@ func (w *Watch) clusterChill(n *Now) alarm.Condition {
 	switch {
 	case c.crit.on:
 		out.Severity, out.Since, out.Limit = alarm.Urgent, c.crit.since, round2(c.critical)
+		if w.book.Kindled.IsZero() && n.Wall.Sub(w.kindled()) < unsureFor && !w.night() {
+			out.Severity = alarm.Warning // it may have been a doe who sat there, and in mild weather a look can wait till morning
+		}
 		if c.warn.on && c.warn.since.Before(out.Since) {
 			out.Since = c.warn.since
 		}
@@ -356,10 +384,20 @@ func (w *Watch) clusterChill(n *Now) alarm.Condition {
 		out.Severity, out.Since, out.Why = alarm.Warning, c.backstop.sinceWall, whyBackstop
 		out.Value, out.Limit = round2(p.y), brood.RawChill
 	case w.has && (w.days.ended || w.days.age > brood.LastClusterDay):
-	case !c.judged, c.never.minutes > 0: // what stood before the probes began to be compared is not over
+	case !c.judged, c.never.minutes > 0, c.stale(w, lim): // what stood before the probes began to be compared is not over
 		out.Hold = true
 	}
 	return out
+}
+
+// stale reports whether a chill stands of which the last program knew more: what is usual here may have been learned of a pile that was cold
+// already. It ends with warmth that any well placed probe would read, or with a look.
+func (c *chill) stale(w *Watch, lim brood.ClusterLimits) bool {
+	p := &w.pile
+	a := p.a.value
+	warm := p.valid && warmth(p.y, a) > math.Log(gainPrior)-backShare*loss(lim.ChillWarn.C, a)
+	c.restored = c.restored && !warm && !w.days.ended
+	return c.restored
 }
 
 // coldProbe is the back-stop on the raw reading, whatever the estimate says, unless the probe is known to lie out of the pile.
@@ -391,17 +429,21 @@ func (w *Watch) nestCold(n *Now) alarm.Condition {
 	case c.Severity == alarm.None || ch.on():
 	case w.clusterWarm(n):
 		c.Severity, c.Why = alarm.Notice, whyClusterWarm
+	case ch.moved.minutes > 0:
+		c.Severity = min(c.Severity, alarm.Warning) // the pile may be well where it lies now
+		fallthrough
 	case c.Severity == alarm.Urgent && len(w.cluster) > 0:
 		c.Why = whyUnseen
 	}
 	return c
 }
 
-// clusterWarm reports whether the pile is judged and warm, or was until a dropout of minutes; chill is not on.
+// clusterWarm reports whether the pile is judged, or was until a dropout of minutes, and nothing speaks against its being warm.
 func (w *Watch) clusterWarm(n *Now) bool {
 	ch := &w.pile.chill
+	doubt := ch.never.minutes > 0 || ch.low.minutes > 0 || ch.moved.minutes > 0 || ch.beside.minutes >= besideMinutes
 	if ch.judged || ch.known && time.Duration(ch.unjudged.minutes)*time.Minute <= unseenFor {
-		return true
+		return !doubt
 	}
 	return slices.ContainsFunc(w.cluster, func(c *Channel) bool { return c.undecided(n) })
 }
@@ -420,12 +462,15 @@ func (w *Watch) checkNest(n *Now) alarm.Condition {
 		return alarm.Condition{Hold: true}
 	case ch.beside.minutes >= besideMinutes:
 		c.Severity, c.Since, c.Why = alarm.Notice, ch.beside.since, whyProbeInAir
-	case p.blind:
+	case p.blind, w.learned.health.mixed():
 		c.Severity, c.Since, c.Why = alarm.Notice, n.Wall, whyBlind
 	case ch.on():
 		return alarm.Condition{Hold: true} // a look is being asked for louder; nothing is over
 	case ch.moved.minutes > 0:
 		c.Severity, c.Since, c.Why = alarm.Notice, ch.moved.since, whyMoved
+		if w.night() {
+			c.Severity = alarm.Warning // uncovered kits have no time in such weather
+		}
 	case p.far:
 		c.Severity, c.Since, c.Why = alarm.Notice, n.Wall, whyFar
 		if p.y < brood.RawChill && w.days.age <= brood.RawChillLastDay {
@@ -448,14 +493,18 @@ func (w *Watch) checkNest(n *Now) alarm.Condition {
 // lastChecked is the day up to which a probe that lies badly is worth a look: a week beyond the back-stop's; ours, no source.
 const lastChecked = brood.RawChillLastDay + 7
 
-// moved reports whether every cluster probe has lost warmth in one step that has not come back, and nobody has looked since.
-func (w *Watch) moved() bool {
-	for i := range w.cluster {
-		if !w.pile.trails[i].moved {
+// moved reports whether every cluster probe that answers has lost warmth in one step that has not come back, and nobody has looked since.
+func (w *Watch) moved(n *Now) bool {
+	any := false
+	for i, c := range w.cluster {
+		if !c.Fresh(n) {
+			continue
+		}
+		if any = true; !w.pile.trails[i].moved {
 			return false
 		}
 	}
-	return true
+	return any
 }
 
 func round2(v float64) float64 { return math.Round(v*100) / 100 }

@@ -157,7 +157,7 @@ func (h *health) step(w *Watch, n *Now) {
 		if h.cool[i].step(n, c.value < hotBack || a > coolAir) >= sureAfter {
 			h.over[i] = false
 		}
-		again := w.site.air.Fresh(n) && c.value-a > overAgain && c.value-w.site.air.value > overAgain
+		again := c.value-a > overAgain && (!w.site.air.Fresh(n) || c.value-w.site.air.value > overAgain)
 		if h.well[i].step(n, again) >= sureAfter {
 			h.told[i] = sound
 		}

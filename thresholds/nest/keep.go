@@ -127,13 +127,13 @@ func (p *pile) fields() []any {
 
 func (t *trail) fields() []any {
 	return []any{
-		&t.sum, &t.n, &t.raw, &t.at, &t.past, &t.noise, &t.sinceStep, &t.before, &t.visited, &t.open, &t.moved,
+		&t.sum, &t.n, &t.raw, &t.at, &t.past, &t.noise, &t.blank, &t.since, &t.sinceStep, &t.before, &t.visited, &t.open, &t.moved,
 		&t.hour, &t.inHour, &t.hourly, &t.hours, &t.recent, &t.usual, &t.hasRecent, &t.hasUsual,
 	}
 }
 
 func (c *chill) fields() []any {
-	all := []any{&c.core, &c.limit, &c.critical, &c.tau, &c.falling, &c.judged, &c.known}
+	all := []any{&c.core, &c.limit, &c.critical, &c.tau, &c.falling, &c.judged, &c.known, &c.restored}
 	return slices.Concat(all, c.warn.fields(), c.crit.fields(), c.backstop.fields(), c.beside.fields(), c.steady.fields(), c.never.fields(),
 		c.moved.fields(), c.low.fields(), c.unjudged.fields())
 }

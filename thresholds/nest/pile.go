@@ -138,7 +138,7 @@ func (p *pile) lookForKits(n *Now) {
 
 // warmUnentered reports whether a nest without a litter in the book has shown the warmth of one, so lately that the back-stop should hold.
 func (p *pile) warmUnentered(w *Watch, n *Now) bool {
-	return !w.has && p.kits && n.Mono-p.kitsAt <= brood.RawChillLastDay*24*time.Hour
+	return w.days.age < 0 && !w.days.ended && p.kits && n.Mono-p.kitsAt <= brood.RawChillLastDay*24*time.Hour
 }
 
 // looked says that a person has: a probe that lay badly may have been put back.
@@ -163,24 +163,30 @@ func (p *pile) follow(w *Watch, n *Now) {
 			t.push(warmth(c.value, p.a.value))
 		}
 		if p.closed {
-			t.close(w.visits.recent(visitStep), p.chill.on())
+			t.close(w.visits.recent(visitStep), p.chill.on() || p.chill.low.minutes > 0)
 		}
 	}
 	if p.closed && w.days.age >= 0 {
-		p.place(len(w.cluster))
+		p.place(w, n)
 	}
 }
 
-// place says how well the best of the probes lies.
-func (p *pile) place(probes int) {
+// place says how well the best of the probes that answer lies. Warmth of this hour shows a probe that was put back.
+func (p *pile) place(w *Watch, n *Now) {
 	best, known := math.Inf(-1), false
-	for i := range probes {
+	for i, c := range w.cluster {
 		t := &p.trails[i]
+		if !c.Fresh(n) {
+			continue
+		}
+		if t.hours > 0 && t.inHour == 0 && float64(t.hourly[0]) > math.Log(farUntil) {
+			p.far, p.blind = false, false
+		}
 		if t.sinceStep < placeRest {
 			return
 		}
 		if t.hours >= farHours {
-			best, known = max(best, t.usual), true
+			best, known = max(best, t.usual, float64(t.hourly[0])), true
 		}
 	}
 	if !known {

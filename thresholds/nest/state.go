@@ -211,8 +211,11 @@ func (s *Site) Done(at time.Time) { s.done = at }
 func (w *Watch) Restore(stored []alarm.Standing) {
 	for i := range rules {
 		w.slots[i] = restored(stored, w.cfg.ID, rules[i].name)
-		if rules[i].name == alarm.ProbeSilent {
+		switch rules[i].name {
+		case alarm.ProbeSilent:
 			w.lost.restore(w.slots[i])
+		case alarm.ClusterChill:
+			w.pile.chill.restored = w.slots[i].On()
 		}
 		if w.slots[i].On() {
 			w.damp.restore(w.slots[i].Standing())

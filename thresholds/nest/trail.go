@@ -29,6 +29,8 @@ const (
 	usualShare = 0.75 // quantile of them: the pile as it lies when it is closed
 
 	hourBlocks = 60 / blockMinutes
+	gapBlocks  = 6    // blocks without a reading that are a gap: what went on in it was not watched
+	gapRest    = 24   // blocks after one in which a fall need not be seen going on, and what was warm before it is remembered
 	noiseFirst = 0.07 // of the warmth: how much it wanders in an hour, before it is known here
 	noiseDay   = 288  // blocks over which that is learned
 )
@@ -41,6 +43,8 @@ type trail struct {
 	at    int
 	past  [trailBlocks]float32 // medians of three, the newest at at
 	noise float64              // learned change in an hour
+	blank int                  // blocks in a row without a reading
+	since int                  // blocks since the last gap
 
 	sinceStep int     // blocks
 	before    float64 // the warmth before it
@@ -58,7 +62,7 @@ type trail struct {
 }
 
 func (t *trail) forget() {
-	t.sum, t.n, t.sinceStep, t.open, t.hasRecent = 0, 0, longAgo, false, false
+	t.sum, t.n, t.sinceStep, t.open, t.hasRecent, t.blank, t.since = 0, 0, longAgo, false, false, 0, longAgo
 	for i := range t.raw {
 		t.raw[i] = absent
 	}
@@ -78,6 +82,19 @@ func (t *trail) anew() {
 // warmth is the logarithm of the share of the way from nest air, a, to the set-point that a reading holds, both in °C.
 func warmth(y, a float64) float64 { return math.Log(max(y-a, gapLeast) / max(setPoint-a, 1)) }
 
+// place is the warmth that the probe holds when all is well, as far as known.
+func (t *trail) place() float64 {
+	switch {
+	case t.hasRecent && t.hasUsual:
+		return max(t.recent, t.usual)
+	case t.hasRecent:
+		return t.recent
+	case t.hasUsual:
+		return t.usual
+	}
+	return math.Inf(-1)
+}
+
 func (t *trail) push(w float64) { t.sum, t.n = t.sum+w, t.n+1 }
 
 func (t *trail) back(blocks int) float64 { return float64(t.past[(t.at+blocks)%trailBlocks]) }
@@ -94,10 +111,16 @@ func (t *trail) close(visited, held bool) {
 	t.at = (t.at + trailBlocks - 1) % trailBlocks
 	t.past[t.at] = medianOf(t.raw[:3])
 	t.sinceStep = min(t.sinceStep+1, longAgo)
+	t.since = min(t.since+1, longAgo)
 	now := t.back(0)
 	if math.IsNaN(now) {
+		t.blank++
 		return
 	}
+	if t.blank >= gapBlocks {
+		t.since = 0
+	}
+	t.blank = 0
 	if float64(t.raw[stepBlocks]-t.raw[0]) > stepFall && t.sinceStep > stepAgain {
 		t.sinceStep, t.before, t.open, t.visited = 0, t.back(stepBlocks), true, false
 	}
@@ -105,7 +128,7 @@ func (t *trail) close(visited, held bool) {
 	if t.moved && now > t.before-stepLost {
 		t.moved = false
 	}
-	if held {
+	if held && (t.hasRecent || t.hasUsual) {
 		return
 	}
 	if hourAgo := t.back(hourBlocks); !math.IsNaN(hourAgo) && t.sinceStep > stepAgain {
@@ -163,8 +186,14 @@ func (t *trail) learn(now float64) {
 	t.usual, t.hasUsual = quantile(day[:t.hours], usualShare), t.hours >= usualLeast
 }
 
-// remember takes the warmth of the last hours, since the last step if that was no visit.
+// watched reports whether a fall would have been seen going on.
+func (t *trail) watched() bool { return t.since > gapRest }
+
+// remember takes the warmth of the last hours, since the last step if that was no visit. What was warm before a gap is kept for a while.
 func (t *trail) remember() {
+	if t.hasRecent && !t.watched() {
+		return
+	}
 	var buf [trailBlocks]float32
 	vals, to := buf[:0], recentTo
 	if !t.visited {

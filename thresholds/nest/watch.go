@@ -112,6 +112,9 @@ func (w *Watch) PutBack(now time.Time) {
 	if w.visits.lookedAt.After(now) {
 		w.visits.lookedAt = time.Time{}
 	}
+	if w.visits.entered.After(now) {
+		w.visits.entered = time.Time{}
+	}
 	for name, at := range w.done {
 		if at.After(now) {
 			delete(w.done, name)
@@ -128,7 +131,7 @@ func (w *Watch) SetLitter(l *litter.Litter) {
 		}
 		return
 	}
-	if !w.has || w.book.ID != l.ID || !w.book.Bred.Equal(l.Bred) {
+	if !w.has || w.book.ID != l.ID {
 		w.newLitter()
 	}
 	w.has, w.book = true, *l
@@ -153,6 +156,7 @@ func (w *Watch) Done(name alarm.Name, at time.Time) {
 	if name == alarm.InspectDue {
 		w.visits.inspected(at)
 		w.pile.looked()
+		w.pile.chill.restored = false
 	}
 }
 
