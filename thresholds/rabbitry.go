@@ -50,6 +50,9 @@ func New(cfg Config) (*Rabbitry, error) {
 	}
 	r.site = nest.NewSite(cfg.Outside, cfg.Location, r.channels)
 	for _, n := range cfg.Nests {
+		if len(n.Cluster) > nest.MostClusterProbes {
+			return nil, fmt.Errorf("nest %q: %d cluster probes; name %d at most", n.ID, len(n.Cluster), nest.MostClusterProbes)
+		}
 		for _, id := range append([]string{n.Air, n.CO2, n.Cage}, n.Cluster...) {
 			if !known[id] {
 				return nil, fmt.Errorf("nest %q: no probe %q", n.ID, id)

@@ -6,13 +6,10 @@ import (
 
 	"nestmon/sensors"
 	"nestmon/thresholds/brood"
+	"nestmon/thresholds/nest"
 )
 
-// Bounds of a nest; ours, no source.
-const (
-	clusterProbes = 2   // one cable through the middle and one beside it
-	deepestTote   = 3.0 // m
-)
+const deepestTote = 3.0 // m; ours, no source
 
 func (c *config) validateNests(d *decoder) {
 	ids, used := map[string]string{}, map[string]string{}
@@ -64,8 +61,8 @@ func (c *config) validateRoles(d *decoder, at string, n nestConfig, used map[str
 	for i, id := range n.Cluster {
 		c.role(d, fmt.Sprintf("%s.cluster[%d]", at, i), id, sensors.Temperature, used)
 	}
-	if len(n.Cluster) > clusterProbes {
-		d.wrong(at+".cluster", "%d probes under one pile; write at most %d", len(n.Cluster), clusterProbes)
+	if len(n.Cluster) > nest.MostClusterProbes {
+		d.wrong(at+".cluster", "%d probes under one pile; write at most %d", len(n.Cluster), nest.MostClusterProbes)
 	}
 	if n.Cage != "" {
 		seen := map[string]string{} // does in neighbouring cages may share one probe

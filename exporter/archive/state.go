@@ -55,7 +55,7 @@ func (a *Archive) State() ([]byte, error) {
 	return state, nil
 }
 
-// replaceFile has the bytes on the disk before the name leads to them.
+// replaceFile has the bytes on the disk before the name leads to them, and the name before it returns.
 func replaceFile(path string, b []byte) (err error) {
 	beside := path + ".new"
 	f, err := os.OpenFile(beside, os.O_CREATE|os.O_TRUNC|os.O_WRONLY, 0o600)
@@ -66,5 +66,8 @@ func replaceFile(path string, b []byte) (err error) {
 	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
 		return errors.Join(err, os.Remove(beside))
 	}
-	return os.Rename(beside, path)
+	if err := os.Rename(beside, path); err != nil {
+		return errors.Join(err, os.Remove(beside))
+	}
+	return syncFolder(filepath.Dir(path))
 }

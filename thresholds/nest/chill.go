@@ -45,7 +45,7 @@ type margin struct {
 }
 
 // margins holds those of the warning and of the critical limit, for one probe and for two.
-var margins = [2][mostProbes]margin{
+var margins = [2][MostClusterProbes]margin{
 	{{0.06, 1.5, 0.4}, {0.03, 1.2, 0.4}},
 	{{0.20, 4, 0.5}, {0.10, 2.4, 0.5}},
 }
@@ -166,7 +166,7 @@ func (w *Watch) evidence(n *Now) evidence {
 	if k := float64(e.falls); k > 0 {
 		e.fall, e.quick, e.noise = e.fall/k, e.quick/k, e.noise/k
 	}
-	if e.falls == mostProbes {
+	if e.falls == MostClusterProbes {
 		e.noise *= pairNoise
 	}
 	if k := float64(e.lacks); k > 0 {
@@ -214,7 +214,7 @@ func (c *chill) deciding() *ruling {
 }
 
 // judge takes one block and returns the margin.
-func (v *ruling) judge(n *Now, e *evidence, lim brood.Limit, a float64, allowed *[mostProbes]margin, grace bool) float64 {
+func (v *ruling) judge(n *Now, e *evidence, lim brood.Limit, a float64, allowed *[MostClusterProbes]margin, grace bool) float64 {
 	need := loss(lim.C, a)
 	m := allowed[max(e.falls, 1)-1]
 	short := max(m.recent, m.noise*e.noise)
@@ -408,7 +408,8 @@ func (w *Watch) coldProbe(n *Now) bool {
 		stop.lost(n)
 		return stop.on
 	}
-	applies := w.days.age >= 0 && w.days.age <= brood.RawChillLastDay && !p.far || p.warmUnentered(w, n)
+	lies := p.far && !(stop.on && p.chill.moved.minutes > 0) // a probe that lay well, and lost its warmth in one step, is not excused by that
+	applies := w.days.age >= 0 && w.days.age <= brood.RawChillLastDay && !lies || p.warmUnentered(w, n)
 	return stop.step(n, applies && p.y < brood.RawChill, !applies || p.y > brood.RawChill+brood.Deadband, w.clusterCount(), brood.RawChillDelay)
 }
 

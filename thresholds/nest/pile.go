@@ -31,8 +31,8 @@ var (
 	outWeight = perMinute(outMinutes)
 )
 
-// mostProbes is how many cluster probes a nest may have.
-const mostProbes = 2
+// MostClusterProbes is how many cluster probes a nest may have.
+const MostClusterProbes = 2
 
 // pile is what is known of the cluster of kits: its warmth, how it changes, and whether the probe is on it at all.
 type pile struct {
@@ -48,7 +48,7 @@ type pile struct {
 	core  float64 // °C, estimate of the core
 	w     float64 // warmth, 0 none to 1 all of the way from nest air to the set-point
 
-	trails  [mostProbes]trail
+	trails  [MostClusterProbes]trail
 	inBlock int  // min of the block that is filling
 	closed  bool // a block ended in this minute
 	far     bool // the probes lie badly

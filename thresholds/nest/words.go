@@ -145,7 +145,7 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 			return fmt.Sprintf("pile moved away from the probe or uncovered: the cluster probe lost warmth faster than kits cool, now %s, and it has not come back.", both(c.Value)) + look + tipBack
 		}
 		lim, _ := w.chillLimit(c)
-		return fmt.Sprintf("colder for an hour than kits should be, cluster probe %s, so the middle of the pile about %s, limit %s %s. The pile may have moved away from the probe.",
+		return fmt.Sprintf("colder for two hours than kits should be, cluster probe %s, so the middle of the pile about %s, limit %s %s. The pile may have moved away from the probe.",
 			both(c.Value), both(w.pile.core), both(lim.C), w.forAge()) + look + tipBack
 	},
 	alarm.ProbeSilent: func(_ *Watch, c alarm.Condition) string {
