@@ -2,7 +2,6 @@ package nest
 
 import (
 	"math"
-	"slices"
 	"time"
 
 	"nestmon/thresholds/alarm"
@@ -384,7 +383,7 @@ func (w *Watch) clusterChill(n *Now) alarm.Condition {
 		out.Severity, out.Since, out.Why = alarm.Warning, c.backstop.sinceWall, whyBackstop
 		out.Value, out.Limit = round2(p.y), brood.RawChill
 	case w.has && (w.days.ended || w.days.age > brood.LastClusterDay):
-	case !c.judged, c.never.minutes > 0, c.stale(w, lim): // what stood before the probes began to be compared is not over
+	case !c.judged, c.stale(w, lim): // what stood before the probes began to be compared is not over
 		out.Hold = true
 	}
 	return out
@@ -398,114 +397,6 @@ func (c *chill) stale(w *Watch, lim brood.ClusterLimits) bool {
 	warm := p.valid && warmth(p.y, a) > math.Log(gainPrior)-backShare*loss(lim.ChillWarn.C, a)
 	c.restored = c.restored && !warm && !w.days.ended
 	return c.restored
-}
-
-// coldProbe is the back-stop on the raw reading, whatever the estimate says, unless the probe is known to lie out of the pile.
-func (w *Watch) coldProbe(n *Now) bool {
-	p := &w.pile
-	stop := &p.chill.backstop
-	if p.probe == nil {
-		stop.lost(n)
-		return stop.on
-	}
-	lies := p.far && !(stop.on && p.chill.moved.minutes > 0) // a probe that lay well, and lost its warmth in one step, is not excused by that
-	applies := w.days.age >= 0 && w.days.age <= brood.RawChillLastDay && !lies || p.warmUnentered(w, n)
-	return stop.step(n, applies && p.y < brood.RawChill, !applies || p.y > brood.RawChill+brood.Deadband, w.clusterCount(), brood.RawChillDelay)
-}
-
-// nestCold needs nest air and known kits. A healthy warm cluster makes it advice; without a cluster probe it pages at critical only.
-func (w *Watch) nestCold(n *Now) alarm.Condition {
-	if w.air == nil || !w.hasKits() {
-		w.cold = levels{}
-		return alarm.Condition{}
-	}
-	if !w.air.Fresh(n) {
-		w.cold.lost(n)
-		return alarm.Condition{Hold: true}
-	}
-	lim := w.tables.Air(w.days.age, w.site.season.Season())
-	c := w.cold.below(n, w.air, lim.ColdWarn, lim.ColdCritical)
-	ch := &w.pile.chill
-	switch {
-	case c.Severity == alarm.None || ch.on():
-	case w.clusterWarm(n):
-		c.Severity, c.Why = alarm.Notice, whyClusterWarm
-	case ch.moved.minutes > 0:
-		c.Severity = min(c.Severity, alarm.Warning) // the pile may be well where it lies now
-		fallthrough
-	case c.Severity == alarm.Urgent && len(w.cluster) > 0:
-		c.Why = whyUnseen
-	}
-	return c
-}
-
-// clusterWarm reports whether the pile is judged, or was until a dropout of minutes, and nothing speaks against its being warm.
-func (w *Watch) clusterWarm(n *Now) bool {
-	ch := &w.pile.chill
-	doubt := ch.never.minutes > 0 || ch.low.minutes > 0 || ch.moved.minutes > 0 || ch.beside.minutes >= besideMinutes
-	if ch.judged || ch.known && time.Duration(ch.unjudged.minutes)*time.Minute <= unseenFor {
-		return !doubt
-	}
-	return slices.ContainsFunc(w.cluster, func(c *Channel) bool { return c.undecided(n) })
-}
-
-// checkNest needs a cluster probe and nest air: it asks for a look where the probe and the brood cannot be told apart.
-func (w *Watch) checkNest(n *Now) alarm.Condition {
-	p, ch := &w.pile, &w.pile.chill
-	c := alarm.Condition{Value: round2(p.y), HasValue: true, Unit: "C"}
-	if p.probe != nil {
-		c.Probe = p.probe.Probe
-	}
-	switch {
-	case len(w.cluster) == 0 || !w.hasKits() || w.days.age > lastChecked:
-		return alarm.Condition{}
-	case p.probe == nil || !p.valid:
-		return alarm.Condition{Hold: true}
-	case ch.beside.minutes >= besideMinutes:
-		c.Severity, c.Since, c.Why = alarm.Notice, ch.beside.since, whyProbeInAir
-	case p.blind, w.learned.health.mixed():
-		c.Severity, c.Since, c.Why = alarm.Notice, n.Wall, whyBlind
-	case ch.on():
-		return alarm.Condition{Hold: true} // a look is being asked for louder; nothing is over
-	case ch.moved.minutes > 0:
-		c.Severity, c.Since, c.Why = alarm.Notice, ch.moved.since, whyMoved
-		if w.night() {
-			c.Severity = alarm.Warning // uncovered kits have no time in such weather
-		}
-	case p.far:
-		c.Severity, c.Since, c.Why = alarm.Notice, n.Wall, whyFar
-		if p.y < brood.RawChill && w.days.age <= brood.RawChillLastDay {
-			c.Severity = alarm.Warning // what the back-stop would say of a probe that lay well
-		}
-	case ch.never.minutes >= checkMinutes:
-		c.Severity, c.Since, c.Why = alarm.Notice, ch.never.since, whyTooCold
-		if w.night() {
-			c.Severity = alarm.Warning // it is no weather to wait in
-		}
-	case ch.low.minutes > 0:
-		c.Severity, c.Since, c.Why = alarm.Notice, ch.low.since, whyTooCold
-	}
-	if (c.Why == whyProbeInAir || c.Why == whyBlind) && w.night() {
-		c.Severity = alarm.Urgent
-	}
-	return c
-}
-
-// lastChecked is the day up to which a probe that lies badly is worth a look: a week beyond the back-stop's; ours, no source.
-const lastChecked = brood.RawChillLastDay + 7
-
-// moved reports whether every cluster probe that answers has lost warmth in one step that has not come back, and nobody has looked since.
-func (w *Watch) moved(n *Now) bool {
-	any := false
-	for i, c := range w.cluster {
-		if !c.Fresh(n) {
-			continue
-		}
-		if any = true; !w.pile.trails[i].moved {
-			return false
-		}
-	}
-	return any
 }
 
 func round2(v float64) float64 { return math.Round(v*100) / 100 }

@@ -1,0 +1,65 @@
+package nest
+
+import (
+	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/brood"
+)
+
+// checkNest needs a cluster probe and nest air: it asks for a look where the probe and the brood cannot be told apart.
+func (w *Watch) checkNest(n *Now) alarm.Condition {
+	p, ch := &w.pile, &w.pile.chill
+	c := alarm.Condition{Value: round2(p.y), HasValue: true, Unit: "C"}
+	if p.probe != nil {
+		c.Probe = p.probe.Probe
+	}
+	switch {
+	case len(w.cluster) == 0 || !w.hasKits() || w.days.age > lastChecked:
+		return alarm.Condition{}
+	case p.probe == nil || !p.valid:
+		return alarm.Condition{Hold: true}
+	case ch.beside.minutes >= besideMinutes:
+		c.Severity, c.Since, c.Why = alarm.Notice, ch.beside.since, whyProbeInAir
+	case p.blind, w.learned.health.mixed():
+		c.Severity, c.Since, c.Why = alarm.Notice, n.Wall, whyBlind
+	case ch.on():
+		return alarm.Condition{Hold: true} // a look is being asked for louder; nothing is over
+	case ch.moved.minutes > 0:
+		c.Severity, c.Since, c.Why = alarm.Notice, ch.moved.since, whyMoved
+		if w.night() {
+			c.Severity = alarm.Warning // uncovered kits have no time in such weather
+		}
+	case p.far:
+		c.Severity, c.Since, c.Why = alarm.Notice, n.Wall, whyFar
+		if p.y < brood.RawChill && w.days.age <= brood.RawChillLastDay {
+			c.Severity = alarm.Warning // what the back-stop would say of a probe that lay well
+		}
+	case ch.never.minutes >= checkMinutes:
+		c.Severity, c.Since, c.Why = alarm.Notice, ch.never.since, whyTooCold
+		if w.night() {
+			c.Severity = alarm.Warning // it is no weather to wait in
+		}
+	case ch.low.minutes > 0:
+		c.Severity, c.Since, c.Why = alarm.Notice, ch.low.since, whyTooCold
+	}
+	if (c.Why == whyProbeInAir || c.Why == whyBlind) && w.night() {
+		c.Severity = alarm.Urgent
+	}
+	return c
+}
+
+// lastChecked is the day up to which a probe that lies badly is worth a look: a week beyond the back-stop's; ours, no source.
+const lastChecked = brood.RawChillLastDay + 7
+
+// moved reports whether every cluster probe that answers has lost warmth in one step that has not come back, and nobody has looked since.
+func (w *Watch) moved(n *Now) bool {
+	any := false
+	for i, c := range w.cluster {
+		if !c.Fresh(n) {
+			continue
+		}
+		if any = true; !w.pile.trails[i].moved {
+			return false
+		}
+	}
+	return any
+}
