@@ -3,6 +3,7 @@ package nest
 import (
 	"cmp"
 	"fmt"
+	"strings"
 
 	"nestmon/sensors"
 	"nestmon/thresholds/alarm"
@@ -39,6 +40,12 @@ const (
 	whyLowAir      = "low-air"
 	whyNeverSeen   = "never-seen"
 )
+
+// celsius is what both wrote without the second scale, which may round apart; other values stay as they are.
+func celsius(said string) string {
+	c, _, _ := strings.Cut(said, " (")
+	return c
+}
 
 // both writes a temperature in both scales.
 func both(c float64) string { return fmt.Sprintf("%.1f °C (%.1f °F)", c, c*9/5+32) }
@@ -268,7 +275,7 @@ func beside(side string, c alarm.Condition, inside bool, say func(float64) strin
 	switch {
 	case inside:
 		return value + ", limit " + limit + of + notClear
-	case value == limit:
+	case celsius(value) == celsius(limit):
 		return value + ", just " + side + " the limit " + limit + of
 	}
 	return value + ", limit " + limit + of
