@@ -235,6 +235,7 @@ func TestTote(t *testing.T) {
 		"a step, and nobody knows whether it rained": {5, stepAt30, calm(14, 0), alarm.Warning, "in a step"},
 		"always near saturation, in rain":            {5, calm(16, 98.5), rain, alarm.Notice, "Kits alone"},
 		"kits just born, and rain":                   {0, stepAt30, rain, alarm.Notice, "Kits alone"},
+		"saturated, and so the bedding is not told":  {5, calm(16, 99), calm(14, 60), alarm.Notice, "wet bedding does not show in air this damp"},
 		"usual for a tote":                           {5, calm(16, 94), rain, alarm.None, ""},
 		"no kits known":                              {-1, calm(16, 97), calm(14, 60), alarm.Warning, "No kits are known"},
 		"too cold to tell":                           {5, func(h float64) air { return air{8, stepAt30(h).rh} }, rain, alarm.None, ""},
@@ -374,11 +375,50 @@ func TestWetAndCold(t *testing.T) {
 	for name, c := range map[string]struct {
 		in   air
 		want bool
-	}{"damp": {air{11, 92}, true}, "dry": {air{11, 60}, false}, "too cold to tell": {air{6, 97}, false}} {
+	}{"damp": {air{11, 92}, true}, "dry": {air{11, 60}, false}, "too cold to tell": {air{6, 97}, false}, "saturated": {air{11.5, 100}, false}} {
 		t.Run(name, func(t *testing.T) {
 			_, events := damp{age: 2, hours: 3, air: calm(c.in.t, c.in.rh), outside: calm(3, 80)}.run(t)
 			if _, e := first(events, alarm.NestCold); strings.Contains(e.Text, "wet and cold together") != c.want {
 				t.Errorf("%q", e.Text)
+			}
+		})
+	}
+}
+
+// Air at an edge beyond which humidity says nothing: what is said of it changes once and not many times an hour, and comes back when the air
+// has been well clear for half an hour.
+func TestDampDoesNotFlip(t *testing.T) {
+	wobble := func(m int) float64 { return float64(m%3) - 1 }
+	for name, at := range map[string]func(m int) air{
+		"near saturation":  func(m int) air { return air{15, 97.8 + 0.8*wobble(m)} },
+		"near ten degrees": func(m int) air { return air{10.1 + 0.4*wobble(m), 80} },
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := damp{age: 5}.start(t)
+			changes, was := 0, true
+			follow := func(from, minutes int, read func(m int) air) {
+				for m := from; m < from+minutes; m++ {
+					in, now := read(m), start.Add(time.Duration(m)*time.Minute)
+					r.Observe(now, []sensors.Reading{
+						{Probe: "air", Time: now, Value: in.t}, {Probe: "air", Quantity: sensors.Humidity, Time: now, Value: in.rh},
+						{Probe: "shade", Time: now, Value: 5 + dusty(m)},
+					})
+					if is := judged(r, "damp").Judged; m > 2 && is != was {
+						changes, was = changes+1, is
+					}
+				}
+			}
+			follow(0, 180, at)
+			if changes != 1 || was {
+				t.Errorf("%d changes in three hours at the edge, judged %v; want one, to not judged", changes, was)
+			}
+			follow(180, 25, func(m int) air { return air{15 + dusty(m), 80 + dusty(m)} })
+			if was {
+				t.Error("judged again after less than half an hour")
+			}
+			follow(205, 10, func(m int) air { return air{15 + dusty(m), 80 + dusty(m)} })
+			if !was || changes != 2 {
+				t.Errorf("%d changes, judged %v after half an hour well clear", changes, was)
 			}
 		})
 	}

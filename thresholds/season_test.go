@@ -113,6 +113,9 @@ func TestMakeupWords(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			_, e := first(outdoors(weatherOnly(t, c.nests...), 2, func(h float64) float64 { return c.air }, nil), alarm.SeasonSetupDue)
+			if side := map[bool]string{true: "day's highest air", false: "day's lowest air"}[c.air > 0]; !strings.Contains(e.Rule, side) {
+				t.Errorf("rule %q, want the %s", e.Rule, side)
+			}
 			for _, s := range c.says {
 				if !strings.Contains(e.Text, s) {
 					t.Errorf("%q does not say %q", e.Text, s)
@@ -145,6 +148,9 @@ func TestBareMetalInWinter(t *testing.T) {
 				if st.Name == alarm.SeasonSetupDue {
 					if n++; !strings.Contains(st.Text, "elm") || !strings.Contains(st.Text, "cardboard") {
 						t.Errorf("%q", st.Text)
+					}
+					if !strings.Contains(st.Rule, "day's lowest air") || !strings.Contains(st.Rule, "lined") {
+						t.Errorf("rule %q", st.Rule)
 					}
 				}
 			}

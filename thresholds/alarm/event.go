@@ -73,7 +73,7 @@ var plain = map[Name]string{
 	VisitOverdue:    "no visit of the doe seen",
 	BeddingDue:      "bedding due",
 	VentilationDue:  "ventilation due",
-	SeasonSetupDue:  "season's make-up due",
+	SeasonSetupDue:  "season's bedding and lining due",
 	BoxDue:          "nest box due",
 	InspectDue:      "inspection due",
 	TurnBoxDue:      "turn the box",

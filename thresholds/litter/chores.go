@@ -38,7 +38,7 @@ func Chores(l Litter, kind brood.Kind, season brood.Season, now time.Time, loc *
 	switch {
 	case !l.Ended.IsZero():
 	case !l.Kindled.IsZero():
-		all = afterKindling(l.Kindled, kind, season, loc)
+		all = afterKindling(l, kind, season, loc)
 	case !l.Bred.IsZero():
 		all = beforeKindling(l.Bred, kind, now, loc)
 	}
@@ -82,8 +82,8 @@ func beforeKindling(bred time.Time, kind brood.Kind, now time.Time, loc *time.Lo
 	}
 }
 
-func afterKindling(kindled time.Time, kind brood.Kind, season brood.Season, loc *time.Location) []Due {
-	day := func(n int) time.Time { return startOf(kindled, n, loc) }
+func afterKindling(l Litter, kind brood.Kind, season brood.Season, loc *time.Location) []Due {
+	day := func(n int) time.Time { return startOf(l.Kindled, n, loc) }
 	wean := Due{
 		Event: alarm.WeanDue, From: day(WeanFrom),
 		Text:   fmt.Sprintf("wean from day %d, day %d suggested, when every kit eats and drinks by itself", WeanFrom, WeanSuggested),
@@ -94,7 +94,7 @@ func afterKindling(kindled time.Time, kind brood.Kind, season brood.Season, loc 
 		return []Due{{
 			Event: alarm.CollectDue, From: day(CollectFrom), Late: day(CollectTo + 1), Until: day(EmergedBy),
 			Text: fmt.Sprintf("collect the kits from the tote on day %d to %d, while their eyes open and before they leave by "+
-				"themselves; count them", CollectFrom, CollectTo),
+				"themselves; count them, then enter the litter as ended for this nest (`nestmon litter ended --nest %s`)", CollectFrom, CollectTo, l.Nest),
 			Rule:   fmt.Sprintf("day %d after kindling; a warning after day %d", CollectFrom, CollectTo),
 			Source: custom + "; it fits eyes open at about day 10 and kits leaving from day 13 (Hudson & Distel 1982, as cited by later papers)",
 		}, wean}

@@ -151,7 +151,7 @@ var bases = map[alarm.Name]func(w *Watch, c alarm.Condition) basis{
 		}
 	},
 	alarm.InspectDue: func(_ *Watch, c alarm.Condition) basis {
-		rule := fmt.Sprintf("no look seen or entered for %s, told by day", lasting(inspectEvery))
+		rule := fmt.Sprintf("no look seen or entered for %s; it begins by day and stands until somebody looks", lasting(inspectEvery))
 		if c.Why == whyStray {
 			rule = fmt.Sprintf("days %d to %d after breeding: ", strayFirstDay, strayLastDay) + rule
 		}
@@ -178,11 +178,15 @@ var siteBases = map[alarm.Name]func(c alarm.Condition) basis{
 		return basis{fmt.Sprintf("air outside under %s for %s", both(c.Limit), lasting(doeColdDelay)), brood.DoeColdSource}
 	},
 	alarm.SeasonSetupDue: func(c alarm.Condition) basis {
-		side, smooth, sudden := "highest air outside, smoothed over %.0f days, above %s, or one day's above %s", summerAbove, suddenHeat
-		if brood.Season(c.Why) == brood.Winter {
-			side, smooth, sudden = "lowest air outside, smoothed over %.0f days, under %s, or one day's under %s", winterBelow, suddenFreeze
+		side, smooth, sudden := "lowest air outside, smoothed over %.0f days, under %s, or one day's under %s", winterBelow, suddenFreeze
+		if brood.Season(c.Why) == brood.Summer {
+			side, smooth, sudden = "highest air outside, smoothed over %.0f days, above %s, or one day's above %s", summerAbove, suddenHeat
 		}
-		return basis{"each day's " + fmt.Sprintf(side, seasonDays, both(smooth), both(sudden)), "ours, from 120 simulated years"}
+		rule := "each day's " + fmt.Sprintf(side, seasonDays, both(smooth), both(sudden))
+		if c.Why == whyBare {
+			rule += ", while a metal box is not configured as lined"
+		}
+		return basis{rule, "ours, from 120 simulated years"}
 	},
 	alarm.ProbeSilent: func(c alarm.Condition) basis {
 		b := basis{fmt.Sprintf("newest usable reading older than %s", hours(c.Limit)), "three missed readings, 90 s at least, where the configuration does not say otherwise: " + oursChosen}

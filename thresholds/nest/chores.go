@@ -77,8 +77,11 @@ func (w *Watch) inspectDue(n *Now) alarm.Condition {
 	} else {
 		from = later(from, w.kindled())
 	}
-	if hour < inspectFrom || hour >= inspectUntil || n.Wall.Sub(from) < inspectEvery {
+	if n.Wall.Sub(from) < inspectEvery {
 		return alarm.Condition{}
+	}
+	if hour < inspectFrom || hour >= inspectUntil {
+		return alarm.Condition{Hold: true} // nobody is asked to look at night, and nobody has looked because it is night
 	}
 	c := alarm.Condition{Severity: alarm.Notice, Since: from.Add(inspectEvery), Value: round2(n.Wall.Sub(from).Hours()), HasValue: true, Limit: inspectEvery.Hours(), HasLimit: true, Unit: "h"}
 	if stray {

@@ -1,6 +1,8 @@
 package nest
 
 import (
+	"time"
+
 	"nestmon/thresholds/air"
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/brood"
@@ -18,6 +20,29 @@ type damp struct {
 	condensing dwell
 	dew, wall  float64 // °C, compared last; valid while condensing is on
 	soaked     bool    // moisture or a leak was found since bedding was changed
+	cold, full veil
+	judged     bool // dampJudged at the last minute
+}
+
+// Numbers of what ends a time in which humidity says nothing: air at the edge would end it many times an hour. Ours, no source.
+const (
+	dampAgainBelow = 96.0 // % RH
+	dampAgainAbove = brood.DampJudgedAbove + brood.Deadband
+	dampAgainAfter = 30 * time.Minute // clear of both, seen
+)
+
+// veil is air in which humidity says nothing: from the edge on, until it has been well clear of the edge for a while.
+type veil struct {
+	on    bool
+	since time.Duration // when it was last not well clear
+}
+
+func (v *veil) step(n *Now, beyond, clear bool) {
+	v.on = v.on || beyond
+	if !clear {
+		v.since = n.Mono
+	}
+	v.on = v.on && n.Mono-v.since < dampAgainAfter
 }
 
 func (d *damp) step(w *Watch, n *Now) {
@@ -26,6 +51,10 @@ func (d *damp) step(w *Watch, n *Now) {
 	d.tote.step(w, n)
 	w.condense(n)
 	d.soaked = d.soaked || d.moisture.on || d.tote.leaks
+	seen := w.air.Fresh(n) && w.airRH.Fresh(n)
+	d.cold.step(n, seen && w.air.value <= brood.DampJudgedAbove, seen && w.air.value > dampAgainAbove)
+	d.full.step(n, seen && w.airRH.value >= brood.DampJudgedBelow, seen && w.airRH.value < dampAgainBelow)
+	d.judged = w.dampJudged(n).Judged
 }
 
 // done takes a chore that was done.
@@ -69,10 +98,10 @@ func (w *Watch) dampJudged(n *Now) Judgement {
 		j.Why = "no humidity probe in nest air"
 	case !w.air.Fresh(n) || !w.airRH.Fresh(n):
 		j.Why = "no usable humidity of nest air"
-	case w.air.value <= brood.DampJudgedAbove:
-		j.Why = "nest air under " + both(brood.DampJudgedAbove) + " holds too little water to tell; feel the bedding by hand"
-	case w.airRH.value >= brood.DampJudgedBelow && !w.damp.tote.leaks:
-		j.Why = "nest air is saturated, as it often is with kits: a leak or wet bedding would not show; feel the bedding by hand"
+	case w.damp.cold.on:
+		j.Why = "nest air near " + both(brood.DampJudgedAbove) + " or under it holds too little water to tell; feel the bedding by hand"
+	case w.damp.full.on && !w.damp.tote.leaks:
+		j.Why = "nest air is saturated or nearly so, as it often is with kits: that it is wet says nothing of a leak or of the bedding; feel the bedding by hand"
 	case w.damp.condensing.on:
 		j.Judged, j.Why = true, w.condensingWords()
 	default:
@@ -81,13 +110,13 @@ func (w *Watch) dampJudged(n *Now) Judgement {
 	return j
 }
 
-// wetToo tells of moist air beside a chill: wet and cold together are worse than either (Seltmann 2009, Functional Ecology). Below the
-// air that humidity says something in it keeps silent.
+// wetToo tells of moist air beside a chill: wet and cold together are worse than either (Seltmann 2009, Functional Ecology). Where
+// damp is not judged it keeps silent.
 func (w *Watch) wetToo(name alarm.Name) string {
 	if name != alarm.ClusterChill && name != alarm.NestCold {
 		return ""
 	}
-	if w.air == nil || w.airRH == nil || !w.air.seen || !w.airRH.seen || w.air.value <= brood.DampJudgedAbove || w.airRH.value <= brood.BoxWet {
+	if !w.damp.judged || w.airRH.value <= brood.BoxWet {
 		return ""
 	}
 	return " Nest air is damp too: wet and cold together are worse than either, so change wet bedding first."

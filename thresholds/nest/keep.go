@@ -151,7 +151,7 @@ func (v *visits) fields() []any {
 }
 
 func (d *damp) fields() []any {
-	all := []any{&d.dew, &d.wall, &d.soaked}
+	all := []any{&d.dew, &d.wall, &d.soaked, &d.cold.on, &d.cold.since, &d.full.on, &d.full.since, &d.judged}
 	return slices.Concat(all, d.moisture.fields(), d.used.fields(), d.humid.fields(), d.tote.fields(), d.condensing.fields())
 }
 

@@ -67,12 +67,12 @@ func (s *Site) makeupWords(c alarm.Condition) string {
 				bare = append(bare, n.ID)
 			}
 		}
-		return fmt.Sprintf("Bare metal in frost weather (%s). Line the walls with corrugated cardboard, cover a wire floor and bed deep; then enter the nest as lined.", strings.Join(bare, ", "))
+		return fmt.Sprintf("Bare metal in frost weather (%s). Line the walls with corrugated cardboard, cover a wire floor and bed deep; then write `lined: true` for it in the configuration and restart nestmon.", strings.Join(bare, ", "))
 	}
 	season := brood.Season(c.Why)
-	head := "Give the nests their winter make-up, nights are at %s, or will be by the last hours' course."
+	head := "Give the nests their winter bedding and lining, nights are at %s, or will be by the last hours' course."
 	if season == brood.Summer {
-		head = "Give the nests their summer make-up, days are at %s, or will be by the last hours' course."
+		head = "Give the nests their summer bedding and shade, days are at %s, or will be by the last hours' course."
 	}
 	text := []string{fmt.Sprintf(head, both(c.Value))}
 	for _, m := range makeup[season] {

@@ -95,7 +95,7 @@ func (w *Watch) probeSilent(n *Now) alarm.Condition {
 		longest = max(longest, ch.silentFor(n))
 		vital = vital || ch == w.air && ch.silentFor(n) > unseenFor
 		if c.Count == 1 || ch == w.air {
-			c.Probe, c.Value, c.Limit = ch.Probe, round2(ch.silentFor(n).Hours()), round2(ch.stale.Hours())
+			c.Probe, c.Value, c.Limit = ch.Probe, round2(ch.silentFor(n).Hours()), ch.stale.Hours()
 			c.Since = n.Wall.Add(-ch.silentFor(n))
 		}
 	})

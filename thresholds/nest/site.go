@@ -136,7 +136,7 @@ func (s *Site) probeSilent(n *Now) alarm.Condition {
 		longest = max(longest, silent)
 		if c.Count++; c.Count == 1 {
 			c.Since, c.Probe, c.Unit = n.Wall.Add(-silent), ch.Probe, "h"
-			c.Value, c.Limit, c.HasValue, c.HasLimit = round2(silent.Hours()), round2(ch.stale.Hours()), true, true
+			c.Value, c.Limit, c.HasValue, c.HasLimit = round2(silent.Hours()), ch.stale.Hours(), true, true
 		}
 	})
 	c.Severity = s.lost.step(n, c.Count, longest)

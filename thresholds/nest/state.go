@@ -153,7 +153,7 @@ func (w *Watch) whyNoChill(n *Now) string {
 	case !p.valid, p.a.value < hotAir+1:
 		return "readings have only just begun"
 	}
-	return "nest air is as warm as the kits"
+	return "nest air is too warm for a chill to show"
 }
 
 // Standing appends the alarms that are on, in words that fit their newest values.

@@ -3,6 +3,7 @@ package nest
 import (
 	"cmp"
 	"fmt"
+	"strings"
 
 	"nestmon/sensors"
 	"nestmon/thresholds/alarm"
@@ -40,18 +41,41 @@ const (
 	whyNeverSeen   = "never-seen"
 )
 
+// celsius is what both wrote without the second scale, which may round apart; other values stay as they are.
+func celsius(said string) string {
+	c, _, _ := strings.Cut(said, " (")
+	return c
+}
+
 // both writes a temperature in both scales.
 func both(c float64) string { return fmt.Sprintf("%.1f °C (%.1f °F)", c, c*9/5+32) }
 
 // coolDown is what the trade does for a hot nest, by kind (common practice, no source).
 var coolDown = map[brood.Kind]string{
-	brood.WoodenBox:  "Open the cover, clear the screen floor so that air comes through, shade the box and let air move." + coolKits,
-	brood.MetalBox:   "Get the metal out of the sun or shade it at once, open the cover, clear the screen floor so that air comes through, and let air move." + coolKits,
-	brood.BuriedTote: "Shade the lid and the mouth of the pipe, clear the pipe, and lift the lid a hand's breadth to let air move." + coolKits,
+	brood.WoodenBox:  "Open the cover, clear the screen floor so that air comes through, shade the box and let air move.",
+	brood.MetalBox:   "Get the metal out of the sun or shade it at once, open the cover, clear the screen floor so that air comes through, and let air move.",
+	brood.BuriedTote: "Shade the lid and the mouth of the pipe, clear the pipe, and lift the lid a hand's breadth to let air move.",
 }
 
-// coolKits is what holds for every kind of nest (common practice, no source).
-const coolKits = " Thin the fur over the kits and cover them again by evening. Give the doe water and a wrapped frozen bottle to lie against; never lay one against naked kits."
+// What holds for every kind of hot nest (common practice, no source).
+const (
+	coolDoe  = " Give the doe water and a wrapped frozen bottle to lie against"
+	coolKits = " Thin the fur over the kits and cover them again by evening." + coolDoe + "; never lay one against naked kits."
+)
+
+// cool is what is done for a hot nest with what is in it.
+func (w *Watch) cool() string {
+	act := coolDown[w.cfg.Kind]
+	switch {
+	case w.days.ended:
+		return act + coolDoe + " if she still lies here."
+	case w.days.age >= 0 || w.days.bred < 0:
+		return act + coolKits
+	case w.mayHoldKits(0):
+		return act + " This is for the doe and the coming kits." + coolDoe + ". If kits are there already, thin the fur over them, cover them again by evening, and never lay a bottle against them."
+	}
+	return act + " This is for the doe and the coming kits." + coolDoe + "."
+}
 
 // coolAhead is what is done for a nest that is not hot yet, by kind (common practice, no source).
 var coolAhead = map[brood.Kind]string{
@@ -96,15 +120,15 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		if c.Why == whyPeak {
 			crit := w.tables.Air(w.days.age, w.site.season.Season()).HeatCritical.C
 			return fmt.Sprintf("hot, nest air %s, over the urgent limit %s %s, but levelling off or falling. Look now, before it turns again. %s",
-				both(c.Value), both(crit), w.forAge(), coolDown[w.cfg.Kind])
+				both(c.Value), both(crit), w.forAge(), w.cool())
 		}
-		return fmt.Sprintf("too hot, nest air %s, limit %s %s%s. %s", both(c.Value), both(c.Limit), w.forAge(), notYetClear(c.Value <= c.Limit), coolDown[w.cfg.Kind])
+		return "too hot, nest air " + over(c, both, w.forAge()) + ". " + w.cool()
 	},
 	alarm.ClusterHeat: func(w *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("kits too hot, cluster probe %s, limit %s %s%s. %s", both(c.Value), both(c.Limit), w.forAge(), notYetClear(c.Value <= c.Limit), coolDown[w.cfg.Kind])
+		return "kits too hot, cluster probe " + over(c, both, w.forAge()) + ". " + w.cool()
 	},
 	alarm.HeatExpected: func(w *Watch, c alarm.Condition) string {
-		text := fmt.Sprintf("getting hot, nest air now %s, within two hours %s, limit %s %s. ", both(w.air.value), both(c.Value), both(c.Limit), w.forAge())
+		text := fmt.Sprintf("getting hot, nest air now %s, within two hours %s. ", both(w.air.value), over(c, both, w.forAge()))
 		if c.Why == whySun {
 			text += fmt.Sprintf("Sun is on the nest: in the last hour its air rose %s more than the air outside. ", difference(w.forecast.sun.rise))
 		}
@@ -112,14 +136,14 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 	},
 	alarm.ClusterChill: func(w *Watch, c alarm.Condition) string {
 		if c.Why == whyBackstop {
-			return fmt.Sprintf("kits too cold, cluster probe %s, limit %s whatever else is known. %s", both(c.Value), both(c.Limit), warmUp[w.cfg.Kind])
+			return fmt.Sprintf("kits too cold, cluster probe %s: under %s is too cold at any age. %s", both(c.Value), both(c.Limit), warmUp[w.cfg.Kind])
 		}
 		lim, _ := w.chillLimit(c)
 		return fmt.Sprintf("kits too cold, the middle of the pile is judged at %s, limit %s %s; alarm from %s, as the probe may lie off the pile. %s",
 			both(c.Value), both(lim.C), w.forAge(), both(c.Limit), warmUp[w.cfg.Kind])
 	},
 	alarm.NestCold: func(w *Watch, c alarm.Condition) string {
-		head := fmt.Sprintf("cold, nest air %s, limit %s %s%s. ", both(c.Value), both(c.Limit), w.forAge(), notYetClear(c.Value >= c.Limit))
+		head := "cold, nest air " + under(c, both, w.forAge()) + ". "
 		if c.Why == whyClusterWarm {
 			return head + "The pile still reads warm. When you next pass, see that bedding is dry and deep and that a vent stays open."
 		}
@@ -145,11 +169,11 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 			return fmt.Sprintf("pile moved away from the probe or uncovered: the cluster probe lost warmth faster than kits cool, now %s, and it has not come back.", both(c.Value)) + look + tipBack
 		}
 		lim, _ := w.chillLimit(c)
-		return fmt.Sprintf("colder for two hours than kits should be, cluster probe %s, so the middle of the pile about %s, limit %s %s. The pile may have moved away from the probe.",
-			both(c.Value), both(w.pile.core), both(lim.C), w.forAge()) + look + tipBack
+		return fmt.Sprintf("colder for two hours than kits should be, cluster probe %s, so the middle of the pile about %s. The pile may have moved away from the probe.",
+			both(c.Value), under(alarm.Condition{Value: w.pile.core, Limit: lim.C}, both, w.forAge())) + look + tipBack
 	},
 	alarm.ProbeSilent: func(_ *Watch, c alarm.Condition) string {
-		text := fmt.Sprintf("no usable reading from probe %s for %s, limit %s", c.Probe, hours(c.Value), hours(c.Limit))
+		text := fmt.Sprintf("no usable reading from probe %s for %s", c.Probe, reached(c, hours))
 		if c.Count > 1 {
 			text += fmt.Sprintf(", and none of %d more of this nest's values", c.Count-1)
 		}
@@ -170,21 +194,24 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 	alarm.VisitOverdue: func(_ *Watch, c alarm.Condition) string {
 		const look = " Look at the kits' bellies: full and round is well, flat and wrinkled is hungry."
 		if c.Why == whyNeverSeen {
-			return fmt.Sprintf("no visit of the doe seen in the %.0f h since kindling, limit %.0f h. She stays away, or this nest does not show her to the probes.", c.Value, c.Limit) + look
+			return fmt.Sprintf("no visit of the doe seen since kindling, for %s. She stays away, or this nest does not show her to the probes.", reached(c, wholeHours)) + look
 		}
-		return fmt.Sprintf("no visit of the doe seen for %.0f h, limit %.0f h. One visit in six is not seen by the probes.", c.Value, c.Limit) + look
+		return fmt.Sprintf("no visit of the doe seen for %s. One visit in six is not seen by the probes.", reached(c, wholeHours)) + look
 	},
 	alarm.Kindled: func(_ *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("she has probably kindled: warmth that stays, the cluster %s over the empty nest, limit %s, and no doe in the box explains it. Look, take out dead kits, count the living, and enter the day: your day counts.", difference(c.Value), difference(c.Limit))
+		return fmt.Sprintf("she has probably kindled: warmth that stays, the cluster %s over the empty nest, and no doe in the box explains it. Look, take out dead kits, count the living, and enter the day: nestmon then uses the day you enter.", difference(c.Value))
 	},
 	alarm.Visit: func(_ *Watch, _ alarm.Condition) string {
 		return "the doe came: nest air rose for some minutes and fell again, and the cluster answered. Nothing to do."
 	},
 	alarm.Inspection: func(_ *Watch, c alarm.Condition) string {
-		return fmt.Sprintf("it was opened: within minutes its air moved by %s towards the air outside. If nobody was there, look what opened it.", difference(abs(c.Value)))
+		return fmt.Sprintf("it was opened: within minutes its air moved by %s towards the air outside. If nobody was there, see what opened it.", difference(abs(c.Value)))
 	},
 	alarm.ToteWet: func(w *Watch, c alarm.Condition) string {
-		head := fmt.Sprintf("the tote is wet, humidity %.0f %%, limit %.0f %%, for half a day. ", c.Value, c.Limit)
+		head := "the tote has been wet for half a day, humidity " + over(c, percent, "") + ". "
+		if !w.damp.judged {
+			head += "This is told of its air; wet bedding does not show in air this damp or cold: feel it by hand. "
+		}
 		const look = "Look for water in the tote, at the seal and at the pipe; change wet bedding."
 		switch c.Why {
 		case whyLeak:
@@ -204,35 +231,69 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 			}
 			return fmt.Sprintf("used air stays in it, CO2 %.0f ppm over three hours, limit %.0f ppm%s.", c.Value, c.Limit, few) + act
 		case whyHumid:
-			return fmt.Sprintf("warm and damp, humidity %.0f %%, limit %.0f %% above %s.", c.Value, c.Limit, both(brood.BoxWetAir)) + act
+			return "warm and damp, humidity " + over(c, percent, "above "+both(brood.BoxWetAir)) + "." + act
 		}
-		return fmt.Sprintf("for six hours wetter than the air outside by %.1f g/m³ of water, limit by the days before %.1f g/m³.", c.Value, c.Limit) + act
+		unclear := ""
+		if c.Value <= c.Limit {
+			unclear = notClear
+		}
+		return fmt.Sprintf("for six hours wetter than the air outside by %.1f g/m³ of water, usual at this hour up to %.1f g/m³", c.Value, c.Limit) + unclear + "." + act
 	},
 	alarm.BeddingDue: func(w *Watch, c alarm.Condition) string { return w.beddingWords(c) },
 	alarm.InspectDue: func(_ *Watch, c alarm.Condition) string {
 		if c.Why == whyStray {
 			return "she is near her time. Look round the cage for kits born outside the box: no probe sees them, and they cool within minutes."
 		}
-		return fmt.Sprintf("nobody is known to have looked in for %.0f h, limit %.0f h. Take out dead kits, put strays back, look for full bellies and dry bedding.", c.Value, c.Limit)
+		return fmt.Sprintf("nobody is known to have looked in for %s. Take out dead kits, put strays back, look for full bellies and dry bedding.", reached(c, wholeHours))
 	},
 }
 
-// notYetClear tells of a value that is back inside its limit, but not by enough to call the alarm over.
-func notYetClear(inside bool) string {
-	if inside {
-		return ", back inside it but not well clear yet"
+// over writes a value that must not pass above its limit, beside that limit and what the limit is for.
+func over(c alarm.Condition, say func(float64) string, of string) string {
+	return beside("over", c, c.Value <= c.Limit, say, of)
+}
+
+// under writes a value that must not fall below its limit.
+func under(c alarm.Condition, say func(float64) string, of string) string {
+	return beside("under", c, c.Value >= c.Limit, say, of)
+}
+
+// reached writes a value that has passed a limit it cannot come back across.
+func reached(c alarm.Condition, say func(float64) string) string {
+	return beside("over", c, false, say, "")
+}
+
+const notClear = ", back inside it but not well clear yet"
+
+// beside tells of a value that is back inside its limit, but not by enough to call the alarm over, and on which side one lies that prints
+// as its limit does.
+func beside(side string, c alarm.Condition, inside bool, say func(float64) string, of string) string {
+	value, limit := say(c.Value), say(c.Limit)
+	if of != "" {
+		of = " " + of
 	}
-	return ""
+	switch {
+	case inside:
+		return value + ", limit " + limit + of + notClear
+	case celsius(value) == celsius(limit):
+		return value + ", just " + side + " the limit " + limit + of
+	}
+	return value + ", limit " + limit + of
+}
+
+// doeOver is over for limits that count from the value itself on.
+func doeOver(c alarm.Condition, say func(float64) string, of string) string {
+	return beside("over", c, c.Value < c.Limit, say, of)
 }
 
 func doeWords(place string, c alarm.Condition) string {
 	switch c.Why {
 	case whyDryBulb:
-		return fmt.Sprintf("%s is %s, limit %s%s.", place, both(c.Value), both(c.Limit), lowered(c)) + doeInHeat
+		return fmt.Sprintf("%s is %s%s.", place, doeOver(c, both, ""), lowered(c)) + doeInHeat
 	case whyNoHumidity:
-		return fmt.Sprintf("%s is %s and may be damp, for its humidity is not known; limit for damp air %s%s.", place, both(c.Value), both(c.Limit), lowered(c)) + doeInHeat
+		return fmt.Sprintf("%s may be damp, for its humidity is not known, and is %s%s.", place, doeOver(c, both, "for damp air"), lowered(c)) + doeInHeat
 	}
-	return fmt.Sprintf("%s has a heat index of %.1f (rabbit scale), limit %.1f%s.", place, c.Value, c.Limit, lowered(c)) + doeInHeat
+	return fmt.Sprintf("%s has a heat index of %s%s.", place, doeOver(c, onScale, "on the rabbit scale"), lowered(c)) + doeInHeat
 }
 
 // plainFaults says in plain words why readings cannot be true.
@@ -283,21 +344,31 @@ var siteSayings = map[alarm.Name]func(s *Site, c alarm.Condition) string{
 		return "Too hot for the does, " + doeWords("the air outside", c)
 	},
 	alarm.DoeCold: func(_ *Site, c alarm.Condition) string {
-		return fmt.Sprintf("Hard cold for the does, %s outside, limit %s. Grown rabbits stand cold while they are dry and out of the wind: give unfrozen water twice a day, keep draughts out and vents open.",
-			both(c.Value), both(c.Limit))
+		return fmt.Sprintf("Very cold for the does, outside %s. Grown rabbits stand cold while they are dry and out of the wind: give unfrozen water twice a day, keep draughts out and vents open.",
+			under(c, both, ""))
 	},
 	alarm.SeasonSetupDue: func(s *Site, c alarm.Condition) string { return s.makeupWords(c) },
 	alarm.ProbeSilent: func(_ *Site, c alarm.Condition) string {
-		return fmt.Sprintf("No usable reading of the air outside from probe %s for %s, limit %s. Kindling, visits and the season are judged less well, and a silent nest counts as urgent. %s",
-			c.Probe, hours(c.Value), hours(c.Limit), lookAtIt)
+		return fmt.Sprintf("No usable reading of the air outside from probe %s for %s. Kindling, visits and the season are judged less well, and a silent nest counts as urgent. %s",
+			c.Probe, reached(c, hours), lookAtIt)
 	},
 	alarm.ProbeFault: func(_ *Site, c alarm.Condition) string {
 		return "The readings of the air outside from " + faultWords(c)
 	},
 }
 
+func percent(v float64) string { return fmt.Sprintf("%.0f %%", v) }
+
+func onScale(index float64) string { return fmt.Sprintf("%.1f", index) }
+
+func wholeHours(h float64) string { return fmt.Sprintf("%.0f h", h) }
+
+// hours writes a time in the unit that shows it: whole seconds under two minutes, for a probe's limit is a minute and a half.
 func hours(h float64) string {
-	if h < 1.5 {
+	switch {
+	case h*3600 < 119.5:
+		return fmt.Sprintf("%.0f s", h*3600)
+	case h < 1.5:
 		return fmt.Sprintf("%.0f min", h*60)
 	}
 	return fmt.Sprintf("%.1f h", h)
