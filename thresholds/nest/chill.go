@@ -1,6 +1,7 @@
 package nest
 
 import (
+	"fmt"
 	"math"
 	"time"
 
@@ -294,6 +295,20 @@ func (c *chill) toLimit(p *pile, limit float64) float64 {
 	}
 	return c.tau * math.Log(max(p.core-p.a.value, 1)/max(limit-p.a.value, 1))
 }
+
+// coolingOn says when a pile that cools will be at its urgent limit.
+func (w *Watch) coolingOn(c alarm.Condition) string {
+	ch := &w.pile.chill
+	lim, _ := w.tables.Cluster(max(w.days.age, 0), w.site.season.Season())
+	minutes := ch.toLimit(&w.pile, lim.ChillCritical.C)
+	if !ch.falling || c.Severity == alarm.Urgent || minutes < 1 || minutes > farAhead {
+		return ""
+	}
+	return fmt.Sprintf("; at this rate %s, which is urgent, in about %.0f min", both(lim.ChillCritical.C), minutes)
+}
+
+// farAhead is as far, in min, as a rate of cooling is believed to hold; ours, no source.
+const farAhead = 180
 
 // A pile that a person has looked at, and that then neither cools further nor is cold through for hours, lies elsewhere than it did.
 // Nobody's look, no acceptance: badly covered kits may hold half their warmth for as long, and are too cold.

@@ -139,8 +139,8 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 			return fmt.Sprintf("kits too cold, cluster probe %s: under %s is too cold at any age. %s", both(c.Value), both(c.Limit), warmUp[w.cfg.Kind])
 		}
 		lim, _ := w.chillLimit(c)
-		return fmt.Sprintf("kits too cold, the middle of the pile is judged at %s, limit %s %s; alarm from %s, as the probe may lie off the pile. %s",
-			both(c.Value), both(lim.C), w.forAge(), both(c.Limit), warmUp[w.cfg.Kind])
+		return fmt.Sprintf("kits too cold, the middle of the pile is judged at %s, limit %s %s%s. %s",
+			both(c.Value), both(lim.C), w.forAge(), w.coolingOn(c), warmUp[w.cfg.Kind])
 	},
 	alarm.NestCold: func(w *Watch, c alarm.Condition) string {
 		head := "cold, nest air " + under(c, both, w.forAge()) + ". "
