@@ -52,6 +52,7 @@ type alarmView struct {
 	Nest     *string   `json:"nest"`
 	Event    string    `json:"event"`
 	Chore    bool      `json:"chore"`
+	Alarm    bool      `json:"alarm"`
 	Severity string    `json:"severity"`
 	Since    time.Time `json:"since"`
 	Text     string    `json:"text"`
@@ -109,7 +110,7 @@ func runStatus(ctx context.Context, args []string, std stdio) int {
 		s.write(std.out, cfg)
 	}
 	for _, a := range s.Alarms {
-		if !a.Chore {
+		if a.Alarm {
 			return exitFinding
 		}
 	}
