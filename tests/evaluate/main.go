@@ -95,7 +95,7 @@ deep           a chill in which the core of the mean kit fell under 28 Â°C (82 Â
 strict window  an alarm finds a danger from 3 h before its onset, or from its cause where that is later, to 3 h after
 ref.           found in a wider window, which begins with the cause where that is earlier: for reference only
 chance         what an alarm that sounds as often and as long, but knows nothing, would find: a figure near it is worth nothing
-edges          beginnings of alarms; "of hits standing" had begun before the window already, so they warned of nothing new
+edges          beginnings of alarms; "of hits standing" had begun before the window already
 stands         the share of time in which the alarm is on
 `
 
