@@ -76,7 +76,8 @@ func apart(f Figure) string {
 	return fmt.Sprintf("%.1f °C (%.1f °F) ± %.1f °C", abs(f.Value), abs(f.Value)*1.8, f.Error)
 }
 
-// worth reports whether a figure's error leaves something of it: one as uncertain as half its value tells a keeper nothing.
+// worth reports whether a figure's error leaves something of it. The difference to the neighbours is told by its direction alone, and asks
+// only that it is beyond its error.
 func (f Figure) worth() bool { return f.Known && f.Error <= abs(f.Value)*errorShare }
 
 // sentences say what is known in plain words; the difference to the neighbours comes first.
@@ -86,7 +87,7 @@ func (l *Learned) sentences(fewer, tote bool, depth float64) (say []string) {
 		add("How this nest holds warmth: known after %d nights, %d seen.", leastBlocks, l.Nights)
 		return say
 	}
-	if f := l.Neighbours; f.beyond(tellFrom) && f.worth() {
+	if f := l.Neighbours; f.beyond(tellFrom) {
 		which, why := "warmer", ""
 		if f.Value < 0 {
 			which = "colder"
