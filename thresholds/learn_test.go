@@ -100,7 +100,7 @@ func TestLearnsTheDayOfATote(t *testing.T) {
 func TestNotKnownYet(t *testing.T) {
 	r, _ := trace{minutes: 4*1440 - 60, cluster: nothing, outside: weather.through(12, one, zero), air: weather.lagged(13, 30, 1)}.run(t)
 	l := r.Snapshot().Nests[0].Learned
-	if l.Follows.Known || l.WarmEmpty.Known || len(l.Text) != 1 || !strings.HasPrefix(l.Text[0], "Not known yet") {
+	if l.Follows.Known || l.WarmEmpty.Known || len(l.Text) != 1 || !strings.HasPrefix(l.Text[0], "How this nest holds warmth: known after 5 nights, ") {
 		t.Errorf("after three nights: %+v", l)
 	}
 }

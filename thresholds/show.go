@@ -38,6 +38,9 @@ func (r *Rabbitry) Standing() []alarm.Standing {
 	return all
 }
 
+// Alarming reports whether an event asks for help rather than for husbandry when convenient: every alarm, and a chore from warning up.
+func Alarming(e alarm.Event) bool { return !e.Name.Chore() || e.Severity >= alarm.Warning }
+
 func rank(name alarm.Name) int { return slices.Index(alarm.Names, name) }
 
 func (r *Rabbitry) nestState(w *nest.Watch, standing []alarm.Standing) NestState {
@@ -60,7 +63,7 @@ func (r *Rabbitry) nestState(w *nest.Watch, standing []alarm.Standing) NestState
 		s.Judged = append(s.Judged, Judgement(j))
 	}
 	for _, a := range standing {
-		if a.Nest == cfg.ID && !a.Name.Chore() {
+		if a.Nest == cfg.ID && Alarming(a.Event) {
 			s.Severity = max(s.Severity, a.Severity)
 		}
 	}

@@ -37,7 +37,7 @@ type NestState struct {
 	Limits   LimitsInForce
 	Core     float64 // estimate of the cluster's core, °C; valid where HasCore
 	HasCore  bool
-	Severity alarm.Severity // the highest that stands for this nest, chores apart
+	Severity alarm.Severity // the highest that stands for this nest, chores that are only notices apart
 	Judged   []Judgement    // what is watched and what cannot be, in plain words
 	Learned  Learned        // what is known of the nest itself, as far as it is
 }

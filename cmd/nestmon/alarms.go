@@ -67,7 +67,7 @@ func (o onList) confirm(at place, asJSON bool, std stdio) error {
 	return err
 }
 
-// list prints what is on; an alarm that stands is a finding, a chore is not.
+// list prints what is on; an alarm that stands is a finding, a chore is not. A chore from warning up is in both lists.
 func (o onList) list(ctx context.Context, d *caller, cfg *config, asJSON bool, std stdio) (int, error) {
 	var s stateView
 	if err := d.get(ctx, "/api/state", &s); err != nil {
@@ -75,7 +75,7 @@ func (o onList) list(ctx context.Context, d *caller, cfg *config, asJSON bool, s
 	}
 	on := []alarmView{}
 	for _, a := range s.Alarms {
-		if a.Chore == o.chores {
+		if o.chores && a.Chore || !o.chores && a.Alarm {
 			on = append(on, a)
 		}
 	}

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"nestmon/exporter/web"
+	"nestmon/sensors"
 	"nestmon/thresholds/brood"
 )
 
@@ -17,8 +18,11 @@ type planLine struct {
 
 // planOf says in words what the daemon would do with a configuration that holds no error.
 func planOf(c *config) []planLine {
-	p := []planLine{{"site", fmt.Sprintf("%s, %s, %g m above sea level, archive in %s, a reading every %s",
-		c.Site.Name, c.Site.Timezone, c.Site.AltitudeM, c.Data, span(c.Poll))}}
+	site := c.Site.Name + ", " + c.Site.Timezone
+	if c.Site.AltitudeM != 0 {
+		site += fmt.Sprintf(", %g m above sea level", c.Site.AltitudeM)
+	}
+	p := []planLine{{"site", fmt.Sprintf("%s, archive in %s, a reading every %s", site, c.Data, span(c.Poll))}}
 	for _, pr := range c.probes() {
 		var measures []string
 		for _, q := range pr.Quantities {
@@ -29,7 +33,7 @@ func planOf(c *config) []planLine {
 			pr.ID, strings.Join(measures, " and "), c.Probes[i].wire(), span(pr.Interval), span(pr.StaleAfter))})
 	}
 	for _, n := range c.Nests {
-		p = append(p, planLine{"nest", n.plan()})
+		p = append(p, planLine{"nest", c.nestPlan(n)})
 	}
 	if c.Outside != "" {
 		p = append(p, planLine{"outside", c.Outside})
@@ -43,7 +47,11 @@ func (p probeConfig) wire() string {
 	return strings.TrimSpace(p.Source + " " + p.ROM + p.Device)
 }
 
-func (n nestConfig) plan() string {
+func (c *config) nestPlan(n nestConfig) string {
+	doe := "the doe NOT JUDGED, no probe in her cage or outside"
+	if c.Outside != "" {
+		doe = "the doe by " + c.Outside
+	}
 	parts := []string{fmt.Sprintf("%s, %s floor", n.Kind, n.Floor)}
 	if n.Lined {
 		parts = append(parts, "lined")
@@ -54,7 +62,8 @@ func (n nestConfig) plan() string {
 	}{
 		{"heat and cold of the air by", "heat and cold of the air NOT JUDGED", present(n.Air)},
 		{"chill of the kits by", "chill of the kits NOT JUDGED", n.Cluster},
-		{"the doe by", "the doe by the outside probe, if there is one", present(n.Cage)},
+		{"damp and bedding by the humidity of", "damp and bedding NOT JUDGED, no humidity probe in nest air", c.humid(n.Air)},
+		{"the doe by", doe, present(n.Cage)},
 		{"carbon dioxide by", "", present(n.CO2)},
 	} {
 		switch {
@@ -65,6 +74,14 @@ func (n nestConfig) plan() string {
 		}
 	}
 	return n.ID + ": " + strings.Join(parts, "; ")
+}
+
+// humid is the probe where it measures humidity.
+func (c *config) humid(id string) []string {
+	if slices.ContainsFunc(c.probes(), func(p sensors.Probe) bool { return p.ID == id && p.Measures(sensors.Humidity) }) {
+		return []string{id}
+	}
+	return nil
 }
 
 func present(id string) []string {

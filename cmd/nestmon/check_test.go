@@ -51,7 +51,16 @@ func TestCheck(t *testing.T) {
 	}{
 		{
 			name: "all is well", yaml: onBoard, sys: whole, code: exitDone,
-			out: []string{"a1: wooden-box, solid floor; heat and cold of the air by a1-air; chill of the kits by a1-cluster", "air 59.0 °F to 86.0 °F"},
+			out: []string{
+				"site      nestmon, UTC, archive in ",
+				"a1: wooden-box, solid floor; heat and cold of the air by a1-air; chill of the kits by a1-cluster; damp and bedding NOT JUDGED, no humidity probe in nest air; the doe by outside\n",
+				"air 59.0 °F to 86.0 °F",
+			},
+		},
+		{
+			name: "a humidity probe in the nest and none outside", code: exitFinding, sys: whole,
+			yaml: strings.Replace(strings.Replace(strings.Replace(onBoard, "display: fahrenheit", "altitude_m: 1650", 1), "outside: outside\n", "", 1), "air: a1-air, ", "air: outside, ", 1),
+			out:  []string{"1650 m above sea level", "damp and bedding by the humidity of outside; the doe NOT JUDGED, no probe in her cage or outside"},
 		},
 		{
 			name: "the archive's folder is yet to be made", yaml: onBoard, sys: whole, data: "new/deep", code: exitDone,

@@ -48,10 +48,15 @@ type limitReport struct {
 }
 
 // chillMargin tells in words what the detector of chill in thresholds/nest keeps in numbers; a test holds the two together.
-const chillMargin = "Cluster chill is judged by the part of its warmth over nest air that the pile has lost since the best of the last four hours, a core of 37.3 °C then. " +
-	"Nobody knows exactly where the probe lies, so the limit must be passed by 6 % of its distance to nest air with one cluster probe and by 3 % with two (20 % and 10 % for critical), " +
-	"by more where this pile's warmth wanders much from hour to hour, while the pile still cools: 1.7 °C (3.1 °F) under 34 °C at nest air of 5 °C with one probe. " +
-	"A pile that has come to rest must lack 33 % (39 %) beside its day's usual warmth for an hour."
+var chillMargin = []string{
+	"An example of cluster chill: the limit is 34 °C, nest air 5 °C, one probe lies under the pile. The alarm comes when the core, as " +
+		"worked out from the probe, has cooled to 1.7 °C (3.1 °F) under the limit and still cools.",
+	"How it is worked out: in its best time of the last four hours the core is taken to have been at 37.3 °C (99.1 °F). What part of that warmth " +
+		"over nest air the probe has lost since then, the core has lost too.",
+	"By how much the limit must be passed, since nobody knows exactly where a probe lies: by 6 % of its distance to nest air with one cluster probe and by 3 % with two; " +
+		"critical by 20 % and 10 %. By more where this pile's warmth wanders much from hour to hour.",
+	"A pile that no longer cools is held against its day's usual warmth instead: there the limit must be missed by 33 % of its distance to nest air for an hour; critical by 39 %.",
+}
 
 func runLimits(_ context.Context, args []string, std stdio) int {
 	fs := flags("limits", "limits --age D --kind K [--season S] [--json]", std)
@@ -142,7 +147,10 @@ func (r limitsReport) print(out io.Writer) error {
 		return err
 	}
 	if r.Cluster != nil {
-		fmt.Fprintf(out, "\n%s\n", chillMargin)
+		fmt.Fprintln(out)
+		for _, part := range chillMargin {
+			fmt.Fprintf(out, "%s\n", part)
+		}
 	}
 	h := brood.Humidity(r.Kind)
 	fmt.Fprintf(out, "\nAn alarm clears %g °C on the safe side of its limit. Humidity: warning above %g %%", brood.Deadband, h.WarnAbove)

@@ -5,9 +5,12 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"text/tabwriter"
 	"time"
+
+	"nestmon/thresholds/alarm"
 )
 
 var statusCommand = command{"status", "say how the nests of the running daemon are now", runStatus}
@@ -18,21 +21,7 @@ type stateView struct {
 	Outside struct {
 		Values []valueView `json:"values"`
 	} `json:"outside"`
-	Nests []struct {
-		ID      string      `json:"id"`
-		Stage   string      `json:"stage"`
-		AgeDays *int        `json:"age_days"`
-		Values  []valueView `json:"values"`
-		Judged  []struct {
-			Danger string `json:"danger"`
-			Judged bool   `json:"judged"`
-			Why    string `json:"why"`
-		} `json:"judged"`
-		Severity string `json:"severity"`
-		Learned  struct {
-			Text []string `json:"text"`
-		} `json:"learned"`
-	} `json:"nests"`
+	Nests  []nestView  `json:"nests"`
 	Alarms []alarmView `json:"alarms"`
 	Sinks  []struct {
 		Sink  string `json:"sink"`
@@ -40,6 +29,63 @@ type stateView struct {
 		Error string `json:"error"`
 	} `json:"sinks"`
 	PublishedAgo float64 `json:"published_ago_s"`
+}
+
+type nestView struct {
+	ID       string       `json:"id"`
+	Stage    string       `json:"stage"`
+	AgeDays  *int         `json:"age_days"`
+	Values   []valueView  `json:"values"`
+	Judged   []judgedView `json:"judged"`
+	Severity string       `json:"severity"`
+	Learned  struct {
+		Text []string `json:"text"`
+	} `json:"learned"`
+}
+
+type judgedView struct {
+	Danger string `json:"danger"`
+	Judged bool   `json:"judged"`
+	Why    string `json:"why"`
+}
+
+// wetBedding is the danger that is only told: no cold night can judge it.
+const wetBedding = "damp"
+
+// waits reports whether no probe of the nest has a value and none of what kills kits is judged: no alarm then means nothing.
+func (n nestView) waits() bool {
+	for _, j := range n.Judged {
+		if j.Judged && j.Danger != wetBedding {
+			return false
+		}
+	}
+	return len(n.Values) > 0 && !slices.ContainsFunc(n.Values, func(v valueView) bool { return v.Value != nil })
+}
+
+// alarm is the word of the nest's worst alarm.
+func (n nestView) alarm() string {
+	if n.Severity == alarm.None.String() && n.waits() {
+		return "no data yet"
+	}
+	return n.Severity
+}
+
+// gaps says what is not judged, and what only in part.
+func (n nestView) gaps() string {
+	var all []string
+	for _, j := range n.Judged {
+		name, why := j.Danger, strings.TrimPrefix(j.Why, "not judged: ")
+		if name == wetBedding {
+			name = "wet bedding"
+		}
+		switch {
+		case !j.Judged:
+			all = append(all, name+": "+why)
+		case why != "":
+			all = append(all, name+" in part: "+why)
+		}
+	}
+	return strings.Join(all, "; ")
 }
 
 type valueView struct {
@@ -52,11 +98,14 @@ type alarmView struct {
 	Nest     *string   `json:"nest"`
 	Event    string    `json:"event"`
 	Chore    bool      `json:"chore"`
+	Alarm    bool      `json:"alarm"`
 	Severity string    `json:"severity"`
 	Since    time.Time `json:"since"`
 	Text     string    `json:"text"`
 	Rule     *string   `json:"rule"`
 	Source   *string   `json:"source"`
+
+	Acknowledged *time.Time `json:"acknowledged"`
 }
 
 // alarmIndent puts what is said of an alarm under its name.
@@ -68,7 +117,11 @@ func (a alarmView) write(w io.Writer, loc *time.Location) {
 	if a.Nest != nil {
 		nest = *a.Nest
 	}
-	fmt.Fprintf(w, "%-8s %s %s since %s\n", a.Severity, nest, a.Event, a.Since.In(loc).Format("2006-01-02 15:04"))
+	seen := ""
+	if a.Acknowledged != nil {
+		seen = ", seen " + a.Acknowledged.In(loc).Format("15:04")
+	}
+	fmt.Fprintf(w, "%-8s %s %s since %s%s\n", a.Severity, nest, a.Event, a.Since.In(loc).Format("2006-01-02 15:04"), seen)
 	wrap(w, alarmIndent, a.Text)
 }
 
@@ -109,9 +162,12 @@ func runStatus(ctx context.Context, args []string, std stdio) int {
 		s.write(std.out, cfg)
 	}
 	for _, a := range s.Alarms {
-		if !a.Chore {
+		if a.Alarm {
 			return exitFinding
 		}
+	}
+	if slices.ContainsFunc(s.Nests, nestView.waits) {
+		return exitFinding
 	}
 	return exitDone
 }
@@ -124,20 +180,14 @@ func (s stateView) write(out io.Writer, cfg *config) {
 	}
 	fmt.Fprint(out, "\n\n")
 	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "nest\tlitter\tcluster\tair\thumidity\talarm\tnot judged")
+	fmt.Fprintln(w, "nest\tlitter\tcluster\tair\thumidity\talarm\tnot judged, or in part")
 	for _, n := range s.Nests {
 		litter := n.Stage
 		if n.AgeDays != nil && *n.AgeDays >= 0 {
 			litter = fmt.Sprintf("day %d", *n.AgeDays)
 		}
-		var blind []string
-		for _, j := range n.Judged {
-			if !j.Judged {
-				blind = append(blind, j.Danger+": "+strings.TrimPrefix(j.Why, "not judged: "))
-			}
-		}
 		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\t%s\t%s\n", n.ID, litter, show(n.Values, cfg, "cluster", "temperature"), show(n.Values, cfg, "air", "temperature"),
-			show(n.Values, cfg, "air", "humidity"), n.Severity, strings.Join(blind, "; "))
+			show(n.Values, cfg, "air", "humidity"), n.alarm(), n.gaps())
 	}
 	fmt.Fprintf(w, "outside\t\t\t%s\t%s\n", show(s.Outside.Values, cfg, "outside", "temperature"), show(s.Outside.Values, cfg, "outside", "humidity"))
 	_ = w.Flush()

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"strings"
 	"testing"
+	"time"
 )
 
 // What was learned of a nest stands under the table, a line for each sentence; a nest of which nothing is said has none.
@@ -19,5 +20,58 @@ func TestStatusTellsWhatWasLearned(t *testing.T) {
 	want := "learned  oak: Runs 2.2 °C (4.0 °F) ± 0.8 °C colder at night than its neighbours, 6 nights.\n         Another sentence.\n"
 	if !strings.Contains(out.String(), want) || strings.Contains(out.String(), "learned  elm") {
 		t.Errorf("got:\n%s", out.String())
+	}
+}
+
+// What is judged only in part is told with its reason, and a nest no probe of which has answered is not called free of alarms.
+func TestStatusClaimsNoMoreThanItKnows(t *testing.T) {
+	const air, never = `{"role": "air", "quantity": "temperature", "value": 21}`, `{"role": "air", "quantity": "temperature", "value": null}`
+	const blind = `{"danger": "heat", "why": "no usable reading of nest air"}, {"danger": "chill", "why": "no usable reading of the cluster"}, {"danger": "cold", "why": "no usable reading of nest air"}`
+	for name, row := range map[string]struct {
+		nest  string
+		want  []string
+		waits bool
+	}{
+		"in part": {
+			`"severity": "none", "values": [` + air + `], "judged": [{"danger": "heat", "judged": true}, {"danger": "chill", "judged": true, "why": "by a fall of its warmth only: the probe lies badly"}, {"danger": "damp", "why": "cold air"}]`,
+			[]string{"none", "chill in part: by a fall of its warmth only: the probe lies badly; wet bedding: cold air"}, false,
+		},
+		"nothing yet":           {`"severity": "none", "values": [` + never + `], "judged": [` + blind + `]`, []string{"no data yet"}, true},
+		"a silent probe rings":  {`"severity": "urgent", "values": [` + never + `], "judged": [` + blind + `]`, []string{"urgent"}, true},
+		"measured, no litter":   {`"severity": "none", "values": [` + air + `], "judged": [{"danger": "chill", "why": "no litter entered"}]`, []string{"none", "chill: no litter entered"}, false},
+		"a chore cannot wait":   {`"severity": "warning", "values": [` + air + `], "judged": []`, []string{"warning"}, false},
+		"one of two has answer": {`"severity": "none", "values": [` + air + `, ` + never + `], "judged": [` + blind + `]`, []string{"none"}, false},
+	} {
+		t.Run(name, func(t *testing.T) {
+			var s stateView
+			if err := json.Unmarshal([]byte(`{"nests": [{"id": "oak", `+row.nest+`}]}`), &s); err != nil {
+				t.Fatal(err)
+			}
+			var out strings.Builder
+			s.write(&out, &config{})
+			for _, want := range row.want {
+				if !strings.Contains(out.String(), "  "+want) {
+					t.Errorf("%q is not in:\n%s", want, out.String())
+				}
+			}
+			if got := s.Nests[0].waits(); got != row.waits || strings.Contains(out.String(), "no data yet") != (row.waits && s.Nests[0].Severity == "none") {
+				t.Errorf("waits %v, want %v:\n%s", got, row.waits, out.String())
+			}
+		})
+	}
+}
+
+func TestAlarmTellsWhenItWasSeen(t *testing.T) {
+	at := time.Date(2031, 7, 19, 15, 4, 0, 0, time.UTC)
+	a := alarmView{Event: "nest-heat", Severity: "urgent", Since: at.Add(-time.Hour)}
+	for _, row := range []struct {
+		seen *time.Time
+		want string
+	}{{nil, "urgent   site nest-heat since 2031-07-19 14:04\n"}, {&at, "urgent   site nest-heat since 2031-07-19 14:04, seen 15:04\n"}} {
+		var out strings.Builder
+		a.Acknowledged = row.seen
+		if a.write(&out, time.UTC); !strings.HasPrefix(out.String(), row.want) {
+			t.Errorf("got %q, want %q", out.String(), row.want)
+		}
 	}
 }

@@ -39,16 +39,23 @@ export function toggle(node, open) {
   if (want) card.day.show(card.nest, card.state);
 }
 
-// fullyWatched: every danger is judged and no probe that could show it is silent. A nest about which nothing is said is not watched.
+// noKits: none can be there before the box is due, or after the litter ended. Where no litter is entered there may be some.
+const noKits = (nest) => nest.stage === "bred" || (nest.stage === "empty" && nest.litter !== null);
+
+// counts: a nest is watched for what can kill kits in it; those old enough to leave need no more warmth. Damp is only told.
+const counts = (nest, j) => j.danger !== "damp" && !noKits(nest) && (j.danger === "heat" || nest.stage !== "out");
+
+// fullyWatched: every danger that counts is judged without a reservation and no probe that could show it is silent. A nest about which
+// nothing is said is not watched.
 export const fullyWatched = (nest) =>
-  nest.judged.length > 0 && nest.judged.every((j) => j.judged) && nest.values.every((v) => v.fresh || v.quantity !== "temperature");
+  nest.judged.length > 0 && nest.judged.every((j) => !counts(nest, j) || (j.judged && !j.why)) && nest.values.every((v) => v.fresh || v.quantity !== "temperature");
 
 export function updateCard(node, nest, state, old) {
   const card = cards.get(node);
   card.nest = nest;
   card.state = state;
   const wide = card.day.node.hidden ? "" : " wide";
-  const alarms = state.alarms.filter((a) => a.nest === nest.id && !a.chore);
+  const alarms = state.alarms.filter((a) => a.nest === nest.id && a.alarm);
   setClass(node, `card is-${nest.severity}${wide}`);
   updateChip(card.chip, nest, old);
   setText(card.kind, texts.kind[nest.kind] ?? nest.kind);
@@ -152,16 +159,18 @@ function restOf(nest) {
   return list;
 }
 
-// judgedOf lists what is not judged, one line for each reason, and then what is.
+// judgedOf lists what is not judged or only in part, one line for each reason, then what is, and last what is no gap in the watch.
 function judgedOf(nest) {
   const name = (j) => texts.danger[j.danger] ?? j.danger;
-  const reasons = new Map();
-  for (const j of nest.judged.filter((x) => !x.judged)) {
+  const lines = new Map();
+  for (const j of nest.judged.filter((x) => !x.judged || x.why)) {
     const why = j.why.replace(/^not judged: /, "");
-    reasons.set(why, [...(reasons.get(why) ?? []), name(j)]);
+    const blind = counts(nest, j);
+    const key = `${j.judged} ${blind} ${why}`;
+    const dangers = [...(lines.get(key)?.dangers ?? []), name(j)];
+    lines.set(key, { key, blind, dangers, text: (j.judged ? texts.judgedPartly : texts.notJudged)(dangers.join(", "), why) });
   }
-  const list = [...reasons].map(([why, dangers]) => ({ key: `not: ${why}`, blind: true, text: texts.notJudged(dangers.join(", "), why) }));
-  const seen = nest.judged.filter((j) => j.judged).map(name);
-  if (seen.length > 0) list.push({ key: "seen", text: texts.judged(seen.join(", ")) });
-  return list;
+  const seen = nest.judged.filter((j) => j.judged && !j.why).map(name);
+  const all = [...lines.values()];
+  return [...all.filter((l) => l.blind), ...(seen.length > 0 ? [{ key: "seen", text: texts.judged(seen.join(", ")) }] : []), ...all.filter((l) => !l.blind)];
 }

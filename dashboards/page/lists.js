@@ -13,7 +13,7 @@ export const bySeverity = (a, b) => rank[b] - rank[a];
 const inOrder = (list) => [...list].sort((a, b) => bySeverity(a.severity, b.severity) || Date.parse(a.since) - Date.parse(b.since));
 
 export function updateVerdict(node, state, old) {
-  const alarms = state ? state.alarms.filter((a) => !a.chore) : [];
+  const alarms = state ? state.alarms.filter((a) => a.alarm) : [];
   const worst = alarms.map((a) => a.severity).sort(bySeverity)[0] ?? "none";
   let name = worst;
   let words;
@@ -37,8 +37,8 @@ export function updateVerdict(node, state, old) {
 }
 
 export function updateAlarms(alarmBox, choreBox, state, goTo) {
-  fill(alarmBox, texts.headings.alarms, inOrder(state.alarms.filter((a) => !a.chore)), state, goTo, Infinity);
-  fill(choreBox, texts.headings.chores, inOrder(state.alarms.filter((a) => a.chore)), state, goTo, choresShown);
+  fill(alarmBox, texts.headings.alarms, inOrder(state.alarms.filter((a) => a.alarm)), state, goTo, Infinity);
+  fill(choreBox, texts.headings.chores, inOrder(state.alarms.filter((a) => !a.alarm)), state, goTo, choresShown);
 }
 
 function section(box, heading) {

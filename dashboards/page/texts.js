@@ -29,7 +29,7 @@ export const texts = {
   more: (n) => `${n} more`,
 
   event: {
-    "nest-heat": "Nest too hot", "cluster-heat": "Kits too hot", "heat-expected": "Heat is coming", "cluster-chill": "Kits getting cold",
+    "nest-heat": "Nest too hot", "cluster-heat": "Kits too hot", "heat-expected": "Heat is coming", "cluster-chill": "Kits too cold",
     "nest-cold": "Nest air cold", "doe-heat": "Doe too hot", "doe-cold": "Doe in hard cold", "tote-wet": "Tote is wet", "check-nest": "Look into the nest",
     "probe-silent": "Probe silent", "probe-fault": "Probe gives impossible values", "bus-fault": "Probe line down", "sink-fault": "Values do not get out",
     "power-fault": "Power trouble", "daemon-fault": "Trouble in nestmon itself", kindled: "Kits seem to be born", visit: "Doe visited",
@@ -65,10 +65,11 @@ export const texts = {
   mark: { above: "over the limit", below: "under the limit", inside: "between the limits", underHot: "under the hot limit", overCold: "over the cold limit", unjudged: "no limits in force" },
 
   judged: (list) => `Watched: ${list}.`,
+  judgedPartly: (dangers, why) => `Watched: ${dangers} (${why})`,
   partly: "Partly watched",
   unknown: "Not known",
   notJudged: (dangers, why) => `Not judged: ${dangers}${why ? ` (${why})` : ""}`,
-  danger: { heat: "heat", chill: "chill", cold: "cold" },
+  danger: { heat: "heat", chill: "chill", cold: "cold", damp: "wet bedding" },
 
   blindProbe: (probe, ago, fault) => `Probe ${probe}: ${ago}${fault ? `, ${fault}` : ""}`,
   silentFor: (span) => `nothing for ${span}`,

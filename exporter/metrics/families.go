@@ -60,7 +60,7 @@ var (
 // Of nests.
 var (
 	nestInfo     = gauge("nest_info", "What this nest is and where it is in the litter clock; always 1.", "nest", "kind", "stage")
-	dangerJudged = gauge("danger_judged", "1 while this danger is being judged; 0 means nobody would be told.", "nest", "danger")
+	dangerJudged = gauge("danger_judged", "1 while this danger is judged. At 0 nobody would be told of heat, chill or cold; damp (wet bedding) is at 0 whenever humidity cannot tell, as in cold air.", "nest", "danger")
 	kindled      = gauge("litter_kindled_timestamp_seconds", "When the litter in this nest was born.", "nest")
 	clusterCore  = gauge("cluster_core_celsius", "Estimate of the warmth inside the huddle of kits.", "nest")
 	nestLimit    = gauge("limit_celsius", "Limits in force now; without a series a limit is not in force.", "nest", "limit")

@@ -109,6 +109,9 @@ func rabbitry(n int) *exporter.State {
 			if j == 0 {
 				a.Acknowledged = noon
 			}
+			if name.Chore() {
+				a.Severity = alarm.Notice // from warning up it would be a fifth alarm
+			}
 			s.Snapshot.Alarms = append(s.Snapshot.Alarms, a)
 		}
 	}
@@ -219,6 +222,11 @@ func TestWhatIsShown(t *testing.T) {
 		{"two probes of a nest silent", func(s *exporter.State) {
 			s.Snapshot.Alarms = append(s.Snapshot.Alarms, alarm.Standing{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Urgent, Time: noon}})
 		}, 0, []string{`nestmon_alarm_severity{event="probe-silent",nest="a1"} 3`, `nestmon_alarms_unacknowledged{nest="a1"} 4`}, nil},
+		{"a chore that is a warning is an alarm, a notice is none", func(s *exporter.State) {
+			s.Snapshot.Alarms = append(s.Snapshot.Alarms,
+				alarm.Standing{Event: alarm.Event{Nest: "a1", Name: alarm.VentilationDue, Severity: alarm.Warning, Time: noon}},
+				alarm.Standing{Event: alarm.Event{Nest: "a1", Name: alarm.CollectDue, Severity: alarm.Notice, Time: noon}})
+		}, 0, []string{`nestmon_alarm_severity{event="ventilation-due",nest="a1"} 2`}, []string{`event="collect-due"`}},
 		{"of two alarms that share their name the more severe counts", func(s *exporter.State) {
 			s.Snapshot.Alarms = append(s.Snapshot.Alarms, alarm.Standing{Event: alarm.Event{Nest: "a1", Name: alarm.ClusterChill, Severity: alarm.Notice, Time: noon}})
 		}, 0, []string{chill + " 2", `nestmon_alarm_raised_timestamp_seconds{event="cluster-chill",nest="a1"} 1.76865108e+09`}, nil},

@@ -8,7 +8,7 @@ import (
 )
 
 // nestEvents and siteEvents are the alarms that can stand for a nest and for the site. They exist with 0 from the start.
-// Chores are counted apart, and what is only noted has no severity to show.
+// Chores are counted apart, and have a severity here only while it is warning or above; what is only noted has none to show.
 var (
 	nestEvents = []alarm.Name{
 		alarm.NestHeat, alarm.ClusterHeat, alarm.HeatExpected, alarm.ClusterChill, alarm.NestCold, alarm.DoeHeat, alarm.DoeCold,
@@ -49,6 +49,8 @@ func (w writer) alarms(s thresholds.Snapshot) {
 	for _, a := range s.Alarms {
 		if a.Name.Chore() {
 			chores[a.Nest]++
+		}
+		if !thresholds.Alarming(a.Event) {
 			continue
 		}
 		k := alarmKey{a.Nest, a.Name}

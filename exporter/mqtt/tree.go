@@ -161,11 +161,11 @@ func stages() string {
 	return strings.Join(out, ",")
 }
 
-// alerts publishes every alarm that stands. Chores are no alerts: they ask for husbandry on a date, not for help.
+// alerts publishes every alarm that stands, chores among them from warning up.
 func (b *builder) alerts(standing []alarm.Standing) {
 	taken := map[string]int{} // topic to its place in values
 	for _, st := range standing {
-		if st.Name.Chore() || st.Severity == alarm.None {
+		if !thresholds.Alarming(st.Event) || st.Severity == alarm.None {
 			continue
 		}
 		topic := b.root.Topic("$alert", topicID(cmp.Or(st.Nest, "site")+"-"+string(st.Name)))

@@ -53,6 +53,7 @@ func summerDay() *exporter.State {
 			{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Warning, Text: "a1-co2 is silent"}},
 			{Event: alarm.Event{Name: alarm.BusFault, Severity: alarm.Warning}},
 			{Event: alarm.Event{Nest: "b2", Name: alarm.BeddingDue, Severity: alarm.Notice, Text: "bed it"}},
+			{Event: alarm.Event{Nest: "b2", Name: alarm.VentilationDue, Severity: alarm.Warning, Text: "air it"}},
 		},
 	}}
 }
@@ -78,6 +79,7 @@ func TestTreeLaysOutAState(t *testing.T) {
 		{"$alert/a1-nest-heat", "urgent: the air in nest a1 is too hot; cool it\nRule: air over 35 °C for 10 min\nSource: invented"},
 		{"$alert/a1-probe-silent", "warning: a1-cluster-2 is silent\nwarning: a1-co2 is silent"},
 		{"$alert/site-bus-fault", "warning: bus-fault"},
+		{"$alert/b2-ventilation-due", "warning: air it"},
 	}
 	got := root.Tree(summerDay()).Values
 	if len(got) != len(want) {

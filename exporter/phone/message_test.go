@@ -212,6 +212,30 @@ func TestWhy(t *testing.T) {
 	}
 }
 
+// TestHeatThatCameIsNotOver: the end of heat-expected is told where the heat stayed away, not while it is there.
+func TestHeatThatCameIsNotOver(t *testing.T) {
+	e := func(nest string, name alarm.Name, severity alarm.Severity, state alarm.State) alarm.Event {
+		return alarm.Event{Nest: nest, Name: name, Severity: severity, State: state}
+	}
+	expected := []alarm.Event{e("a1", alarm.HeatExpected, alarm.Warning, alarm.Raised), e("a2", alarm.HeatExpected, alarm.Warning, alarm.Raised)}
+	told := phone.NewTold(alarm.Warning, []alarm.Standing{{Event: expected[0]}, {Event: expected[1]}})
+	for i, step := range []struct {
+		e    alarm.Event
+		want phone.Reason
+	}{
+		{e("a1", alarm.NestHeat, alarm.Urgent, alarm.Raised), phone.Began},
+		{e("a1", alarm.HeatExpected, alarm.Warning, alarm.Cleared), ""},
+		{e("a2", alarm.HeatExpected, alarm.Warning, alarm.Cleared), phone.Ended},
+		{e("a1", alarm.NestHeat, alarm.Warning, alarm.Cleared), phone.Ended},
+		{e("a1", alarm.HeatExpected, alarm.Warning, alarm.Raised), phone.Began},
+		{e("a1", alarm.HeatExpected, alarm.Warning, alarm.Cleared), phone.Ended},
+	} {
+		if got, yes := told.Take(step.e); got != step.want || yes != (step.want != "") {
+			t.Errorf("step %d, %s of %s: got %q %v, want %q", i, step.e.Name, step.e.Nest, got, yes, step.want)
+		}
+	}
+}
+
 func TestToldRemembers(t *testing.T) {
 	e := func(severity alarm.Severity, state alarm.State) alarm.Event {
 		return alarm.Event{Nest: "a1", Name: alarm.NestHeat, Severity: severity, State: state}

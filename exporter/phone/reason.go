@@ -57,6 +57,9 @@ func NewTold(atLeast alarm.Severity, standing []alarm.Standing) *Told {
 func (t *Told) Take(e alarm.Event) (Reason, bool) {
 	key := told{e.Nest, e.Name}
 	why, yes := Why(e, t.atLeast, t.highest[key])
+	if e.State == alarm.Cleared && e.Name == alarm.HeatExpected && t.highest[told{e.Nest, alarm.NestHeat}] > alarm.None {
+		yes = false // what was expected is here, and "over" would say that it is not
+	}
 	switch {
 	case e.State == alarm.Cleared:
 		delete(t.highest, key)

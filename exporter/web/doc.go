@@ -30,8 +30,8 @@
 //	                 core_c|null, limits: {cluster_cold_c, cluster_hot_c, air_cold_c, air_hot_c, air_hot_urgent_c; null when not in force},
 //	                 severity, judged: [{danger, judged, why}],
 //	                 learned: {nights, warm_empty_k, warm_kits_k, follows_min, share, day_share, day_late_h, over_neighbours_k: FIGURE|null, text: ["…"]}}]
-//	alarms           [{nest|null, event, chore, severity, since, time, value|null, limit|null, unit|null, probe|null, text, rule|null,
-//	                 source|null, acknowledged|null}], the most severe first; rule is what was compared with what for how long, source
+//	alarms           [{nest|null, event, chore, alarm, severity, since, time, value|null, limit|null, unit|null, probe|null, text, rule|null,
+//	                 source|null, acknowledged|null}], the most severe first; a chore from warning up is an alarm too; rule is what was compared with what for how long, source
 //	                 where the limit comes from, both null in what stands since an older release
 //	probes           [{probe, fresh, reads, rejected: {FAULT: n}, last_good|null, last_fault|null, fault_at|null}]
 //	buses            [{bus, up, hung_s, took_s, restarts}]

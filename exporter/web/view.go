@@ -109,6 +109,7 @@ type alarmView struct {
 	Nest         *string        `json:"nest"`
 	Event        alarm.Name     `json:"event"`
 	Chore        bool           `json:"chore"`
+	Alarm        bool           `json:"alarm"`
 	Severity     alarm.Severity `json:"severity"`
 	Since        time.Time      `json:"since"`
 	Time         time.Time      `json:"time"`
@@ -140,7 +141,7 @@ func (s *Server) view(st *exporter.State) stateView {
 	}
 	for _, a := range snap.Alarms {
 		v.Alarms = append(v.Alarms, alarmView{
-			Nest: text(a.Nest), Event: a.Name, Chore: a.Name.Chore(), Severity: a.Severity, Since: a.Since, Time: a.Time,
+			Nest: text(a.Nest), Event: a.Name, Chore: a.Name.Chore(), Alarm: thresholds.Alarming(a.Event), Severity: a.Severity, Since: a.Since, Time: a.Time,
 			Value: number(a.Value, a.HasValue), Limit: number(a.Limit, a.HasLimit), Unit: text(a.Unit), Probe: text(a.Probe),
 			Text: a.Text, Rule: text(a.Rule), Source: text(a.Source), Acknowledged: instant(a.Acknowledged),
 		})

@@ -111,7 +111,7 @@ func TestStateIsWhatWasPublished(t *testing.T) {
 		"an unknown age":                    `"age_days":null,"litter":null`,
 		"what is not judged":                `"judged":[{"danger":"chill","judged":false,"why":"No litter is entered."}]`,
 		"what was learned, and what not":    `"learned":{"nights":6,"warm_empty_k":null,"warm_kits_k":null,"follows_min":{"value":31,"error":4,"n":6},`,
-		"alarm":                             `{"nest":"a1","event":"nest-heat","chore":false,"severity":"warning"`,
+		"alarm":                             `{"nest":"a1","event":"nest-heat","chore":false,"alarm":true,"severity":"warning"`,
 		"what an alarm rests on":            `"text":"hot","rule":"air over 30 °C","source":null,"acknowledged":null}`,
 		"a probe nobody has heard of":       `{"probe":"a1-air","fresh":false,"reads":0,"rejected":{},"last_good":null,`,
 		"lists are never null":              `"buses":[],"sinks":[]`,

@@ -43,7 +43,7 @@ async function open(scene, { width = 390, height = 844, theme = "light", ...more
   page.on("pageerror", (e) => page.wrongs.push(`error: ${e.message}`));
   page.on("request", (r) => new URL(r.url()).origin !== new URL(address).origin && page.wrongs.push(`elsewhere: ${r.url()}`));
   await page.goto(address);
-  const marks = { mixed: "#nest-b1.is-urgent", calm: ".verdict.chip-none", fresh: "#nest-c1 .judged .blind", crowd: "#nest-row-17" };
+  const marks = { mixed: "#nest-b1.is-urgent", calm: ".verdict.chip-none", fresh: "#nest-c1 .judged .blind", crowd: "#nest-row-17", late: ".verdict.chip-warning" };
   await page.waitForSelector(marks[scene]).catch((e) => assert.fail(`${e.message}\n${page.wrongs.join("\n")}`));
   return page;
 }
@@ -93,7 +93,7 @@ test("every nest shows value, age, limits, litter and alarm, the most urgent fir
   assert.match(await text(page, "#nest-b2"), /no data[\s\S]*last 26 min ago[\s\S]*no probe[\s\S]*Not judged: heat, cold \(no nest-air probe\)\s*Not judged: chill \(no usable reading of the cluster\)/);
   assert.match(await text(page, "#nest-c1"), /no litter entered[\s\S]*Partly watched[\s\S]*no probe[\s\S]*under the hot limit[\s\S]*Not judged: chill \(no litter entered\)/);
   assert.match(await text(page, "#verdict"), /Go now: 1 urgent alarm\. 2 nests are not fully watched\./);
-  assert.match(await text(page, "#alarms"), /Urgent[\s\S]*b1: Nest too hot[\s\S]*d1: Kits getting cold[\s\S]*acknowledged at 3:12 PM/);
+  assert.match(await text(page, "#alarms"), /Urgent[\s\S]*b1: Nest too hot[\s\S]*d1: Kits too cold[\s\S]*acknowledged at 3:12 PM/);
   assert.match(await text(page, "#chores"), /d1: Air the nest[\s\S]*9\.3 g\/m³, limit 8\.0 g\/m³[\s\S]*c1: Change bedding[\s\S]*a1: Inspect the nest/);
   assert.match(await text(page, "#blind"), /Probe b2-cluster: nothing for 26 min, does not answer[\s\S]*influx cannot be reached \(312 waiting\)\s*influx: dial tcp/);
   assert.match(await text(page, "#alarms"), /b2: Probe silent[\s\S]*26 min, limit 2 min/);
@@ -154,8 +154,24 @@ test("a day that cannot be read says so", async () => {
 test("calm says no alarm, and only when all is watched", async () => {
   const page = await open("calm");
   assert.equal(await text(page, "#verdict"), "No alarm. 2 nests, all fully watched.");
+  assert.match(await text(page, "#nest-d1 .judged"), /Watched: heat, chill, cold\.\s*Not judged: wet bedding \(cold air/);
+  assert.equal(await page.locator("#nest-d1 .judged .blind").count(), 0, "damp alone is no gap in the watch");
   assert.match(await text(page, "#blind"), /Every probe answers\. It never sees a single kit/);
   await page.screenshot({ path: join(shots, "calm-390.png"), fullPage: true });
+  await audit(page, "axe-core");
+  await shut(page);
+});
+
+test("a chore that cannot wait is an alarm, and a danger judged in part is a gap", async () => {
+  const page = await open("late");
+  assert.equal(await text(page, "#verdict"), "Look soon: 1 warning. 1 nest is not fully watched.");
+  assert.match(await text(page, "#alarms"), /a1: Air the nest/);
+  assert.match(await text(page, "#chores"), /a1: Inspect the nest/);
+  assert.doesNotMatch(await text(page, "#chores"), /Air the nest/);
+  assert.deepEqual(await page.locator("#nests .chip").allInnerTexts(), ["Warning", "Partly watched", "No alarm"]);
+  assert.match(await text(page, "#nest-a1 .stands"), /Air the nest/);
+  assert.match(await text(page, "#nest-b1 .judged .blind"), /Watched: chill \(by a fall of its warmth only: the probe lies badly\)/);
+  assert.equal(await page.locator("#nest-c1 .judged .blind").count(), 0, "no kits, no gap");
   await audit(page, "axe-core");
   await shut(page);
 });
@@ -176,7 +192,7 @@ test("thirty nests keep their order, and texts stay texts", async () => {
   assert.equal(names.length, 30);
   assert.deepEqual(names.slice(0, 3), ["row-17", "row-00", "row-01"]);
   assert.ok((await text(page, "#alarms")).includes("<img src=x"));
-  assert.match(await text(page, "#chores summary"), /6 more/);
+  assert.match(await text(page, "#chores > details > summary"), /6 more/);
   await page.screenshot({ path: join(shots, "crowd-1280.png") });
   await shut(page);
 });
@@ -216,7 +232,7 @@ test("an alarm's words stand once, and its nest leads to them", async () => {
   const all = await text(page, "body");
   assert.equal(all.split("thin the fur").length, 2, "the alarm's text does not stand once");
   await page.click("#nest-d1 .stands a");
-  assert.match(await page.evaluate(() => document.activeElement.innerText), /d1: Kits getting cold[\s\S]*scattered kits/);
+  assert.match(await page.evaluate(() => document.activeElement.innerText), /d1: Kits too cold[\s\S]*scattered kits/);
   const height = await page.evaluate(() => document.documentElement.scrollHeight);
   console.log(`five nests on a phone: ${height} px`);
   await shut(page);

@@ -42,11 +42,11 @@ func main() {
 	flag.IntVar(&o.litters, "litters", 200, "`litters` in each world")
 	flag.Uint64Var(&o.first, "first-seed", 1000, "`seed` of the first litter; tune on others than you report")
 	flag.StringVar(&o.world, "world", "both", "`world`: usual, shifted or both")
-	flag.StringVar(&o.out, "out", "", "`folder` for the pictures; none are written without it")
+	flag.StringVar(&o.out, "out", "", "draw what was found against false alarms as SVG pictures into this `folder`; without it none are drawn")
 	flag.BoolVar(&o.cases, "cases", false, "list single misses and false alarms too")
 	flag.IntVar(&o.years, "years", 20, "`years` of weather for the season's table")
-	flag.Int64Var(&o.trace, "trace", -1, "print the life of the litter of this `seed` instead")
-	flag.IntVar(&o.rig, "rig", 0, "`rig` of the trace: 0 one probe, 1 two, 2 a dead one, 3 no litter entered")
+	flag.Int64Var(&o.trace, "trace", -1, "instead of tables print one litter's life, every danger and alarm by its time: that of this `seed`")
+	flag.IntVar(&o.rig, "rig", 0, "which probes the nest of -trace has, a `number`: 0 one under the pile, 1 two under it, 2 one that is dead, 3 one, and the keeper entered no litter")
 	flag.Parse()
 	if err := evaluate(os.Stdout, os.Stderr, o); err != nil {
 		fmt.Fprintf(os.Stderr, "evaluate: %v\n", err)
@@ -65,6 +65,9 @@ func evaluate(w, progress io.Writer, o options) error {
 		return fmt.Errorf("-rig %d is no rig; write 0 to %d", o.rig, numRigs-1)
 	case o.trace >= 0:
 		return traceLitter(w, uint64(o.trace), o.world == "shifted", rig(o.rig))
+	}
+	if _, err := fmt.Fprint(w, key); err != nil {
+		return err
 	}
 	for _, name := range worlds {
 		records, err := observeAll(o.first, o.litters, name == "shifted", func(n int) {
@@ -85,6 +88,16 @@ func evaluate(w, progress io.Writer, o options) error {
 	}
 	return seasonTable(w, o.first, o.years)
 }
+
+// key explains the words of the tables.
+const key = `How to read this; all of it is simulated.
+deep           a chill in which the core of the mean kit fell under 28 °C (82 °F): what kills
+strict window  an alarm finds a danger from 3 h before its onset, or from its cause where that is later, to 3 h after
+ref.           found in a wider window, which begins with the cause where that is earlier: for reference only
+chance         what an alarm that sounds as often and as long, but knows nothing, would find: a figure near it is worth nothing
+edges          beginnings of alarms; "of hits standing" had begun before the window already
+stands         the share of time in which the alarm is on
+`
 
 func (p *report) print(o options) error {
 	chill, heat := p.chill(), p.heat()

@@ -34,7 +34,7 @@ func TestEndToEnd(t *testing.T) {
 			t.Errorf("a heading does not say that it is simulated: %q", h[:min(len(h), 200)])
 		}
 	}
-	for _, want := range []string{"usual world, seeds 1-4, 4 litters, ", "nest-weeks", "fixed < 25, 10 min", "two probes: chill", "visit-overdue", "switches /year"} {
+	for _, want := range []string{"usual world, seeds 1-4, 4 litters, ", "nest-weeks", "fixed < 25, 10 min", "two probes: chill", "visit-overdue", "switches /year", "How to read this", "too few to compare"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("nothing says %q", want)
 		}

@@ -11,6 +11,7 @@ const (
 	sameAge     = 5    // days by which litters may differ in age and still warm a nest alike
 	tellFrom    = 1.0  // K: a smaller difference is not worth a sentence
 	fewerShare  = 0.75 // of the neighbours' kits: a nest with fewer than that is colder for that alone
+	errorShare  = 0.5  // of a figure that its error may be, for it to be told
 	quickFollow = 10.0 // min: a time constant under it is not told from its quarter of an hour
 )
 
@@ -75,11 +76,15 @@ func apart(f Figure) string {
 	return fmt.Sprintf("%.1f °C (%.1f °F) ± %.1f °C", abs(f.Value), abs(f.Value)*1.8, f.Error)
 }
 
+// worth reports whether a figure's error leaves something of it. The difference to the neighbours is told by its direction alone, and asks
+// only that it is beyond its error.
+func (f Figure) worth() bool { return f.Known && f.Error <= abs(f.Value)*errorShare }
+
 // sentences say what is known in plain words; the difference to the neighbours comes first.
 func (l *Learned) sentences(fewer, tote bool, depth float64) (say []string) {
 	add := func(format string, args ...any) { say = append(say, fmt.Sprintf(format, args...)) }
 	if l.Nights < leastBlocks {
-		add("Not known yet: %d of %d nights seen.", l.Nights, leastBlocks)
+		add("How this nest holds warmth: known after %d nights, %d seen.", leastBlocks, l.Nights)
 		return say
 	}
 	if f := l.Neighbours; f.beyond(tellFrom) {
@@ -96,7 +101,7 @@ func (l *Learned) sentences(fewer, tote bool, depth float64) (say []string) {
 		f     Figure
 		words string
 	}{{l.WarmKits, "with kits"}, {l.WarmEmpty, "without kits"}} {
-		if s.f.Known {
+		if s.f.worth() {
 			over := "over"
 			if s.f.Value < 0 {
 				over = "under"
@@ -105,14 +110,14 @@ func (l *Learned) sentences(fewer, tote bool, depth float64) (say []string) {
 		}
 	}
 	switch {
-	case !l.Follows.Known || !l.Share.Known:
-	case l.Follows.Value < quickFollow:
+	case !l.Share.worth():
+	case l.Follows.Known && l.Follows.Value < quickFollow: // told without its own error
 		add("Nest air follows the air outside within about %.0f min; %.0f ± %.0f %% of a change comes through.", quickFollow, 100*l.Share.Value, 100*l.Share.Error)
-	default:
+	case l.Follows.worth():
 		add("Nest air follows the air outside with a time constant of %.0f ± %.0f min; %.0f ± %.0f %% of a change comes through.",
 			l.Follows.Value, l.Follows.Error, 100*l.Share.Value, 100*l.Share.Error)
 	}
-	if tote && l.Damped.Known && l.LateH.Known {
+	if tote && l.Damped.worth() && l.LateH.worth() {
 		add("Of the day's swing outside %.0f ± %.0f %% reaches the tote's air, %.1f ± %.1f h later.", 100*l.Damped.Value, 100*l.Damped.Error, l.LateH.Value, l.LateH.Error)
 		if depth > 0 {
 			share, _ := soilWave(depth, soilDiffusivity)
