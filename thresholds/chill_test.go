@@ -57,8 +57,10 @@ func TestSecondProbeBesideThePile(t *testing.T) {
 	for half := range 2 * 1200 {
 		at, m := start.Add(time.Duration(half)*30*time.Second), half/2
 		events = append(events, r.Observe(at, []sensors.Reading{
-			{Probe: "cluster", Time: at, Value: cools(m)}, {Probe: "cluster-2", Time: at, Value: 12 + dusty(m+1)},
-			{Probe: "air", Time: at, Value: 10 + dusty(m+2)}, {Probe: "shade", Time: at, Value: 5},
+			{Probe: "cluster", Time: at, Value: cools(m)},
+			{Probe: "cluster-2", Time: at, Value: 12 + dusty(m+1)},
+			{Probe: "air", Time: at, Value: 10 + dusty(m+2)},
+			{Probe: "shade", Time: at, Value: 5},
 		})...)
 	}
 	want(t, events, alarm.ClusterChill, alarm.Raised, alarm.Urgent, 1)

@@ -60,7 +60,8 @@ func (d damp) through(r *thresholds.Rabbitry, from int) (events []alarm.Event) {
 		in, out := d.air(h), d.outside(h)
 		in.t, in.rh = in.t+dusty(m), in.rh+dusty(m+1)/10
 		batch := []sensors.Reading{
-			{Probe: "air", Time: at, Value: in.t}, {Probe: "air", Quantity: sensors.Humidity, Time: at, Value: min(in.rh, 100)},
+			{Probe: "air", Time: at, Value: in.t},
+			{Probe: "air", Quantity: sensors.Humidity, Time: at, Value: min(in.rh, 100)},
 			{Probe: "shade", Time: at, Value: out.t + dusty(m+2)},
 		}
 		if out.rh > 0 {
@@ -400,7 +401,8 @@ func TestDampDoesNotFlip(t *testing.T) {
 				for m := from; m < from+minutes; m++ {
 					in, now := read(m), start.Add(time.Duration(m)*time.Minute)
 					r.Observe(now, []sensors.Reading{
-						{Probe: "air", Time: now, Value: in.t}, {Probe: "air", Quantity: sensors.Humidity, Time: now, Value: in.rh},
+						{Probe: "air", Time: now, Value: in.t},
+						{Probe: "air", Quantity: sensors.Humidity, Time: now, Value: in.rh},
 						{Probe: "shade", Time: now, Value: 5 + dusty(m)},
 					})
 					if is := judged(r, "damp").Judged; m > 2 && is != was {

@@ -42,11 +42,11 @@ type NestState struct {
 	Learned  Learned        // what is known of the nest itself, as far as it is
 }
 
-// What is learned of a nest, and how well.
-type (
-	Learned = nest.Learned
-	Figure  = nest.Figure
-)
+// Learned is what is learned of a nest.
+type Learned = nest.Learned
+
+// Figure is one figure of it, and how well it is known.
+type Figure = nest.Figure
 
 // Stage is where a nest is in the litter clock.
 type Stage string

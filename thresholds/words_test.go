@@ -34,15 +34,18 @@ func TestValueThatPrintsAsItsLimit(t *testing.T) {
 		says  string
 	}{
 		"heat": {
-			trace{minutes: 180, litters: newborn(2), cluster: nothing, air: constant(lim.HeatWarn.C + 0.04), outside: constant(20)}, alarm.NestHeat,
+			trace{minutes: 180, litters: newborn(2), cluster: nothing, air: constant(lim.HeatWarn.C + 0.04), outside: constant(20)},
+			alarm.NestHeat,
 			fmt.Sprintf(", just over the limit %.1f °C", lim.HeatWarn.C),
 		},
 		"heat, plainly over": {
-			trace{minutes: 180, litters: newborn(2), cluster: nothing, air: constant(lim.HeatWarn.C + 0.3), outside: constant(20)}, alarm.NestHeat,
+			trace{minutes: 180, litters: newborn(2), cluster: nothing, air: constant(lim.HeatWarn.C + 0.3), outside: constant(20)},
+			alarm.NestHeat,
 			fmt.Sprintf(", limit %.1f °C", lim.HeatWarn.C),
 		},
 		"cold": {
-			trace{minutes: 180, litters: newborn(2), air: constant(lim.ColdWarn.C - 0.04), outside: constant(10)}, alarm.NestCold,
+			trace{minutes: 180, litters: newborn(2), air: constant(lim.ColdWarn.C - 0.04), outside: constant(10)},
+			alarm.NestCold,
 			fmt.Sprintf(", just under the limit %.1f °C", lim.ColdWarn.C),
 		},
 		"nobody looked": {

@@ -81,8 +81,11 @@ func (c course) live(t *testing.T) lived {
 			q     sensors.Quantity
 			f     func(float64) float64
 		}{
-			{"cluster", sensors.Temperature, c.cluster}, {"air", sensors.Temperature, c.air}, {"air", sensors.Humidity, c.humidity},
-			{"shade", sensors.Temperature, c.outside}, {"shade", sensors.Humidity, c.damp},
+			{"cluster", sensors.Temperature, c.cluster},
+			{"air", sensors.Temperature, c.air},
+			{"air", sensors.Humidity, c.humidity},
+			{"shade", sensors.Temperature, c.outside},
+			{"shade", sensors.Humidity, c.damp},
 		} {
 			if p.f == nil {
 				continue

@@ -31,9 +31,20 @@ func TestErrorCodesAreNoHeatAndNoChill(t *testing.T) {
 		probe, chip string
 		value       float64
 	}{
-		{"cluster", sensors.ChipDS18B20, 85}, {"cluster", "", 85}, {"cluster", "", 127.94}, {"cluster", "", -127}, {"cluster", "", -273.15},
-		{"cluster", "", math.Inf(1)}, {"air", "", 85}, {"air", "", -127}, {"air", "", -45}, {"air", "", 125}, {"shade", "", 85}, {"shade", "", -127},
-		{"air", sensors.ChipSHT4x, 130}, {"cluster", sensors.ChipTMP102, 0},
+		{"cluster", sensors.ChipDS18B20, 85},
+		{"cluster", "", 85},
+		{"cluster", "", 127.94},
+		{"cluster", "", -127},
+		{"cluster", "", -273.15},
+		{"cluster", "", math.Inf(1)},
+		{"air", "", 85},
+		{"air", "", -127},
+		{"air", "", -45},
+		{"air", "", 125},
+		{"shade", "", 85},
+		{"shade", "", -127},
+		{"air", sensors.ChipSHT4x, 130},
+		{"cluster", sensors.ChipTMP102, 0},
 	} {
 		for name, wrong := range patterns {
 			if c.chip == sensors.ChipTMP102 && name != "once, after dying" {

@@ -34,7 +34,8 @@ func TestStatusClaimsNoMoreThanItKnows(t *testing.T) {
 	}{
 		"in part": {
 			`"severity": "none", "values": [` + air + `], "judged": [{"danger": "heat", "judged": true}, {"danger": "chill", "judged": true, "why": "by a fall of its warmth only: the probe lies badly"}, {"danger": "damp", "why": "cold air"}]`,
-			[]string{"none", "chill in part: by a fall of its warmth only: the probe lies badly; wet bedding: cold air"}, false,
+			[]string{"none", "chill in part: by a fall of its warmth only: the probe lies badly; wet bedding: cold air"},
+			false,
 		},
 		"nothing yet":           {`"severity": "none", "values": [` + never + `], "judged": [` + blind + `]`, []string{"no data yet"}, true},
 		"a silent probe rings":  {`"severity": "urgent", "values": [` + never + `], "judged": [` + blind + `]`, []string{"urgent"}, true},

@@ -45,9 +45,13 @@ var barn = time.FixedZone("barn", -6*3600)
 func full() *memory {
 	at := time.Date(2031, time.March, 9, 1, 59, 59, 123456789, barn)
 	return &memory{
-		true, -7, math.MaxUint64, float32(math.Inf(-1)), math.SmallestNonzeroFloat64, [5]float32{1.25, -0.01, 0, float32(math.Inf(1)), 1e30},
-		at, -time.Hour, entry{"Häsin", at.UTC(), []int{1, -2, math.MaxInt}}, []entry{{}, {At: at.In(time.FixedZone("", 5*3600+1800))}},
-		map[string]time.Time{"b": at, "a": {}}, &entry{Name: "newest"},
+		true, -7, math.MaxUint64, float32(math.Inf(-1)), math.SmallestNonzeroFloat64,
+		[5]float32{1.25, -0.01, 0, float32(math.Inf(1)), 1e30},
+		at, -time.Hour,
+		entry{"Häsin", at.UTC(), []int{1, -2, math.MaxInt}},
+		[]entry{{}, {At: at.In(time.FixedZone("", 5*3600+1800))}},
+		map[string]time.Time{"b": at, "a": {}},
+		&entry{Name: "newest"},
 	}
 }
 
@@ -83,7 +87,7 @@ func TestNotANumberStaysOne(t *testing.T) {
 
 // A time from a running clock loses that clock and nothing else.
 func TestTimeLosesItsClock(t *testing.T) {
-	now := time.Now()
+	now := time.Now() //nolint:forbidigo // only a running clock has one to lose
 	var got time.Time
 	if err := keep.Read(time.Local, keep.Write(time.Local, []any{&now}), []any{&got}); err != nil {
 		t.Fatal(err)
@@ -149,7 +153,7 @@ func TestForgottenIsFound(t *testing.T) {
 		none   *part
 		plain  []int
 		begin  time.Time
-		table  int
+		table  int //nolint:unused // found by reflection
 		inside [2]part
 	}
 	w := &whole{some: []*part{{}}, parts: make([]part, 1), named: map[string]*part{"x": {}}}

@@ -78,7 +78,7 @@ var bases = map[alarm.Name]func(w *Watch, c alarm.Condition) basis{
 			lim.ChillWarn.Source + "; the estimate: " + oursFound,
 		}
 	},
-	alarm.ProbeFault: func(w *Watch, c alarm.Condition) basis {
+	alarm.ProbeFault: func(_ *Watch, c alarm.Condition) basis {
 		switch c.Why {
 		case whySwapped:
 			return basis{fmt.Sprintf("through a night the cluster probe %.0f min or more ahead of nest air and no warmer, the probe outside over it by %s or more", leads, difference(outsideOver)), oursFound}

@@ -52,14 +52,14 @@ const lastChecked = brood.RawChillLastDay + 7
 
 // moved reports whether every cluster probe that answers has lost warmth in one step that has not come back, and nobody has looked since.
 func (w *Watch) moved(n *Now) bool {
-	any := false
+	answers := false
 	for i, c := range w.cluster {
 		if !c.Fresh(n) {
 			continue
 		}
-		if any = true; !w.pile.trails[i].moved {
+		if answers = true; !w.pile.trails[i].moved {
 			return false
 		}
 	}
-	return any
+	return answers
 }

@@ -18,9 +18,10 @@ const (
 	halfHour     = 30 / blockMinutes
 	pastBlocks   = 3   // blocks past limit and margin while it still falls
 	backShare    = 0.8 // of the fall that makes the limit: less is well again
+	backSlack    = 0.1 // of the warmth beyond the limit that the other reckoning may still miss: the pile wanders
 	belowShare   = 0.9 // of it: less, and the time under the limit begins anew
 	pairNoise    = 0.6 // of one probe's noise is left where two are read: a pile that wanders off one comes nearer the other
-	besidePile   = 1.0 // of the warmth that a probe holds less than the other: it lies beside the pile and shows no fall
+	besidePile   = 1.0 // of the warmth that a blind probe holds less than the other: it lies beside the pile and shows no fall
 	usualDelay   = 60  // min by which the day's warmth must be missed
 	graceVisit   = 40  // min after the doe or a person came: a nursed pile closes within about 30 min [Hudson & Distel 1982, abstract]
 
@@ -47,7 +48,7 @@ type margin struct {
 // margins holds those of the warning and of the critical limit, for one probe and for two.
 var margins = [2][MostClusterProbes]margin{
 	{{0.06, 1.5, 0.4}, {0.03, 1.2, 0.4}},
-	{{0.20, 4, 0.5}, {0.10, 2.4, 0.5}},
+	{{0.25, 5, 0.5}, {0.12, 3, 0.5}},
 }
 
 // evidence is what the probes say in one block, the mean of those that can be compared.
@@ -141,7 +142,7 @@ func (w *Watch) evidence(n *Now) evidence {
 	for i, c := range w.cluster {
 		t := &w.pile.trails[i]
 		now := t.back(0)
-		if !c.Fresh(n) || math.IsNaN(now) || !t.settled() || t.place() < best-besidePile {
+		if !c.Fresh(n) || math.IsNaN(now) || !t.settled() || t.place() < min(best-besidePile, math.Log(blindBelow)) {
 			continue
 		}
 		if !t.watched() {
@@ -234,7 +235,7 @@ func (v *ruling) judge(n *Now, e *evidence, lim brood.Limit, a float64, allowed 
 	if v.on && !v.byFall {
 		short = allowed[max(e.lacks, 1)-1].usual
 	}
-	if lost, known := e.lost(); v.on && known && lost < backShare*need {
+	if v.on && v.over(e, need) {
 		*v = ruling{}
 	}
 	return short
@@ -278,6 +279,18 @@ func (e *evidence) lost() (lost float64, known bool) {
 		return e.fall, true
 	}
 	return e.lack, e.lacks > 0
+}
+
+// over reports whether what the ruling rests on is well again, and the other does not speak clearly against it.
+func (v *ruling) over(e *evidence, need float64) bool {
+	mine, other, known := e.fall, e.lack, e.falls > 0
+	if !v.byFall && e.lacks > 0 || e.falls == 0 {
+		mine, other, known = e.lack, e.fall, e.lacks > 0
+	}
+	if e.falls == 0 || e.lacks == 0 {
+		other = mine
+	}
+	return known && mine < backShare*need && other < need+backSlack
 }
 
 // cooling fits the cooling and says whether the pile cools as a litter does, neither as a probe that was pulled out nor hardly at all.

@@ -16,7 +16,7 @@ func (w *Watch) coldProbe(n *Now) bool {
 		stop.lost(n)
 		return stop.on
 	}
-	lies := p.far && !(stop.on && p.chill.moved.minutes > 0) // a probe that lay well, and lost its warmth in one step, is not excused by that
+	lies := p.far && (!stop.on || p.chill.moved.minutes == 0) // a probe that lay well, and lost its warmth in one step, is not excused by that
 	applies := w.days.age >= 0 && w.days.age <= brood.RawChillLastDay && !lies || p.warmUnentered(w, n)
 	return stop.step(n, applies && p.y < brood.RawChill, !applies || p.y > brood.RawChill+brood.Deadband, w.clusterCount(), brood.RawChillDelay)
 }

@@ -37,9 +37,9 @@ type veil struct {
 	since time.Duration // when it was last not well clear
 }
 
-func (v *veil) step(n *Now, beyond, clear bool) {
+func (v *veil) step(n *Now, beyond, well bool) {
 	v.on = v.on || beyond
-	if !clear {
+	if !well {
 		v.since = n.Mono
 	}
 	v.on = v.on && n.Mono-v.since < dampAgainAfter

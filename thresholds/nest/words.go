@@ -221,7 +221,7 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		}
 		return head + "No kits are known that could have brought the water. " + look
 	},
-	alarm.VentilationDue: func(w *Watch, c alarm.Condition) string {
+	alarm.VentilationDue: func(_ *Watch, c alarm.Condition) string {
 		const act = " Clear the vents and the mouth of the pipe; never seal a nest against the cold; feel whether the bedding is wet."
 		switch c.Why {
 		case whyCO2:
