@@ -54,7 +54,7 @@ var chillMargin = []string{
 	"How it is worked out: in its best time of the last four hours the core is taken to have been at 37.3 °C (99.1 °F). What part of that warmth " +
 		"over nest air the probe has lost since then, the core has lost too.",
 	"By how much the limit must be passed, since nobody knows exactly where a probe lies: by 6 % of its distance to nest air with one cluster probe and by 3 % with two; " +
-		"critical by 22 % and 11 %. By more where this pile's warmth wanders much from hour to hour.",
+		"critical by 18 % and 10 %. By more where this pile's warmth wanders much from hour to hour.",
 	"A pile that no longer cools is held against its day's usual warmth instead: there the limit must be missed by 33 % of its distance to nest air for an hour; critical by 39 %.",
 }
 

@@ -48,7 +48,7 @@ type margin struct {
 // margins holds those of the warning and of the critical limit, for one probe and for two.
 var margins = [2][MostClusterProbes]margin{
 	{{0.06, 1.5, 0.4}, {0.03, 1.2, 0.4}},
-	{{0.25, 5, 0.5}, {0.12, 3, 0.5}},
+	{{0.20, 4, 0.5}, {0.10, 2.4, 0.5}},
 }
 
 // evidence is what the probes say in one block, the mean of those that can be compared.
