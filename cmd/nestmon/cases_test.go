@@ -210,6 +210,11 @@ func TestSpikeAndStep(t *testing.T) {
 		c.air = during(240, 1.5, around(37), around(22))
 		sameEvents(t, c.live(t).events, quiet.live(t).events)
 	})
+	t.Run("three samples of nest air down, below the air outside", func(t *testing.T) {
+		c := quiet
+		c.air = during(240, 1.5, around(7), around(22))
+		sameEvents(t, c.live(t).events, quiet.live(t).events)
+	})
 	t.Run("a step of nest air", func(t *testing.T) {
 		c := quiet
 		c.air = from(240, around(22), around(36))
@@ -436,16 +441,20 @@ func TestDoeSitsInTheBox(t *testing.T) {
 
 // Two cables that were confused at the installation: what should lie under warm kits reads the weather.
 func TestSwappedProbes(t *testing.T) {
-	day := func(mean, swing float64) func(float64) float64 {
-		return func(m float64) float64 { return coded(mean + swing*math.Sin(m/229) + 0.09*math.Sin(3.4*m)) }
-	}
-	l := course{
-		hours: 24, litters: kits(0), cluster: around(34), air: day(9, 3), outside: day(5, 5),
-		swapped: map[string]string{"cluster": "shade", "shade": "cluster"},
-	}.live(t)
-	_, _, look := l.first(alarm.CheckNest, alarm.Raised, alarm.Notice)
-	_, _, fault := l.first(alarm.ProbeFault, alarm.Raised, alarm.Notice)
-	if !look && !fault {
-		t.Error("nobody is told within a day of kindling")
+	for name, swapped := range map[string]map[string]string{
+		"cluster and outside":  {"cluster": "shade", "shade": "cluster"},
+		"cluster and nest air": {"cluster": "air", "air": "cluster"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			day := func(mean, swing float64) func(float64) float64 {
+				return func(m float64) float64 { return coded(mean + swing*math.Sin(m/229) + 0.09*math.Sin(3.4*m)) }
+			}
+			l := course{hours: 24, litters: kits(0), cluster: around(34), air: day(9, 3), outside: day(5, 5), swapped: swapped}.live(t)
+			_, _, look := l.first(alarm.CheckNest, alarm.Raised, alarm.Notice)
+			_, _, fault := l.first(alarm.ProbeFault, alarm.Raised, alarm.Notice)
+			if !look && !fault {
+				t.Error("nobody is told within a day of kindling")
+			}
+		})
 	}
 }

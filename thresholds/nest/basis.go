@@ -82,6 +82,8 @@ var bases = map[alarm.Name]func(w *Watch, c alarm.Condition) basis{
 		switch c.Why {
 		case whySwapped:
 			return basis{fmt.Sprintf("through a night the cluster probe %.0f min or more ahead of nest air and no warmer, the probe outside over it by %s or more", leads, difference(outsideOver)), oursFound}
+		case whyTurned:
+			return basis{fmt.Sprintf("by night nest air above %s, and more than %s over both the cluster probe and the air outside, for %d min", both(pileAir), difference(turnedOver), sureAfter), oursFound}
 		case whyUnderAll:
 			return basis{fmt.Sprintf("cluster probe more than %s under nest air and the air outside through a night", difference(coldUnder)), oursFound}
 		case whyTooHot:

@@ -5,8 +5,10 @@
 // it; a rule whose inputs are missing holds what it said before.
 //
 //   - Heat is judged from nest air by age and never waits for a cluster probe, a litter or a clock.
-//   - Chill is judged from an estimate of the cluster's core: the warmth the probe holds against a gain learned for this
-//     nest, because a probe two centimetres off the kits reads far too cold in a freeze. Behind it stands a plain back-stop.
+//   - Chill is judged from the warmth that goes (trail.go), not from the warmth that is there: a probe two centimetres off the kits reads
+//     far too cold in a freeze, but kits that cool lose equal parts in equal times wherever it lies. A step faster than any pile cools
+//     is a pile or a probe that moved, unless the doe or a person has just been there, and asks for a look. What cannot be told apart
+//     is check-nest (check.go); behind it all stands a plain back-stop (cold.go).
 //   - Kindling is proposed from warmth that stays after the doe has left; visits and inspections from what they do to
 //     nest air.
 //   - Bedding, ventilation, season and the litter clock are chores. Wet bedding does not show in nest air: its day comes from the calendar

@@ -23,6 +23,8 @@ const (
 	hotAbove    = 39.5 // °C: newborn kits lie at 38.0 ± 0.8, older ones lower [Hull, Hull and Vinter 1986], and a doe inside is at 39.3 [FAO, Lebas and others]
 	hotBack     = 39.0 // °C
 	coolAir     = 28.0 // °C of nest air: in it newborn kits measured 37.7 °C after an hour [Hull, Hull and Vinter 1986]
+	pileAir     = 30.0 // °C of "nest air" at night, far over the air outside and over the cluster probe, by turnedOver: it lies on the pile
+	turnedOver  = 8.0  // K
 	sureAfter   = 60   // min
 )
 
@@ -50,6 +52,10 @@ type health struct {
 	hot  [2]level // it is warmer than a pile can be
 	over [2]bool
 	cool [2]level // not so any more
+
+	onPile  [2]level // what should be nest air lies on the pile, and the cluster probe does not
+	turned  [2]bool
+	righted [2]level
 }
 
 // claim is several nests' word about the same probe outside: the nest that shows most speaks for all.
@@ -157,6 +163,14 @@ func (h *health) step(w *Watch, n *Now) {
 		if h.cool[i].step(n, c.value < hotBack || a > coolAir) >= sureAfter {
 			h.over[i] = false
 		}
+		out := w.site.air
+		upside := out.Fresh(n) && w.atNight(n) && a > pileAir && a-c.value > turnedOver && a-out.value > turnedOver
+		if h.onPile[i].step(n, upside) >= sureAfter {
+			h.turned[i] = true
+		}
+		if h.righted[i].step(n, c.value > a) >= sureAfter {
+			h.turned[i] = false
+		}
 		again := c.value-a > overAgain && (!w.site.air.Fresh(n) || c.value-w.site.air.value > overAgain)
 		if h.well[i].step(n, again) >= sureAfter {
 			h.told[i] = sound
@@ -165,7 +179,15 @@ func (h *health) step(w *Watch, n *Now) {
 }
 
 // mixed reports whether a cluster probe seems to hang where another should.
-func (h *health) mixed() bool { return slices.Contains(h.told[:], swapped) }
+func (h *health) mixed() bool {
+	return slices.Contains(h.told[:], swapped) || slices.Contains(h.turned[:], true)
+}
+
+// atNight reports whether no sun can be on the nest.
+func (w *Watch) atNight(n *Now) bool {
+	hour := n.Wall.In(w.loc).Hour()
+	return hour >= nightFrom || hour < nightUntil
+}
 
 // faults adds what the probes say of each other to c.
 func (h *health) faults(w *Watch, n *Now, c *alarm.Condition) {
@@ -180,6 +202,8 @@ func (h *health) faults(w *Watch, n *Now, c *alarm.Condition) {
 		switch {
 		case h.over[i]:
 			add(whyTooHot, ch.Probe, ch.value, hotAbove, n.Wall)
+		case h.turned[i]:
+			add(whyTurned, ch.Probe, ch.value, w.air.value-turnedOver, n.Wall)
 		case h.told[i] == sound:
 		case h.pending:
 			c.Hold = true
@@ -210,6 +234,10 @@ func (h *health) words(w *Watch, c alarm.Condition) (text string, ok bool) {
 		return fmt.Sprintf("%s and %s may be swapped: through the night %s read %s and went ahead of nest air as only the air outside does, while %s read %s. "+
 			"Warm %s in the hand: when the reading of %s rises, swap their plugs or their names. It may also be that %s hangs in a warm place.",
 			c.Probe, outside, c.Probe, both(c.Value), outside, both(h.outside), c.Probe, outside, outside), true
+	case whyTurned:
+		return fmt.Sprintf("%s and %s may be swapped: by night %s, the nest's air, is as warm as a pile (%s), and %s read %s. "+
+			"Warm %s in the hand: when the reading of %s rises, swap their plugs or their names.",
+			c.Probe, w.air.Probe, w.air.Probe, both(w.air.value), c.Probe, both(c.Value), c.Probe, w.air.Probe), true
 	case whyUnderAll:
 		return fmt.Sprintf("%s read %s through the night, colder than both nest air (%s) and the air outside (%s): nothing in a nest is. Its scale may have run away. "+
 			"Hold it beside another probe, or in ice water, and change it when it is wrong.", c.Probe, both(c.Value), both(h.air), both(h.outside)), true

@@ -195,9 +195,9 @@ func (h *heads) fields() []any {
 }
 
 func (h *health) fields() []any {
-	all := []any{&h.told, &h.lowAir, &h.cluster, &h.air, &h.outside, &h.date, &h.since, &h.pending, &h.over}
+	all := []any{&h.told, &h.lowAir, &h.cluster, &h.air, &h.outside, &h.date, &h.since, &h.pending, &h.over, &h.turned}
 	for i := range h.told {
-		all = slices.Concat(all, h.well[i].fields(), h.hot[i].fields(), h.cool[i].fields())
+		all = slices.Concat(all, h.well[i].fields(), h.hot[i].fields(), h.cool[i].fields(), h.onPile[i].fields(), h.righted[i].fields())
 	}
 	return all
 }

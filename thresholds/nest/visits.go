@@ -32,6 +32,7 @@ const (
 	lidLeast      = 0.6    // K
 	lidWarm       = 3.0    // K that air must rise where it is warmer outside, and
 	lidWarmShare  = 0.7    // of the way: a doe warms the air too
+	lidBeyond     = 1.5    // K beyond the air outside that nest air may move: two thermometers' errors. Air that comes in makes nothing colder than itself
 	lidQuiet      = 25     // min after an opened nest in which no visit is read
 	rhythmHours   = 24.0   // h between nursings of six or more kits [Eur. J. Neurosci. 2009, abstract]
 	missedVisits  = 2      // one visit in six is not seen on simulated nests, so one miss proves nothing
@@ -163,7 +164,7 @@ func (v *visits) opened(w *Watch, n *Now, now float64) (alarm.Event, bool) {
 	if way > 0 {
 		least, share = lidWarm, lidWarmShare
 	}
-	if way*moved <= 0 || abs(moved) < max(least, share*abs(way)) || abs(now-float64(quick)) < max(lidLeast, 0.5*abs(moved)) {
+	if way*moved <= 0 || abs(moved) > abs(way)+lidBeyond || abs(moved) < max(least, share*abs(way)) || abs(now-float64(quick)) < max(lidLeast, 0.5*abs(moved)) {
 		return alarm.Event{}, false
 	}
 	v.lidAgo, v.lookedAt = 0, n.Wall

@@ -35,6 +35,7 @@ const (
 	whyKitsWet     = "kits-wet"
 	whyBare        = "bare"
 	whySwapped     = "swapped"
+	whyTurned      = "turned"
 	whyTooHot      = "too-hot"
 	whyUnderAll    = "under-all"
 	whyLowAir      = "low-air"
