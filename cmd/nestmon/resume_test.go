@@ -118,7 +118,7 @@ func TestFaultsOfTheDaemonItself(t *testing.T) {
 func TestRestartKnowsTheProbe(t *testing.T) {
 	s := newShed(t)
 	s.demo.did = map[place]time.Time{}
-	end := demoStart.AddDate(0, 0, 12)
+	end := demoStart.AddDate(0, 0, 6)
 	var before *daemon
 	s.live(t, demoStart, end, func(d *daemon) {
 		before, s.demo.daemon = d, d
