@@ -1,0 +1,44 @@
+// Package chip is what every chip on an I2C bus has in common, as nestmon sees it.
+//
+// Each chip has a folder of its own beside this package, named as its datasheet names it, which exports one Driver. A Chip is built anew
+// when it has failed for long: recovery is not in the drivers. Whatever a chip says of its own damage, loss of supply or missing
+// conversion becomes a Fault here, and never a value.
+package chip
+
+import (
+	"fmt"
+
+	"periph.io/x/conn/v3/i2c"
+
+	"nestmon/sensors"
+)
+
+// Driver says what a chip delivers and how it is made ready.
+type Driver struct {
+	Name       string             // as in `chip:`
+	Addresses  []uint16           // 7 bit, those it can be strapped to
+	Quantities []sensors.Quantity // in Quantities order
+	// Open makes the chip ready and checks that it is the one it should be: its identity where it has one, its heater off, nothing
+	// continuous. It talks to the chip.
+	Open func(bus i2c.Bus, address uint16) (Chip, error)
+}
+
+// Chip is one chip that was made ready.
+type Chip interface {
+	// Read measures once and returns one value for each quantity of its Driver, °C, % RH, ppm, V or A. It returns no value beside an
+	// error, and checks what a brown-out may have changed.
+	Read() ([]float64, error)
+}
+
+// Fault is a reason with its story.
+type Fault struct {
+	Reason sensors.Fault
+	Story  string
+}
+
+func (f *Fault) Error() string { return f.Story }
+
+// Faultf makes a Fault.
+func Faultf(reason sensors.Fault, format string, args ...any) *Fault {
+	return &Fault{reason, fmt.Sprintf(format, args...)}
+}
