@@ -48,6 +48,25 @@ func TestFallBehindADropout(t *testing.T) {
 	}
 }
 
+// Readings that went missing half an hour ago say nothing against a fall: a cable that fails for 25 minutes of every hour hides no chill.
+func TestFallThroughHoles(t *testing.T) {
+	cools := cooling(20)
+	for first := range 12 {
+		_, events := trace{
+			minutes: 2000, litters: newborn(5), air: func(m int) float64 { return 10 + dusty(m+2) }, outside: constant(5),
+			cluster: func(m int) float64 {
+				if m > 300 && (m+5*first)%60 < 25 {
+					return math.NaN()
+				}
+				return cools(m)
+			},
+		}.run(t)
+		if count(events, alarm.ClusterChill, alarm.Raised, alarm.Urgent) == 0 {
+			t.Errorf("holes from minute %d of the hour: no chill", 5*first)
+		}
+	}
+}
+
 // A second probe that lies beside the pile shows no fall, and takes nothing from what the first one shows.
 func TestSecondProbeBesideThePile(t *testing.T) {
 	r := pair(t)

@@ -61,6 +61,13 @@ func TestKindling(t *testing.T) {
 	add("a doe who loafs there for half a day", cold, 12, [2]int{300, 170}, [2]int{482, 110}, [2]int{640, 175}, [2]int{850, 160}, [2]int{1020, 180})
 	cases["the doe sits for 40 minutes, unseen by nest air"] = course{cluster: warmed(cold, 12, 8, 600, 40), air: cold}
 	cases["the doe sits for 150 minutes, unseen by nest air"] = course{cluster: warmed(cold, 12, 8, 600, 150), air: cold}
+	cools := warmed(func(m int) float64 { return 13 + dusty(m+2) }, -8, 240, 600, stays)
+	cases["a probe that sticks while the air cools"] = course{cluster: func(m int) float64 {
+		if m < 600 {
+			return cools(m)
+		}
+		return 13
+	}, air: cools}
 	for name, c := range cases {
 		t.Run(name, func(t *testing.T) {
 			r, events := trace{minutes: 1400, litters: bred(30), cluster: c.cluster, air: c.air, outside: constant(c.air(0) - 2)}.run(t)

@@ -172,6 +172,7 @@ func falling(high, low, tau float64) func(m float64) float64 {
 
 // A reading of exactly 85 °C is a DS18B20 that was switched on and did not convert (datasheet, table 1).
 func TestPowerOnCode(t *testing.T) {
+	long(t)
 	for name, lasts := range map[string]float64{"alone": 0.5, "in bursts of two minutes": 2, "in bursts of ten minutes": 10} {
 		t.Run(name, func(t *testing.T) {
 			codes := func(usual func(float64) float64) func(float64) float64 {
@@ -197,6 +198,7 @@ func TestPowerOnCode(t *testing.T) {
 // change by 15 °C and back within 90 s in no nest. A level over the urgent limit is a call after that limit's 10 min, and the screen's
 // own doubt costs a sample or two.
 func TestSpikeAndStep(t *testing.T) {
+	long(t)
 	quiet := course{hours: 8, litters: kits(3), cluster: around(34), air: around(22), outside: around(18)}
 	for name, by := range map[string]float64{"up": 15, "down": -15} {
 		t.Run("three samples of the cluster "+name, func(t *testing.T) {
@@ -249,6 +251,7 @@ func sameEvents(t *testing.T, got, want []alarm.Event) {
 // A probe that shows one code for hours while the air beside it swings by far more than its step (1/16 °C, DS18B20 datasheet) does not
 // measure. While the air stands still, it may well be right.
 func TestStuckProbe(t *testing.T) {
+	long(t)
 	frozen := from(120, around(33), still(33.0625))
 	moving := func(m float64) float64 { return coded(14 + 5*math.Sin(m/60)) }
 	for name, c := range map[string]struct {
@@ -273,6 +276,7 @@ func TestStuckProbe(t *testing.T) {
 // What falls to nest air with the lag of a probe in air, 1 to 5 min (DS18B20 in still air, from memory), was pulled out. A covered pile
 // that no longer makes heat takes hours: it keeps cooling by Newton's law with the time constant of its mass.
 func TestClusterAtNestAir(t *testing.T) {
+	long(t)
 	const air = 5.0
 	nest := course{hours: 20, litters: kits(3), air: around(air), outside: around(-2)}
 	for name, tau := range map[string]float64{"4 min": 4, "8 min": 8} {
@@ -308,6 +312,7 @@ func TestClusterAtNestAir(t *testing.T) {
 // A pile that creeps away by a centimetre within the hour leaves its probe 5.3 °C colder at +5 °C outside (computed for eight simulated
 // kits and a probe 1 and 2 cm off; not measured), and no kit is any colder for it: a look, no call about cold kits.
 func TestPileThatCreepsAway(t *testing.T) {
+	long(t)
 	for name, course1h := range map[string]func(m float64) float64{
 		"in a line":            func(m float64) float64 { return coded(32.6 - 5.3*math.Min(m/60, 1) + 0.09*math.Sin(3.4*m)) },
 		"quickly, then slowly": falling(32.6, 27.3, 20),
@@ -325,6 +330,7 @@ func TestPileThatCreepsAway(t *testing.T) {
 // A doe nurses for about 3 min (Eur. J. Neurosci. 2009, doi 10.1111/j.1460-9568.2009.06964.x, abstract), and the pile lies covered again
 // about 30 min later (Hudson & Distel 1982, Behaviour 79:255, abstract).
 func TestNursing(t *testing.T) {
+	long(t)
 	for name, days := range map[string]int{"2 days old": 2, "6 days old": 6, "10 days old": 10} {
 		t.Run(name, func(t *testing.T) {
 			l := course{
@@ -347,6 +353,7 @@ func TestNursing(t *testing.T) {
 
 // Whoever lifts a lid lets the air outside in; a doe can only warm the nest. Conservation of energy, no more.
 func TestLidOpening(t *testing.T) {
+	long(t)
 	for name, lasts := range map[string]float64{"3 min": 3, "8 min": 8} {
 		t.Run(name, func(t *testing.T) {
 			l := course{
@@ -365,6 +372,7 @@ func TestLidOpening(t *testing.T) {
 // In air of 35 °C a covered pile has almost no gradient left: grown rabbits in it were at 40.5 °C (Lebas et al., FAO). 35.1 °C is a call,
 // whatever else is missing; and it is one call, however long the air lingers at the limit on its way back.
 func TestHeatWhateverElse(t *testing.T) {
+	long(t)
 	hot := func(m float64) float64 {
 		switch {
 		case m < 120:
@@ -406,6 +414,7 @@ func TestHeatWhateverElse(t *testing.T) {
 // Below freezing air holds next to no water, so that no bedding however wet can show in it, and a humidity probe that has frosted over
 // shows 100 % for as long as it is wet, through a thaw too. It says nothing of bedding or vents.
 func TestFrostedHumidity(t *testing.T) {
+	long(t)
 	for name, c := range map[string]course{
 		"at -15 °C":             {air: around(-13), outside: around(-15)},
 		"and on through a thaw": {air: from(24*60, around(-13), around(12)), outside: from(24*60, around(-15), around(4))},
@@ -420,6 +429,7 @@ func TestFrostedHumidity(t *testing.T) {
 // A doe that sits in her box before she kindles is as warm as a litter, and goes again. Most kindle on day 31 or 32 (Rashwan, Szendrő et
 // al., World Rabbit Science: 31.7 days), so day 30 is when it matters not to be sure too soon.
 func TestDoeSitsInTheBox(t *testing.T) {
+	long(t)
 	for name, lasts := range map[string]float64{"40 min": 40, "150 min": 150} {
 		t.Run(name, func(t *testing.T) {
 			sits := func(empty, more float64) func(float64) float64 {
@@ -441,6 +451,7 @@ func TestDoeSitsInTheBox(t *testing.T) {
 
 // Two cables that were confused at the installation: what should lie under warm kits reads the weather.
 func TestSwappedProbes(t *testing.T) {
+	long(t)
 	for name, swapped := range map[string]map[string]string{
 		"cluster and outside":  {"cluster": "shade", "shade": "cluster"},
 		"cluster and nest air": {"cluster": "air", "air": "cluster"},

@@ -54,6 +54,7 @@ func told(t *testing.T, meanwhile func(s *shed, last *daemon), cuts ...time.Dura
 // Stopped and started again at any instant, in one case with the state lost since the stop before, as a power cut leaves it, the daemon
 // says and remembers what it does when it runs through.
 func TestRestartsChangeNothing(t *testing.T) {
+	long(t)
 	whole, remembered := told(t, nil)
 	if bytes.Count(whole, []byte("\n")) < 10 {
 		t.Fatalf("the story says too little: %s", whole)

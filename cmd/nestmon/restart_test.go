@@ -93,6 +93,7 @@ func (s *shed) live(t *testing.T, from, to time.Time, before func(d *daemon)) (e
 
 // A restart in the middle of a heat wave forgets nothing: what stood stands, what was seen stays seen, and nothing is raised twice.
 func TestRestartForgetsNothing(t *testing.T) {
+	long(t)
 	s := newShed(t)
 	at := func(day, hour int) time.Time {
 		return demoStart.AddDate(0, 0, day).Add(time.Duration(hour) * time.Hour)

@@ -28,6 +28,7 @@ func TestHoursWithoutPower(t *testing.T) {
 
 // The weather that made the season, and the chore that was done for it, are known after a restart.
 func TestRestartKnowsTheSeason(t *testing.T) {
+	long(t)
 	s := newShed(t)
 	end := demoStart.AddDate(0, 0, 6).Add(10 * time.Hour) // after the night of the sudden freeze
 	_, standing := s.live(t, demoStart, end, nil)
@@ -116,6 +117,7 @@ func TestFaultsOfTheDaemonItself(t *testing.T) {
 
 // How well its probe lies on a litter is learned over hours. It is not learned anew after a restart, though nobody entered the kindling.
 func TestRestartKnowsTheProbe(t *testing.T) {
+	long(t)
 	s := newShed(t)
 	s.demo.did = map[place]time.Time{}
 	end := demoStart.AddDate(0, 0, 6)

@@ -19,6 +19,7 @@ func TestAnswerOfTheWalls(t *testing.T) {
 
 // What is learned of simulated nests of each make-up is what their walls are made of.
 func TestLearnsTheWalls(t *testing.T) {
+	long(t)
 	for seed, most := range map[uint64]float64{5: 8, 11: 8, 12: 8, 13: 8, 14: 45} { // min: half of what they take, at most 45
 		l := draw(seed, false)
 		r, err := observe(l, nil)
@@ -47,6 +48,7 @@ func TestLearnsTheWalls(t *testing.T) {
 
 // Two equal boxes and one with a lid that does not close: that one is said to be colder, and of three equal ones none is.
 func TestTellsThePoorBox(t *testing.T) {
+	long(t)
 	for _, poor := range []int{1, -1} {
 		all, err := village(4, poor, false)
 		if err != nil {

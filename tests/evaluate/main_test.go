@@ -13,6 +13,7 @@ import (
 // TestEndToEnd runs the command on four litters, twice: every heading says what it is, the pictures are pictures, and the
 // same seeds say the same.
 func TestEndToEnd(t *testing.T) {
+	long(t)
 	dir := t.TempDir()
 	o := options{litters: 4, first: 1, world: "usual", out: dir, cases: true, years: 1, trace: -1}
 	run := func(o options) string {

@@ -18,6 +18,7 @@ const cutsPerLitter = 60
 // Whatever befalls a litter, a watcher that is stopped again and again, its state saved and loaded into a new one, says byte for byte
 // what one says that was never stopped, and remembers the same.
 func TestARestartChangesNothing(t *testing.T) {
+	long(t)
 	scenarios, causes := map[string]bool{}, map[string]bool{}
 	seeds := []uint64{1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12}
 	if testing.Short() {

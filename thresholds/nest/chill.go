@@ -133,7 +133,7 @@ func (w *Watch) compared(n *Now) bool {
 
 func (w *Watch) evidence(n *Now) evidence {
 	e := evidence{still: stillFalling}
-	best := math.Inf(-1)
+	best, seen := math.Inf(-1), true
 	for i, c := range w.cluster {
 		if t := &w.pile.trails[i]; c.Fresh(n) {
 			best = max(best, t.place())
@@ -145,9 +145,7 @@ func (w *Watch) evidence(n *Now) evidence {
 		if !c.Fresh(n) || math.IsNaN(now) || !t.settled() || t.place() < min(best-besidePile, math.Log(blindBelow)) {
 			continue
 		}
-		if !t.watched() {
-			e.still = math.Inf(-1)
-		}
+		seen = seen && t.watched()
 		if t.visited && t.sinceStep < recentTo {
 			e.still = afterVisit
 		}
@@ -155,14 +153,15 @@ func (w *Watch) evidence(n *Now) evidence {
 			e.falls++
 			e.fall += t.recent - now
 			e.noise += t.noise
-			if before := t.back(halfHour); !math.IsNaN(before) {
-				e.quick += before - now
-			}
+			e.quick += t.quick()
 		}
 		if t.hasUsual {
 			e.lacks++
 			e.lack += t.usual - now
 		}
+	}
+	if !seen {
+		e.still = math.Inf(-1)
 	}
 	if k := float64(e.falls); k > 0 {
 		e.fall, e.quick, e.noise = e.fall/k, e.quick/k, e.noise/k

@@ -142,7 +142,7 @@ func (r *ruling) fields() []any { return []any{&r.below, &r.past, &r.lack, &r.si
 
 func (b *birth) fields() []any {
 	return []any{
-		&b.minutes, &b.strong, &b.age, &b.since, &b.peak, &b.before, &b.proposed, &b.gap, &b.n, &b.hourly, &b.hours, &b.base, &b.slack,
+		&b.minutes, &b.strong, &b.age, &b.since, &b.peak, &b.before, &b.last, &b.still, &b.proposed, &b.gap, &b.n, &b.hourly, &b.hours, &b.base, &b.slack,
 	}
 }
 

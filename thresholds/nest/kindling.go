@@ -23,6 +23,7 @@ const (
 	birthQuick   = 75.0  // min of that warmth make a litter
 	birthMinutes = 200.0 // min of any warmth do: longer than a doe sits
 	birthKept    = 250.0 // min kept at most
+	birthStill   = 30    // min without the least change are no litter's, but those of a probe that is stuck
 	birthFading  = 0.8   // of its highest warmth, after birthQuick, that cools slowly, is a litter that dies: straw a doe has left cools fast
 	fadingLeast  = 5.0   // K above the empty nest: in mild air neither dies so soon
 	fadingFall   = 1.5   // K that the cluster itself must have fallen, not only neared the air
@@ -39,6 +40,8 @@ type birth struct {
 	since    time.Time
 	peak     float64   // the highest warmth of these minutes
 	before   float64   // K, nest air over outside air when they began
+	last     float64   // °C, reading
+	still    int       // min since it changed
 	proposed time.Time // when the warmth began, once it is believed
 
 	gap    [60]float32 // K, this hour's
@@ -59,6 +62,9 @@ func (b *birth) step(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
 	if w.days.bred < earliestKindling || w.days.bred > lastKindling {
 		return events
 	}
+	if b.still++; p.y != b.last {
+		b.last, b.still = p.y, 0
+	}
 	over := gap - b.base
 	warmth := over / max(setPoint-p.a.value, contrastLow)
 	lift := p.a.value
@@ -77,8 +83,9 @@ func (b *birth) step(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
 	if lift-b.before > birthDoe {
 		minute = birthWithDoe
 	}
-	b.minutes = counted(b.minutes, minute, over > b.slack && warmth > birthHolds*b.peak)
-	b.strong = counted(b.strong, minute, warmth > birthWarmth)
+	moves := b.still < birthStill
+	b.minutes = counted(b.minutes, minute, moves && over > b.slack && warmth > birthHolds*b.peak)
+	b.strong = counted(b.strong, minute, moves && warmth > birthWarmth)
 	fading := b.minutes > 0 && b.age >= birthQuick && over > fadingLeast && warmth < birthFading*b.peak && p.coolsSlowly()
 	if b.strong < birthQuick && b.minutes < birthMinutes && !fading {
 		return events

@@ -99,6 +99,20 @@ func (t *trail) push(w float64) { t.sum, t.n = t.sum+w, t.n+1 }
 
 func (t *trail) back(blocks int) float64 { return float64(t.past[(t.at+blocks)%trailBlocks]) }
 
+// quick is the warmth lost in half an hour, from the block nearest to that which is there: readings that went missing are no sign of a pile
+// that lies still. Without any it is 0.
+func (t *trail) quick() float64 {
+	now := t.back(0)
+	for d := range gapBlocks + 1 {
+		for _, back := range [...]int{halfHour + d, halfHour - d} {
+			if before := t.back(back); back > 0 && !math.IsNaN(before) {
+				return (before - now) * halfHour / float64(back)
+			}
+		}
+	}
+	return 0
+}
+
 // close ends a block of five minutes. Visited says that the doe or a person has just been there. Held says that a chill is on: then nothing
 // is learned, and what is compared with stays.
 func (t *trail) close(visited, held bool) {
