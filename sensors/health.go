@@ -19,4 +19,12 @@ type BusHealth struct {
 	Hung     time.Duration // how long the read in flight has been overdue, 0 when none is
 	Took     time.Duration // the last completed read
 	Restarts uint64        // panics recovered in its worker
+	Traffic  *Traffic      // nil where the source does not count
+}
+
+// Traffic is what went over a bus since the start.
+type Traffic struct {
+	Transactions uint64
+	Busy         time.Duration     // spent in them
+	Errors       map[string]uint64 // transactions that failed, by what failed
 }

@@ -129,6 +129,9 @@ func (p *Poller) Buses() []BusHealth {
 		if w.busy {
 			h.Hung = max(0, now.Sub(w.due))
 		}
+		if counting, ok := w.source.(interface{ Traffic() *Traffic }); ok {
+			h.Traffic = counting.Traffic()
+		}
 		health = append(health, h)
 	}
 	return health

@@ -7,6 +7,7 @@ import (
 
 	"nestmon/exporter/web"
 	"nestmon/sensors"
+	"nestmon/sensors/i2c"
 	"nestmon/thresholds/brood"
 )
 
@@ -44,6 +45,9 @@ func planOf(c *config) []planLine {
 
 // wire is where a probe is found.
 func (p probeConfig) wire() string {
+	if p.Source == i2c.Kind {
+		return p.Source + " " + p.i2c().Place() + ", " + p.Chip
+	}
 	return strings.TrimSpace(p.Source + " " + p.ROM + p.Device)
 }
 

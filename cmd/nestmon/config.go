@@ -46,6 +46,11 @@ type probeConfig struct {
 	Device        string   `yaml:"device"`
 	Chip          string   `yaml:"chip"`
 	Quantities    []string `yaml:"quantities"`
+	Bus           string   `yaml:"bus"`
+	Address       uint16   `yaml:"address"`
+	Mux           uint16   `yaml:"mux"`
+	Channel       *int     `yaml:"channel"`
+	ShuntOhm      float64  `yaml:"shunt_ohm"`
 }
 
 type nestConfig struct {

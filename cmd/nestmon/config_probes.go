@@ -5,6 +5,7 @@ import (
 
 	"nestmon/exporter/influx"
 	"nestmon/sensors"
+	"nestmon/sensors/i2c"
 	"nestmon/sensors/kernel"
 	"nestmon/sensors/w1"
 	"nestmon/thresholds"
@@ -49,6 +50,10 @@ func (p probeConfig) kernel() kernel.ProbeConfig {
 		out.Quantities = []string{sensors.Temperature.String(), sensors.Humidity.String()}
 	}
 	return out
+}
+
+func (p probeConfig) i2c() i2c.ProbeConfig {
+	return i2c.ProbeConfig{Entry: p.Entry, Chip: p.Chip, Bus: p.Bus, Address: p.Address, Mux: p.Mux, Channel: p.Channel, ShuntOhm: p.ShuntOhm}
 }
 
 // places says where each probe is. A probe that serves several cages is written down for the first.

@@ -44,7 +44,7 @@ func (b *Bus) Tx(addr uint16, w, r []byte) error {
 	return c.Tx(w, r)
 }
 
-func (b *Bus) String() string                    { return "emulated" }
+func (b *Bus) String() string                  { return "emulated" }
 func (b *Bus) SetSpeed(physic.Frequency) error { return nil }
 
 // Close does nothing.
