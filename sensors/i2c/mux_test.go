@@ -111,6 +111,50 @@ func TestOurPortDoesNot(t *testing.T) {
 	}
 }
 
+// register is the simplest chip: each transaction is a measurement. Nothing but the multiplexer tells which one answered.
+type register byte
+
+func (c register) Tx(_, r []byte) error {
+	for i := range r {
+		r[i] = byte(c)
+	}
+	return nil
+}
+
+func (register) Reset() {}
+
+func TestASwitchWithinATransaction(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		passed, refused := 0, 0
+		for at := range 10 {
+			m, bus := twoNests()
+			m.Channels[2][0x18], m.Channels[5][0x18] = register(36), register(9)
+			n := 0
+			bus.Fault = func(uint16, []byte, []byte) error {
+				if n == at {
+					m.Control = 1 << 5
+				}
+				n++
+				return nil
+			}
+			l := &line{name: "i2c-1", open: func(string) (i2c.BusCloser, error) { return bus, nil }}
+			var b [1]byte
+			switch err := (port{l.mux(0x70), 2}).Tx(0x18, []byte{5}, b[:]); {
+			case err != nil:
+				refused++
+			case b[0] != 36:
+				t.Errorf("switched before transaction %d: got %d, want 36 or an error", at, b[0])
+			default:
+				passed++
+			}
+			if m.Control != 0 && n > at+3 {
+				t.Errorf("switched before transaction %d: channels %08b are left open", at, m.Control)
+			}
+		}
+		t.Logf("%d gave the value, %d an error", passed, refused)
+	})
+}
+
 // A program that never stops switching is not retried into a value.
 func TestAMultiplexerThatSomebodyFightsForIsNoAnswer(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {

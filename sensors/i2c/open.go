@@ -23,5 +23,12 @@ func openBus(root, name string) (i2c.BusCloser, error) {
 	case root != "/":
 		return nil, fmt.Errorf("%s is a device, and %s holds files only", name, root)
 	}
-	return sysfs.NewI2C(number)
+	bus, err := sysfs.NewI2C(number)
+	switch {
+	case err == nil:
+		return bus, nil
+	case strings.Contains(err.Error(), "permission denied"): // periph names the group of another system
+		return nil, fmt.Errorf("/dev/%s may not be used; %s", name, admit)
+	}
+	return nil, err
 }
