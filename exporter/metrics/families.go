@@ -32,8 +32,11 @@ var (
 	sinkFailed  = counter("sink_failed_total", "Tries this sink failed, and things it refused for good.", "sink")
 	spoolPoints = gauge("spool_points", "Readings or messages that wait to be sent; 0 for sinks that only show a state.", "sink")
 	spoolOldest = gauge("spool_oldest_timestamp_seconds", "Time of the oldest thing that waits, only while something does.", "sink")
-	busUp       = gauge("bus_up", "1 while the last poll of this bus came back in time.", "bus")
+	busUp       = gauge("bus_up", "1 while the last poll of this bus came back in time and one of its probes answered.", "bus")
 	busRestarts = counter("bus_restarts_total", "Restarts of this bus's worker after a fault in the program.", "bus")
+	busTried    = counter("bus_transactions_total", "Transactions on this bus, where its source counts them.", "bus")
+	busBusy     = counter("bus_busy_seconds_total", "Time spent in them.", "bus")
+	busErrors   = counter("bus_errors_total", "Transactions that failed, by what failed.", "bus", "kind")
 )
 
 // Of probes. The label nest is empty for a probe outside.

@@ -96,5 +96,13 @@ func (w writer) buses(all []sensors.BusHealth) {
 	for _, b := range all {
 		w.bool(busUp, b.Up && b.Hung == 0, b.Bus)
 		w.put(busRestarts, float64(b.Restarts), b.Bus)
+		if b.Traffic == nil {
+			continue
+		}
+		w.put(busTried, float64(b.Traffic.Transactions), b.Bus)
+		w.put(busBusy, b.Traffic.Busy.Seconds(), b.Bus)
+		for kind, n := range b.Traffic.Errors {
+			w.put(busErrors, float64(n), b.Bus, kind)
+		}
 	}
 }

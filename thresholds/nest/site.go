@@ -126,7 +126,7 @@ func (s *Site) doeCold(n *Now) alarm.Condition {
 }
 
 func (s *Site) probeSilent(n *Now) alarm.Condition {
-	c, longest := alarm.Condition{Sure: true}, time.Duration(0)
+	c, longest, cut := alarm.Condition{Sure: true}, time.Duration(0), 0
 	s.Places(func(ch *Channel) {
 		silent := ch.silentFor(n)
 		c.Hold = c.Hold || ch.undecided(n)
@@ -134,13 +134,16 @@ func (s *Site) probeSilent(n *Now) alarm.Condition {
 			return
 		}
 		longest = max(longest, silent)
+		if ch.cut {
+			cut++
+		}
 		if c.Count++; c.Count == 1 {
 			c.Since, c.Probe, c.Unit = n.Wall.Add(-silent), ch.Probe, "h"
 			c.Value, c.Limit, c.HasValue, c.HasLimit = round2(silent.Hours()), ch.stale.Hours(), true, true
 		}
 	})
 	c.Severity = s.lost.step(n, c.Count, longest)
-	c.Hold = c.Count == 0 && (c.Hold || s.lost.held())
+	c.Hold = cut > 0 && cut == c.Count || c.Count == 0 && (c.Hold || s.lost.held())
 	return c
 }
 
