@@ -2,8 +2,8 @@
 // condensation, and nothing it sends carries a checksum.
 //
 // periph's driver is not used, only compared with. It sets the humidity up once and never again, so that a chip that lost its supply shows
-// 65 % for ever; it waits without limit for a status bit; it takes a blank calibration for a good one; and it drops the sign of two
-// coefficients. Here every reading sets the chip up anew, asks for one measurement, waits a bounded number of times, and takes settings,
+// 65 % for ever; it waits without limit for a status bit; it takes a blank calibration for a good one; and it drops the sign of a
+// coefficient. Here every reading sets the chip up anew, asks for one measurement, waits a bounded number of times, and takes settings,
 // status and results in one piece: a result counts only beside the settings it was asked for with.
 //
 // Resolution 0.01 °C and 0.008 % RH; accuracy ±1 °C and ±3 % RH from 20 to 80 % RH (Bosch BME280 datasheet, from memory).

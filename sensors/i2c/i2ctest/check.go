@@ -2,6 +2,7 @@ package i2ctest
 
 import (
 	"errors"
+	"math"
 	"slices"
 	"testing"
 
@@ -27,9 +28,14 @@ func Open(t *testing.T, d chip.Driver, b i2c.Bus) chip.Chip {
 // Reads checks that the next reading is want.
 func Reads(t *testing.T, c chip.Chip, want ...float64) {
 	t.Helper()
-	if got, err := c.Read(); err != nil || !slices.Equal(got, want) {
+	if got, err := c.Read(); err != nil || !same(got, want) {
 		t.Errorf("got %v, %v; want %v", got, err, want)
 	}
+}
+
+// same allows for what periph's integers of 1e-9 K and 1e-5 % round.
+func same(got, want []float64) bool {
+	return slices.EqualFunc(got, want, func(a, b float64) bool { return math.Abs(a-b) < 2e-5 })
 }
 
 // Refuses checks that the next reading is a fault and no value.

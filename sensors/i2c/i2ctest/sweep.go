@@ -1,7 +1,6 @@
 package i2ctest
 
 import (
-	"slices"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -92,7 +91,7 @@ func sweep(t *testing.T, d chip.Driver, options chip.Options, b *troubled, want 
 		switch last := i == exposed+patience-1; {
 		case err != nil && got != nil:
 			t.Errorf("transaction %d: %v beside an error: %v", b.at, got, err)
-		case err == nil && !slices.Equal(got, want):
+		case err == nil && !same(got, want):
 			t.Errorf("transaction %d, reading %d: got %v, want %v or an error", b.at, i, got, want)
 		case err != nil && last:
 			t.Errorf("transaction %d: still, %d readings after: %v", b.at, patience, err)
