@@ -39,6 +39,9 @@ func planOf(c *config) []planLine {
 	if c.Outside != "" {
 		p = append(p, planLine{"outside", c.Outside})
 	}
+	if c.Site.Battery != "" {
+		p = append(p, planLine{"battery", fmt.Sprintf("%s, a warning under %g V", c.Site.Battery, c.Site.LowVolts)})
+	}
 	p = append(p, limitLines(c)...)
 	return append(p, publishLines(c)...)
 }

@@ -65,6 +65,7 @@ func (c *config) places() map[string]influx.Place {
 		}
 	}
 	put(c.Outside, "", thresholds.Outside)
+	put(c.Site.Battery, "", thresholds.Battery)
 	for _, n := range c.Nests {
 		for i, id := range n.Cluster {
 			put(id, n.ID, [...]thresholds.Role{thresholds.Cluster, thresholds.Cluster2}[i])

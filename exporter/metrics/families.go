@@ -49,6 +49,8 @@ var (
 	temperature   = gauge("probe_temperature_celsius", "Temperature, while fresh.", "nest", "role", "probe")
 	humidity      = gauge("probe_humidity_ratio", "Relative humidity over water from 0 to 1, while fresh.", "nest", "role", "probe")
 	carbonDioxide = gauge("probe_carbon_dioxide_ratio", "Carbon dioxide as a share of the air by volume (0.001 is 1000 ppm), while fresh.", "nest", "role", "probe")
+	voltage       = gauge("probe_voltage_volts", "Voltage of the battery, while fresh.", "nest", "role", "probe")
+	current       = gauge("probe_current_amperes", "Current into or out of the battery, as its shunt is wired, while fresh.", "nest", "role", "probe")
 	outsideTHI    = gauge("outside_rabbit_thi_celsius", "Rabbit temperature-humidity index of the shade air, while it can be computed.")
 )
 

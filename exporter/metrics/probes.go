@@ -30,6 +30,7 @@ func spots(s thresholds.Snapshot) (order []string, byProbe map[string]*spot) {
 		add(n.ID, n.Values)
 	}
 	add("", s.Outside.Values)
+	add("", s.Battery.Values)
 	return order, byProbe
 }
 
@@ -87,6 +88,10 @@ func quantity(q sensors.Quantity) (family, float64) {
 		return humidity, 100 // % in a ratio of 1
 	case sensors.CO2:
 		return carbonDioxide, 1e6 // ppm in a ratio of 1
+	case sensors.Voltage:
+		return voltage, 1
+	case sensors.Current:
+		return current, 1
 	default:
 		return temperature, 1
 	}

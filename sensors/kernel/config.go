@@ -39,8 +39,8 @@ func (c ProbeConfig) Validate(report func(path, problem string)) {
 	switch {
 	case err != nil:
 		report("quantities", err.Error())
-	case slices.Contains(qs, sensors.CO2):
-		report("quantities", "co2 cannot be read from hwmon or IIO files here; write temperature or humidity")
+	case slices.ContainsFunc(qs, unread):
+		report("quantities", fmt.Sprintf("%s cannot be read from hwmon or IIO files here; write temperature or humidity", qs[slices.IndexFunc(qs, unread)]))
 	}
 }
 
@@ -64,9 +64,12 @@ func (c ProbeConfig) probe(poll time.Duration, shows func() []sensors.Quantity) 
 	} else if !known {
 		qs = shows()
 	}
-	qs = slices.DeleteFunc(slices.Clone(qs), func(q sensors.Quantity) bool { return q == sensors.CO2 })
+	qs = slices.DeleteFunc(slices.Clone(qs), unread)
 	if len(qs) == 0 {
 		qs = []sensors.Quantity{sensors.Temperature}
 	}
 	return c.Probe(poll, chip, qs...)
 }
+
+// unread reports whether a quantity is not read from the kernel's files.
+func unread(q sensors.Quantity) bool { return q > sensors.Humidity }

@@ -25,7 +25,7 @@ import (
 
 // Driver is the SCD40 and the SCD41.
 var Driver = chip.Driver{
-	Name:       "scd4x",
+	Name:       sensors.ChipSCD4x,
 	Addresses:  []uint16{0x62},
 	Quantities: []sensors.Quantity{sensors.Temperature, sensors.Humidity, sensors.CO2},
 	Open:       open,
