@@ -32,8 +32,11 @@ func (c ProbeConfig) Validate(report func(path, problem string)) {
 	case c.byPath() && unstable(c.Device):
 		report("device", fmt.Sprintf("%q holds a number that changes with the order of discovery; write the path of the device itself: readlink -f %s/device", c.Device, c.Device))
 	}
-	if _, _, ok := sensors.Chip(c.Chip); c.Chip != "" && !ok {
+	switch _, qs, ok := sensors.Chip(c.Chip); {
+	case c.Chip != "" && !ok:
 		report("chip", fmt.Sprintf("%q is unknown; write one of: %s; or leave it out", c.Chip, strings.Join(sensors.ChipNames(), ", ")))
+	case ok && !slices.ContainsFunc(qs, func(q sensors.Quantity) bool { return !unread(q) }):
+		report("chip", fmt.Sprintf("%s measures nothing that is read from hwmon or IIO files here; write source: i2c", c.Chip))
 	}
 	qs, err := sensors.ParseQuantities(c.Quantities)
 	switch {

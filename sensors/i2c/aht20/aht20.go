@@ -2,7 +2,8 @@
 //
 // periph's driver measures, checks the checksum and waits no longer than 0.23 s. A chip that lost its supply has lost its calibration:
 // every measurement then fails until it is told to load it again, which happens here, and the measurement counts as none. A result of
-// zeros, -50 °C and 0 %, is a chip that has not measured.
+// zeros, -50 °C and 0 %, is a chip that has not measured. And a chip that never heard that it should measure gives its last result again,
+// in good order, so it is asked whether it has begun.
 //
 // Resolution 0.01 °C and 0.024 % RH; accuracy ±0.3 °C and ±2 % RH (AHT20 datasheet, from memory).
 package aht20
@@ -32,6 +33,8 @@ const (
 	address = 0x38 // the only one
 
 	askStatus  = 0x71
+	measure    = 0xac
+	busy       = 0x80 // status
 	calibrated = 0x18 // status & 18 == 18: loaded (elixir-sensors/aht20 wiki)
 
 	coldest = -50 // °C, the value of zeros
@@ -41,16 +44,16 @@ const (
 var limits = aht20.Opts{MeasurementReadTimeout: 150 * time.Millisecond, MeasurementWaitInterval: 10 * time.Millisecond, ValidateData: true}
 
 type hygrometer struct {
-	status i2c.Dev
-	dev    *aht20.Dev
+	bus i2c.Bus
+	dev *aht20.Dev
 }
 
 func open(bus i2c.Bus, _ uint16, _ chip.Options) (chip.Chip, error) {
-	dev, err := aht20.NewI2C(bus, &limits)
+	dev, err := aht20.NewI2C(begun{bus}, &limits)
 	if err != nil {
 		return nil, fmt.Errorf("aht20: setting it up: %w", err)
 	}
-	c := &hygrometer{i2c.Dev{Bus: bus, Addr: address}, dev}
+	c := &hygrometer{bus, dev}
 	if err := c.check(); err != nil {
 		return nil, err
 	}
@@ -59,14 +62,34 @@ func open(bus i2c.Bus, _ uint16, _ chip.Options) (chip.Chip, error) {
 
 // check looks whether the calibration is loaded.
 func (c *hygrometer) check() error {
-	var s [1]byte
-	if err := c.status.Tx([]byte{askStatus}, s[:]); err != nil {
+	s, err := status(c.bus)
+	if err != nil {
 		return fmt.Errorf("aht20: asking for the status: %w", err)
 	}
-	if s[0]&calibrated != calibrated {
-		return chip.Faultf(sensors.NotConverted, "aht20: status %02x: its calibration is not loaded", s[0])
+	if s&calibrated != calibrated {
+		return chip.Faultf(sensors.NotConverted, "aht20: status %02x: its calibration is not loaded", s)
 	}
 	return nil
+}
+
+func status(bus i2c.Bus) (byte, error) {
+	var s [1]byte
+	err := bus.Tx(address, []byte{askStatus}, s[:])
+	return s[0], err
+}
+
+// begun is a bus that asks after each command to measure whether the chip has begun.
+type begun struct{ i2c.Bus }
+
+func (b begun) Tx(addr uint16, w, r []byte) error {
+	if err := b.Bus.Tx(addr, w, r); err != nil || len(w) == 0 || w[0] != measure {
+		return err
+	}
+	s, err := status(b.Bus)
+	if err == nil && (s&busy == 0 || s == 0xff) {
+		return chip.Faultf(sensors.NotConverted, "status %02x right after it was told to measure: it has not begun", s)
+	}
+	return err
 }
 
 // Read measures once.

@@ -4,7 +4,8 @@
 // periph's driver is not used, only compared with. It sets the humidity up once and never again, so that a chip that lost its supply shows
 // 65 % for ever; it waits without limit for a status bit; it takes a blank calibration for a good one; and it drops the sign of a
 // coefficient. Here every reading sets the chip up anew, asks for one measurement, waits a bounded number of times, and takes settings,
-// status and results in one piece: a result counts only beside the settings it was asked for with.
+// status and results in one piece: a result counts only beside the settings it was asked for with. One of these is a number that changes
+// with every reading and means nothing else, so that no old result can pass for a new one.
 //
 // Resolution 0.01 °C and 0.008 % RH; accuracy ±1 °C and ±3 % RH from 20 to 80 % RH (Bosch BME280 datasheet, from memory).
 package bme280
@@ -43,7 +44,8 @@ const (
 	once     = 1      // ctrl_hum: humidity, one sample
 	sleep    = 1 << 5 // ctrl_meas: temperature one sample, no pressure, asleep
 	forced   = sleep | 1
-	noFilter = 0
+	turns    = 7 // config: the pause between measurements that run by themselves, of no meaning here; the filter below it is off
+	turnBits = 5
 	busy     = 1 << 3 // status
 	copying  = 1 << 0 // status: the calibration is being loaded
 
@@ -59,6 +61,7 @@ const (
 type hygrometer struct {
 	dev         i2c.Dev
 	calibration calibration
+	turn        byte // config as it was written last
 }
 
 func open(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
@@ -69,6 +72,11 @@ func open(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
 	if err := c.calibrate(); err != nil {
 		return nil, err
 	}
+	before, err := c.load(config, 1)
+	if err != nil {
+		return nil, err
+	}
+	c.turn = before[0]
 	return c, nil
 }
 
@@ -112,7 +120,8 @@ func (c *hygrometer) calibrate() error {
 
 // Read measures once.
 func (c *hygrometer) Read() ([]float64, error) {
-	setup := []byte{controlMeas, sleep, config, noFilter, controlHum, once, controlMeas, forced}
+	c.turn = (c.turn>>turnBits + 1) & turns << turnBits
+	setup := []byte{controlMeas, sleep, config, c.turn, controlHum, once, controlMeas, forced}
 	if err := c.dev.Tx(setup, nil); err != nil {
 		return nil, fmt.Errorf("bme280: asking for a measurement: %w", err)
 	}
@@ -131,8 +140,8 @@ func (c *hygrometer) Read() ([]float64, error) {
 
 // decode takes registers F2 to FE.
 func (c *hygrometer) decode(b []byte) ([]float64, error) {
-	if b[0] != once || b[2] != sleep || b[3] != noFilter {
-		return nil, chip.Faultf(sensors.NotConverted, "bme280: settings %02x %02x %02x instead of %02x %02x %02x: it lost its supply while it measured", b[0], b[2], b[3], once, sleep, noFilter)
+	if b[0] != once || b[2] != sleep || b[3] != c.turn {
+		return nil, chip.Faultf(sensors.NotConverted, "bme280: settings %02x %02x %02x instead of %02x %02x %02x: it lost its supply or did not hear what it should do", b[0], b[2], b[3], once, sleep, c.turn)
 	}
 	t := int32(b[8])<<12 | int32(b[9])<<4 | int32(b[10])>>4
 	h := int32(b[11])<<8 | int32(b[12])

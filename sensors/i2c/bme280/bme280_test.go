@@ -5,6 +5,7 @@ import (
 	"testing"
 	"testing/synctest"
 
+	"periph.io/x/conn/v3/i2c"
 	playback "periph.io/x/conn/v3/i2c/i2ctest"
 	"periph.io/x/conn/v3/physic"
 	"periph.io/x/devices/v3/bmxx80"
@@ -53,6 +54,7 @@ func TestDatasheet(t *testing.T) {
 					{Addr: address, W: []byte{0xe1}, R: high},
 					{Addr: address, W: []byte{0x88}, R: low},
 					{Addr: address, W: []byte{0xe1}, R: high},
+					{Addr: address, W: []byte{0xf5}, R: []byte{0xe0}},
 					{Addr: address, W: []byte{0xf4, 0x20, 0xf5, 0, 0xf2, 1, 0xf4, 0x21}},
 					{Addr: address, W: []byte{0xf2}, R: append([]byte{1, 0, 0x20, 0, 0}, unhex(t, row.results)...)},
 				}}
@@ -69,7 +71,7 @@ func TestDatasheet(t *testing.T) {
 }
 
 // alone is what periph says of the chip without us.
-func alone(t *testing.T, b *i2ctest.Bus) (*bmxx80.Dev, func() (celsius, percent float64)) {
+func alone(t *testing.T, b i2c.Bus) (*bmxx80.Dev, func() (celsius, percent float64)) {
 	t.Helper()
 	dev, err := bmxx80.NewI2C(b, address, &bmxx80.Opts{Temperature: bmxx80.O1x, Humidity: bmxx80.O1x})
 	if err != nil {
@@ -133,6 +135,39 @@ func TestAStuckStatusBitIsNotWaitedForWithoutEnd(t *testing.T) {
 		}
 		emulated.StuckBusy = false
 		i2ctest.Reads(t, c, 22.93, 64686.0/1024)
+	})
+}
+
+// deaf is a bus on which nothing that is only written arrives.
+type deaf struct {
+	*i2ctest.Bus
+	now bool
+}
+
+func (b *deaf) Tx(addr uint16, w, r []byte) error {
+	if b.now && len(r) == 0 {
+		return nil
+	}
+	return b.Bus.Tx(addr, w, r)
+}
+
+// periph takes what the chip measured last time for what it was just told to measure.
+func TestAnOldResultIsNone(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		emulated := i2ctest.NewBME280()
+		b := &deaf{Bus: i2ctest.With(Driver, emulated)}
+		_, sense := alone(t, b)
+		c := i2ctest.Open(t, Driver, b)
+		for range 10 {
+			i2ctest.Reads(t, c, 22.93, 64686.0/1024)
+		}
+		emulated.Set(10, 50)
+		b.now = true
+		if got, _ := sense(); got != 22.93 {
+			t.Errorf("periph alone: %v °C; it used to say what was true before", got)
+		}
+		i2ctest.Refuses(t, c, sensors.NotConverted)
+		i2ctest.Refuses(t, i2ctest.Open(t, Driver, b), sensors.NotConverted)
 	})
 }
 

@@ -18,6 +18,7 @@ type BME280 struct {
 	pointer   byte
 	registers [256]byte
 	ends      time.Time // of the measurement that runs, zero when none does
+	slow      int
 }
 
 // The calibration of a real part (calib280 in periph's bmx280_test.go).
@@ -44,6 +45,9 @@ func (c *BME280) Calibrate(low, high string) {
 		copy(c.Calibration[at:], b)
 	}
 }
+
+// Slow makes it take so many times as long.
+func (c *BME280) Slow(factor int) { c.slow = factor }
 
 // Reset is a loss of supply: nothing is to be measured, and the results say so.
 func (c *BME280) Reset() {
@@ -78,7 +82,7 @@ func (c *BME280) write(register, v byte) {
 	case 0xf4:
 		c.registers[register] = v
 		if v&3 != 0 {
-			c.ends = time.Now().Add(bme280Conversion)
+			c.ends = time.Now().Add(bme280Conversion * time.Duration(max(c.slow, 1)))
 		}
 	}
 }

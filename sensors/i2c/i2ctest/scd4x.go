@@ -3,6 +3,7 @@ package i2ctest
 import (
 	"encoding/binary"
 	"fmt"
+	"math"
 	"time"
 )
 
@@ -29,6 +30,11 @@ func NewSCD4x() *SCD4x {
 // Reset is a loss of supply.
 func (c *SCD4x) Reset() {
 	c.SelfCal, c.Offset, c.started, c.taken, c.response = true, 0x05d9, time.Time{}, 0, nil
+}
+
+// Set makes it measure this, °C, % RH and ppm.
+func (c *SCD4x) Set(celsius, percent, ppm float64) {
+	c.T, c.RH, c.CO2 = uint16(math.Round((celsius+45)/175*65535)), uint16(math.Round(percent/100*65535)), uint16(math.Round(ppm))
 }
 
 // Tx takes a command with its words and their checksums, and gives the response of the last one.
