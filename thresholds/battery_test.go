@@ -53,7 +53,9 @@ func (s supply) run(t *testing.T) (*thresholds.Rabbitry, []alarm.Event) {
 			r.Fault(alarm.PowerFault, c, "The board's supply is too weak.")
 		}
 		events = append(events, r.Observe(at, []sensors.Reading{
-			{Probe: "shade", Time: at, Value: 15}, {Probe: "air", Time: at, Value: 15}, {Probe: "cluster", Time: at, Value: 15},
+			{Probe: "shade", Time: at, Value: 15},
+			{Probe: "air", Time: at, Value: 15},
+			{Probe: "cluster", Time: at, Value: 15},
 			battery(at, sensors.Voltage, s.volts(m)), battery(at, sensors.Current, 0.15),
 		})...)
 	}
@@ -113,6 +115,20 @@ func TestALowBatteryIsAPowerFault(t *testing.T) {
 				t.Errorf("stands at the end: %v", on)
 			}
 		})
+	}
+}
+
+// With the limit of a 12 V battery one of 24 V would run empty untold.
+func TestALimitThatIsAnothersIsANotice(t *testing.T) {
+	for volts, n := range map[float64]int{25.4: 1, 21: 1, 15.2: 0, 14.4: 0} {
+		_, events := supply{minutes: 60, volts: constant(volts)}.run(t)
+		want(t, events, alarm.PowerFault, alarm.Raised, alarm.Notice, n)
+		want(t, events, alarm.PowerFault, alarm.Raised, alarm.Warning, 0)
+		for _, e := range events {
+			if e.Name == alarm.PowerFault {
+				explains(t, e)
+			}
+		}
 	}
 }
 
