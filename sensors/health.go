@@ -15,8 +15,16 @@ type Health struct {
 // BusHealth is what is known of one bus.
 type BusHealth struct {
 	Bus      string
-	Up       bool          // the last poll came back in time
+	Up       bool          // the last poll came back in time and, where there are several probes, one at least answered
 	Hung     time.Duration // how long the read in flight has been overdue, 0 when none is
 	Took     time.Duration // the last completed read
 	Restarts uint64        // panics recovered in its worker
+	Traffic  *Traffic      // nil where the source does not count
+}
+
+// Traffic is what went over a bus since the start.
+type Traffic struct {
+	Transactions uint64
+	Busy         time.Duration     // spent in them
+	Errors       map[string]uint64 // transactions that failed, by what failed
 }

@@ -105,7 +105,7 @@ func (p *Poller) collect(late [][]Reading, now time.Time) []Reading {
 		switch {
 		case w.ready != nil:
 			all = append(all, w.ready...)
-			w.ready = nil
+			w.mute, w.ready = w.isMute(), nil
 			w.answered(p.log)
 		case w.asked && w.busy:
 			all = w.faults(all, TimedOut, now)
@@ -125,13 +125,31 @@ func (p *Poller) Buses() []BusHealth {
 	defer p.mu.Unlock()
 	health := make([]BusHealth, 0, len(p.workers))
 	for _, w := range p.workers {
-		h := BusHealth{Bus: w.bus, Up: w.up, Took: w.took, Restarts: w.restarts}
+		h := BusHealth{Bus: w.bus, Up: w.up && !w.mute, Took: w.took, Restarts: w.restarts}
 		if w.busy {
 			h.Hung = max(0, now.Sub(w.due))
+		}
+		if counting, ok := w.source.(interface{ Traffic() *Traffic }); ok {
+			h.Traffic = counting.Traffic()
 		}
 		health = append(health, h)
 	}
 	return health
+}
+
+// Cut lists the probes of the buses that are not up.
+func (p *Poller) Cut() (probes []string) {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	for _, w := range p.workers {
+		if w.up && !w.mute {
+			continue
+		}
+		for _, probe := range w.probes {
+			probes = append(probes, probe.ID)
+		}
+	}
+	return probes
 }
 
 // Fatal delivers an error when a bus panicked so often that only a fresh process may help. The daemon then ends.

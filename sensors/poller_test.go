@@ -6,6 +6,7 @@ import (
 	"io"
 	"log/slog"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -280,4 +281,56 @@ func TestLogsTellOfTheFirstMissAndTheRecovery(t *testing.T) {
 		}
 		time.Sleep(2 * time.Minute)
 	})
+}
+
+// row is a bus with several probes that all give the same fault.
+type row struct {
+	probes int
+	fault  sensors.Fault
+}
+
+func (r row) Bus() string  { return "row" }
+func (r row) Close() error { return nil }
+
+func (r row) Probes() (all []sensors.Probe) {
+	for n := range r.probes {
+		all = append(all, sensors.Probe{ID: "row-" + strconv.Itoa(n), Quantities: []sensors.Quantity{sensors.Temperature}})
+	}
+	return all
+}
+
+func (r row) Read(context.Context) (all []sensors.Reading) {
+	for _, p := range r.Probes() {
+		all = append(all, sensors.Reading{Probe: p.ID, Time: time.Now(), Value: 20, Fault: r.fault})
+	}
+	return all
+}
+
+// A bus that comes back in time, and none of whose probes answers, is as dead as one that hangs.
+func TestABusOfWhichNothingAnswersIsDown(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		row  row
+		up   bool
+	}{
+		{"well", row{2, ""}, true},
+		{"no probe answers", row{2, sensors.NoAnswer}, false},
+		{"the bus is missing", row{3, sensors.BusDown}, false},
+		{"one probe alone may be the probe", row{1, sensors.NoAnswer}, true},
+		{"answers that cannot be true are answers", row{2, sensors.BadChecksum}, true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				p := sensors.NewPoller([]sensors.Source{c.row}, quiet())
+				defer p.Close()
+				p.Poll(t.Context(), time.Second)
+				if got := p.Buses()[0].Up; got != c.up {
+					t.Errorf("up %v, want %v", got, c.up)
+				}
+				if got := len(p.Cut()); c.up != (got == 0) || !c.up && got != c.row.probes {
+					t.Errorf("%d probes are cut off", got)
+				}
+			})
+		})
+	}
 }

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"log/slog"
 	"runtime/debug"
+	"slices"
 	"time"
 )
 
@@ -27,7 +28,8 @@ type worker struct {
 	due       time.Time // when it was to be back
 	ready     []Reading // came back, not yet returned by a Poll
 	up        bool
-	misses    int // polls without an answer since the last one with
+	mute      bool // it came back, and none of its several probes answered
+	misses    int  // polls without an answer since the last one with
 	took      time.Duration
 	restarts  uint64
 	panics    []time.Time
@@ -100,6 +102,13 @@ func (w *worker) faults(to []Reading, f Fault, at time.Time) []Reading {
 		}
 	}
 	return to
+}
+
+// isMute reports whether several probes were asked and none answered: a line held down, or a bus that is not there.
+func (w *worker) isMute() bool {
+	return len(w.probes) > 1 && !slices.ContainsFunc(w.ready, func(r Reading) bool {
+		return r.Fault != NoAnswer && r.Fault != TimedOut && r.Fault != BusDown
+	})
 }
 
 func (w *worker) answered(log *slog.Logger) {

@@ -71,6 +71,9 @@ var also = map[string][]string{
 	"exporter/web": {"dashboards"}, // the page's files are embedded there
 }
 
+// kin are packages that those beside them may import: what the chips of one bus have in common.
+var kin = []string{"sensors/i2c/chip"}
+
 // foreign lists the modules a room may use; a room that is not listed may use any.
 var foreign = map[string][]string{
 	"thresholds": nil,
@@ -126,8 +129,11 @@ func forbidden(s source, room, target string) string {
 }
 
 func forbiddenOurs(s source, room, ours string) string {
-	if s.test && (under(ours, s.pkg) || suite(ours) && path.Dir(ours) == room) {
-		return "" // a package's tests use the package, what is its own, and the suite of its room
+	if s.test && (under(ours, s.pkg) || suite(ours) && (under(s.pkg, path.Dir(ours)) || room == "cmd")) {
+		return "" // a package's tests use the package, what is its own, and the suites of the folders it is in
+	}
+	if slices.Contains(kin, ours) && path.Dir(ours) == path.Dir(s.pkg) {
+		return ""
 	}
 	if suite(ours) && room != "tests" {
 		return "a conformance suite is for tests only"

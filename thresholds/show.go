@@ -14,6 +14,7 @@ func (r *Rabbitry) Snapshot() Snapshot {
 	s := Snapshot{Time: r.now.Wall, Season: r.site.Season(), Alarms: r.Standing()}
 	r.site.Places(func(c *nest.Channel) { s.Outside.Values = append(s.Outside.Values, r.value(Outside, c)) })
 	s.Outside.THI, s.Outside.HasTHI = r.site.THI(&r.now)
+	r.site.Battery(func(c *nest.Channel) { s.Battery.Values = append(s.Battery.Values, r.value(Battery, c)) })
 	for _, w := range r.nests {
 		s.Nests = append(s.Nests, r.nestState(w, s.Alarms))
 	}

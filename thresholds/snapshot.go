@@ -14,6 +14,7 @@ import (
 type Snapshot struct {
 	Time    time.Time
 	Outside Place
+	Battery Place // no values where there is none
 	Season  brood.Season
 	Nests   []NestState
 	Alarms  []alarm.Standing // alarms and chores that are on, the most severe first
@@ -81,6 +82,7 @@ const (
 	CO2      Role = "co2"
 	Cage     Role = "cage"
 	Outside  Role = "outside"
+	Battery  Role = "battery"
 )
 
 // Value is the newest usable value of one quantity in one role, or its absence.
@@ -88,7 +90,7 @@ type Value struct {
 	Role     Role
 	Probe    string
 	Quantity sensors.Quantity
-	Value    float64   // °C, % RH or ppm; valid where Fresh
+	Value    float64   // °C, % RH, ppm, V or A; valid where Fresh
 	Time     time.Time // when it was measured; zero when there never was one
 	Fresh    bool      // young enough to act on
 }

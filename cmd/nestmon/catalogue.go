@@ -14,6 +14,7 @@ import (
 	"nestmon/exporter/phone"
 	"nestmon/exporter/web"
 	"nestmon/sensors"
+	"nestmon/sensors/i2c"
 	"nestmon/sensors/kernel"
 	"nestmon/sensors/recorded"
 	"nestmon/sensors/w1"
@@ -41,6 +42,7 @@ type board interface {
 var sourceKinds = []sourceKind{
 	{"w1", []string{"rom", "clone", "chip"}, []sensors.Quantity{sensors.Temperature}, openW1, wireW1, validateW1},
 	{"kernel", []string{"device", "chip", "quantities"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, openKernel, wireKernel, validateKernel},
+	{"i2c", []string{"chip", "bus", "address", "mux", "channel", "shunt_ohm"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, openI2C, wireI2C, validateI2C},
 	{"recorded", []string{"chip", "quantities"}, sensors.Quantities[:], nil, nil, validateRecorded},
 	{"simulated", []string{"chip", "quantities"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, nil, nil, validateRecorded},
 }
@@ -71,11 +73,26 @@ func openKernel(root string, c *config, bus string, probes []probeConfig, log *s
 	return s, nil
 }
 
+func openI2C(root string, c *config, bus string, probes []probeConfig, log *slog.Logger) (board, error) {
+	entries := make([]i2c.ProbeConfig, len(probes))
+	for i, p := range probes {
+		entries[i] = p.i2c()
+	}
+	s, err := i2c.New(root, entries, c.Poll, log)
+	if err != nil {
+		return nil, err
+	}
+	s.Wire = bus
+	return s, nil
+}
+
 func wireW1(root string, p probeConfig) string  { return w1.Wire(root, p.ROM) }
 func wireKernel(_ string, p probeConfig) string { return kernel.Wire(p.Device) }
+func wireI2C(_ string, p probeConfig) string    { return p.Bus }
 
 func validateW1(p probeConfig, report func(path, problem string))     { p.w1().Validate(report) }
 func validateKernel(p probeConfig, report func(path, problem string)) { p.kernel().Validate(report) }
+func validateI2C(p probeConfig, report func(path, problem string))    { p.i2c().Validate(report) }
 
 // validateRecorded also serves simulated probes: neither is on a wire.
 func validateRecorded(p probeConfig, report func(path, problem string)) {
@@ -91,12 +108,16 @@ func openBoards(root string, c *config, log *slog.Logger) ([]board, error) {
 	for _, p := range c.Probes {
 		k, _ := sourceKindOf(p.Source)
 		if k.open == nil {
-			return nil, fmt.Errorf("probe %q: source %s cannot be read live; run it through `nestmon replay`, or write source: w1 or kernel", p.ID, p.Source)
+			return nil, fmt.Errorf("probe %q: source %s cannot be read live; run it through `nestmon replay`, or write source: w1, kernel or i2c", p.ID, p.Source)
 		}
 		name := k.wire(root, p)
-		i := slices.IndexFunc(wires, func(w wire) bool { return w.name == name })
+		i := slices.IndexFunc(wires, func(w wire) bool { return w.hangs == name && w.kind.name == k.name })
 		if i < 0 {
-			i, wires = len(wires), append(wires, wire{name: name, kind: k})
+			w := wire{name: name, hangs: name, kind: k}
+			if slices.ContainsFunc(wires, func(w wire) bool { return w.hangs == name }) {
+				w.name = name + "-" + k.name // two kinds on one wire: a worker and a name for each
+			}
+			i, wires = len(wires), append(wires, w)
 		}
 		wires[i].probes = append(wires[i].probes, p)
 	}
@@ -114,6 +135,7 @@ func openBoards(root string, c *config, log *slog.Logger) ([]board, error) {
 // wire is the probes that are read one after another.
 type wire struct {
 	name   string
+	hangs  string // what its probes hang on
 	kind   sourceKind
 	probes []probeConfig
 }

@@ -7,6 +7,7 @@ import (
 
 	"nestmon/exporter/web"
 	"nestmon/sensors"
+	"nestmon/sensors/i2c"
 	"nestmon/thresholds/brood"
 )
 
@@ -38,12 +39,18 @@ func planOf(c *config) []planLine {
 	if c.Outside != "" {
 		p = append(p, planLine{"outside", c.Outside})
 	}
+	if c.Site.Battery != "" {
+		p = append(p, planLine{"battery", fmt.Sprintf("%s, a warning under %g V", c.Site.Battery, c.Site.LowVolts)})
+	}
 	p = append(p, limitLines(c)...)
 	return append(p, publishLines(c)...)
 }
 
 // wire is where a probe is found.
 func (p probeConfig) wire() string {
+	if p.Source == i2c.Kind {
+		return p.Source + " " + p.i2c().Place() + ", " + p.Chip
+	}
 	return strings.TrimSpace(p.Source + " " + p.ROM + p.Device)
 }
 

@@ -174,6 +174,12 @@ func (d *decoder) scalar(node ast.Node, v reflect.Value, path string) {
 			d.fail(path, fmt.Sprintf("%q is not a whole number from 0 to 255; write one", text))
 		}
 		v.SetUint(u)
+	case reflect.Uint16:
+		u, err := strconv.ParseUint(number, 0, 16)
+		if err != nil {
+			d.fail(path, fmt.Sprintf("%q is not an address; write one such as 0x44", text))
+		}
+		v.SetUint(u)
 	default:
 		d.fail(path, "cannot be set in a file; remove the key")
 	}

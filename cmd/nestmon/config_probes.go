@@ -5,6 +5,7 @@ import (
 
 	"nestmon/exporter/influx"
 	"nestmon/sensors"
+	"nestmon/sensors/i2c"
 	"nestmon/sensors/kernel"
 	"nestmon/sensors/w1"
 	"nestmon/thresholds"
@@ -51,6 +52,10 @@ func (p probeConfig) kernel() kernel.ProbeConfig {
 	return out
 }
 
+func (p probeConfig) i2c() i2c.ProbeConfig {
+	return i2c.ProbeConfig{Entry: p.Entry, Chip: p.Chip, Bus: p.Bus, Address: p.Address, Mux: p.Mux, Channel: p.Channel, ShuntOhm: p.ShuntOhm}
+}
+
 // places says where each probe is. A probe that serves several cages is written down for the first.
 func (c *config) places() map[string]influx.Place {
 	all := map[string]influx.Place{}
@@ -60,6 +65,7 @@ func (c *config) places() map[string]influx.Place {
 		}
 	}
 	put(c.Outside, "", thresholds.Outside)
+	put(c.Site.Battery, "", thresholds.Battery)
 	for _, n := range c.Nests {
 		for i, id := range n.Cluster {
 			put(id, n.ID, [...]thresholds.Role{thresholds.Cluster, thresholds.Cluster2}[i])

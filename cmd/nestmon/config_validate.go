@@ -9,6 +9,7 @@ import (
 
 	"nestmon/exporter/mqtt"
 	"nestmon/sensors"
+	"nestmon/sensors/i2c"
 	"nestmon/sensors/w1"
 )
 
@@ -91,6 +92,19 @@ func (c *config) validateProbes(d *decoder) {
 		p.validateTimes(d, at, c.Poll)
 	}
 	c.validateWire(d)
+	c.validateI2C(d)
+}
+
+// validateI2C looks at the chips of I2C buses beside each other.
+func (c *config) validateI2C(d *decoder) {
+	var chips []i2c.ProbeConfig
+	var at []int
+	for i, p := range c.Probes {
+		if p.Source == i2c.Kind {
+			chips, at = append(chips, p.i2c()), append(at, i)
+		}
+	}
+	i2c.Together(chips, func(i int, path, problem string) { d.wrong(fmt.Sprintf("probes[%d].%s", at[i], path), "%s", problem) })
 }
 
 // validateWire adds up what 1-Wire probes take, which are read one after another.
@@ -133,6 +147,11 @@ func (p probeConfig) validateKind(d *decoder, at string) {
 		{"device", p.Device != ""},
 		{"chip", p.Chip != ""},
 		{"quantities", len(p.Quantities) > 0},
+		{"bus", p.Bus != ""},
+		{"address", p.Address != 0},
+		{"mux", p.Mux != 0},
+		{"channel", p.Channel != nil},
+		{"shunt_ohm", p.ShuntOhm != 0},
 	} {
 		if k.written && !slices.Contains(kind.keys, k.key) {
 			d.wrong(at+"."+k.key, "means nothing for source %s; remove it", kind.name)

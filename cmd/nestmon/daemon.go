@@ -201,6 +201,7 @@ func (d *daemon) cycle(ctx context.Context, t time.Time) {
 	if ctx.Err() != nil {
 		return // readings cut short by the end say nothing
 	}
+	d.judge.rabbitry.Cut(d.poller.Cut())
 	trusted := d.trusted(t)
 	for i := range readings {
 		readings[i].Unsynced = !trusted

@@ -21,6 +21,9 @@ type stateView struct {
 	Outside struct {
 		Values []valueView `json:"values"`
 	} `json:"outside"`
+	Battery struct {
+		Values []valueView `json:"values"`
+	} `json:"battery"`
 	Nests  []nestView  `json:"nests"`
 	Alarms []alarmView `json:"alarms"`
 	Sinks  []struct {
@@ -191,6 +194,9 @@ func (s stateView) write(out io.Writer, cfg *config) {
 	}
 	fmt.Fprintf(w, "outside\t\t\t%s\t%s\n", show(s.Outside.Values, cfg, "outside", "temperature"), show(s.Outside.Values, cfg, "outside", "humidity"))
 	_ = w.Flush()
+	if values := s.Battery.Values; len(values) > 0 {
+		fmt.Fprintf(out, "battery  %s, %s\n", show(values, cfg, "battery", "voltage"), show(values, cfg, "battery", "current"))
+	}
 	fmt.Fprintln(out)
 	for _, n := range s.Nests {
 		if len(n.Learned.Text) > 0 {
@@ -216,6 +222,10 @@ func show(values []valueView, cfg *config, role, quantity string) string {
 		switch {
 		case quantity == "humidity":
 			return fmt.Sprintf("%.0f %%", *v.Value)
+		case quantity == "voltage":
+			return fmt.Sprintf("%.1f V", *v.Value)
+		case quantity == "current":
+			return fmt.Sprintf("%.2f A", *v.Value)
 		case cfg.Site.Display == "fahrenheit":
 			return fmt.Sprintf("%.1f °F", toFahrenheit(*v.Value))
 		}

@@ -62,6 +62,19 @@ func TestStatusClaimsNoMoreThanItKnows(t *testing.T) {
 	}
 }
 
+func TestStatusShowsTheBattery(t *testing.T) {
+	var s stateView
+	if err := json.Unmarshal([]byte(`{"battery": {"values": [{"role": "battery", "quantity": "voltage", "value": 12.61}, {"role": "battery", "quantity": "current", "value": null}]}}`), &s); err != nil {
+		t.Fatal(err)
+	}
+	var with, without strings.Builder
+	s.write(&with, &config{})
+	stateView{}.write(&without, &config{})
+	if !strings.Contains(with.String(), "\nbattery  12.6 V, -\n") || strings.Contains(without.String(), "battery") {
+		t.Errorf("got:\n%s and without one:\n%s", with.String(), without.String())
+	}
+}
+
 func TestAlarmTellsWhenItWasSeen(t *testing.T) {
 	at := time.Date(2031, 7, 19, 15, 4, 0, 0, time.UTC)
 	a := alarmView{Event: "nest-heat", Severity: "urgent", Since: at.Add(-time.Hour)}

@@ -125,15 +125,27 @@ function blindOf(state) {
   return list;
 }
 
+const reading = (v) => ({
+  key: v.quantity, stale: v.value === null, big: v.value === null ? texts.noData : units.quantity(v.value, v.unit),
+  small: v.age_s === null ? texts.never : v.fresh ? units.ago(v.age_s) : texts.last(units.ago(v.age_s)), name: texts.quantity[v.quantity],
+});
+
 export function updateOutside(box, state) {
-  if (!box.firstElementChild) box.append(el("h2"), el("ul", { class: "weather" }));
-  setText(box.firstElementChild, texts.headings.outside(texts.season[state.season] ?? state.season));
-  const items = state.outside.values.map((v) => ({
-    key: v.quantity, stale: v.value === null, big: v.value === null ? texts.noData : units.quantity(v.value, v.unit),
-    small: v.age_s === null ? texts.never : v.fresh ? units.ago(v.age_s) : texts.last(units.ago(v.age_s)), name: texts.quantity[v.quantity],
-  }));
+  const items = state.outside.values.map(reading);
   if (state.outside.thi_c !== null) items.push({ key: "thi", big: units.temperature(state.outside.thi_c), small: texts.thiNote, name: texts.thi });
   if (items.length === 0) items.push({ key: "none", stale: true, big: texts.noData, small: texts.notConfigured, name: "" });
+  place(box, texts.headings.outside(texts.season[state.season] ?? state.season), items);
+}
+
+// A site without a battery has no such section.
+export function updateBattery(box, state) {
+  box.hidden = state.battery.values.length === 0;
+  if (!box.hidden) place(box, texts.headings.battery, state.battery.values.map(reading));
+}
+
+function place(box, heading, items) {
+  if (!box.firstElementChild) box.append(el("h2"), el("ul", { class: "weather" }));
+  setText(box.firstElementChild, heading);
   keyed(box.lastElementChild, items, (i) => i.key, () => el("li", {}, el("span", { class: "quiet" }), el("strong"), el("span", { class: "quiet" })), (li, i) => {
     setClass(li, i.stale ? "stale" : "");
     setText(li.children[0], i.name);

@@ -25,7 +25,7 @@ export const texts = {
     old: (ago) => `nestmon answers, but its newest measurement came ${ago} ago. Everything below is old.`,
   },
 
-  headings: { alarms: "Alarms", chores: "To do", blind: "What nestmon cannot see", outside: (season) => `Outside, ${season}`, nests: "Nests" },
+  headings: { alarms: "Alarms", chores: "To do", blind: "What nestmon cannot see", outside: (season) => `Outside, ${season}`, battery: "Battery", nests: "Nests" },
   more: (n) => `${n} more`,
 
   event: {
@@ -48,8 +48,8 @@ export const texts = {
   day: (n) => `day ${n}`,
   born: (n) => (n === 1 ? "1 kit born" : `${n} kits born`),
 
-  role: { cluster: "Cluster", "cluster-2": "Cluster, second probe", air: "Nest air", co2: "CO₂", cage: "Doe’s cage", outside: "Outside" },
-  quantity: { temperature: "temperature", humidity: "humidity", co2: "CO₂" },
+  role: { cluster: "Cluster", "cluster-2": "Cluster, second probe", air: "Nest air", co2: "CO₂", cage: "Doe’s cage", outside: "Outside", battery: "Battery" },
+  quantity: { temperature: "temperature", humidity: "humidity", co2: "CO₂", voltage: "voltage", current: "current" },
   noProbe: "no probe",
   noData: "no data",
   never: "never any",

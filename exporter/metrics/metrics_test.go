@@ -119,7 +119,12 @@ func rabbitry(n int) *exporter.State {
 }
 
 func TestGolden(t *testing.T) {
-	got := regexp.MustCompile(`goversion="[^"]*"`).ReplaceAllString(published(t, rabbitry(1)), `goversion="go"`)
+	s := rabbitry(1)
+	s.Snapshot.Battery.Values = []thresholds.Value{
+		{Role: thresholds.Battery, Probe: "bank", Quantity: sensors.Voltage, Value: 12.61, Time: noon, Fresh: true},
+		{Role: thresholds.Battery, Probe: "bank", Quantity: sensors.Current, Value: -0.15, Time: noon, Fresh: true},
+	}
+	got := regexp.MustCompile(`goversion="[^"]*"`).ReplaceAllString(published(t, s), `goversion="go"`)
 	file := filepath.Join("testdata", "metrics.txt")
 	if *update {
 		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
@@ -233,6 +238,12 @@ func TestWhatIsShown(t *testing.T) {
 		{"an alarm for a nest that is not there", func(s *exporter.State) {
 			s.Snapshot.Alarms = append(s.Snapshot.Alarms, alarm.Standing{Event: alarm.Event{Nest: "gone", Name: alarm.NestHeat, Severity: alarm.Urgent, Time: noon}})
 		}, 0, []string{`nestmon_alarm_severity{event="nest-heat",nest="gone"} 3`}, nil},
+		{"a bus that counts", func(s *exporter.State) {
+			s.Buses[1].Traffic = &sensors.Traffic{Transactions: 4711, Busy: 3 * time.Second, Errors: map[string]uint64{"nack": 12, "timeout": 0}}
+		}, 0, []string{
+			`nestmon_bus_transactions_total{bus="i2c-1"} 4711`, `nestmon_bus_busy_seconds_total{bus="i2c-1"} 3`,
+			`nestmon_bus_errors_total{bus="i2c-1",kind="nack"} 12`, `nestmon_bus_errors_total{bus="i2c-1",kind="timeout"} 0`,
+		}, []string{`nestmon_bus_transactions_total{bus="w1"}`}},
 		{"no number is no series", func(s *exporter.State) { s.Snapshot.Nests[0].Core = nan() }, 0, nil, []string{"nestmon_cluster_core_celsius{", "NaN"}},
 	} {
 		t.Run(row.name, func(t *testing.T) {

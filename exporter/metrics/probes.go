@@ -30,6 +30,7 @@ func spots(s thresholds.Snapshot) (order []string, byProbe map[string]*spot) {
 		add(n.ID, n.Values)
 	}
 	add("", s.Outside.Values)
+	add("", s.Battery.Values)
 	return order, byProbe
 }
 
@@ -87,6 +88,10 @@ func quantity(q sensors.Quantity) (family, float64) {
 		return humidity, 100 // % in a ratio of 1
 	case sensors.CO2:
 		return carbonDioxide, 1e6 // ppm in a ratio of 1
+	case sensors.Voltage:
+		return voltage, 1
+	case sensors.Current:
+		return current, 1
 	default:
 		return temperature, 1
 	}
@@ -96,5 +101,13 @@ func (w writer) buses(all []sensors.BusHealth) {
 	for _, b := range all {
 		w.bool(busUp, b.Up && b.Hung == 0, b.Bus)
 		w.put(busRestarts, float64(b.Restarts), b.Bus)
+		if b.Traffic == nil {
+			continue
+		}
+		w.put(busTried, float64(b.Traffic.Transactions), b.Bus)
+		w.put(busBusy, b.Traffic.Busy.Seconds(), b.Bus)
+		for kind, n := range b.Traffic.Errors {
+			w.put(busErrors, float64(n), b.Bus, kind)
+		}
 	}
 }

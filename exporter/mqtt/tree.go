@@ -41,8 +41,12 @@ func (r Root) Tree(s *exporter.State) Tree {
 		b.nest(n)
 	}
 	if len(s.Snapshot.Outside.Values) > 0 {
-		b.node(reservedNode, "Outside")
+		b.node(outsideNode, "Outside")
 		b.readings(s.Snapshot.Outside.Values)
+	}
+	if len(s.Snapshot.Battery.Values) > 0 {
+		b.node(batteryNode, "Battery")
+		b.readings(s.Snapshot.Battery.Values)
 	}
 	b.alerts(s.Snapshot.Alarms)
 	return Tree{Description: b.description, Values: b.values}
@@ -68,6 +72,8 @@ var readingProperties = []struct {
 	{[]slot{{thresholds.CO2, sensors.CO2}}, "carbon-dioxide", Property{Name: "Carbon dioxide", Datatype: "integer", Unit: "ppm", Format: "0:"}},
 	{[]slot{{thresholds.Cage, sensors.Temperature}}, "cage-temperature", celsius("Air temperature in the cage")},
 	{[]slot{{thresholds.Cage, sensors.Humidity}}, "cage-humidity", humidity("Air humidity in the cage")},
+	{[]slot{{thresholds.Battery, sensors.Voltage}}, "voltage", Property{Name: "Voltage", Datatype: "float", Unit: "V"}},
+	{[]slot{{thresholds.Battery, sensors.Current}}, "current", Property{Name: "Current", Datatype: "float", Unit: "A"}},
 }
 
 func celsius(name string) Property {

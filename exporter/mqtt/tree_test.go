@@ -31,6 +31,9 @@ func summerDay() *exporter.State {
 		Outside: thresholds.Place{Values: []thresholds.Value{
 			value(thresholds.Outside, sensors.Temperature, 31.25, true), value(thresholds.Outside, sensors.Humidity, 40, true),
 		}},
+		Battery: thresholds.Place{Values: []thresholds.Value{
+			value(thresholds.Battery, sensors.Voltage, 12.61, true), value(thresholds.Battery, sensors.Current, -0.15, true),
+		}},
 		Nests: []thresholds.NestState{
 			{
 				ID: "a1", Stage: thresholds.Nursing, Severity: alarm.Urgent,
@@ -76,6 +79,9 @@ func TestTreeLaysOutAState(t *testing.T) {
 		{"outside/air-temperature", "31.25"},
 		{"outside/air-humidity", "40"},
 		{"outside/reading-time", "2026-07-14T11:59:40Z"},
+		{"battery/voltage", "12.61"},
+		{"battery/current", "-0.15"},
+		{"battery/reading-time", "2026-07-14T11:59:40Z"},
 		{"$alert/a1-nest-heat", "urgent: the air in nest a1 is too hot; cool it\nRule: air over 35 °C for 10 min\nSource: invented"},
 		{"$alert/a1-probe-silent", "warning: a1-cluster-2 is silent\nwarning: a1-co2 is silent"},
 		{"$alert/site-bus-fault", "warning: bus-fault"},

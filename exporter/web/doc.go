@@ -26,6 +26,7 @@
 //	site             {name, display: fahrenheit|celsius, timezone, old_after_s}; a state published longer ago than old_after_s is old
 //	season           winter, mild, summer
 //	outside          {values: [VALUE], thi_c|null}
+//	battery          {values: [VALUE]}: none where nothing measures one
 //	nests            [{id, kind, stage, age_days|null, litter: {bred|null, kindled|null, born|null, ended|null}|null, values: [VALUE],
 //	                 core_c|null, limits: {cluster_cold_c, cluster_hot_c, air_cold_c, air_hot_c, air_hot_urgent_c; null when not in force},
 //	                 severity, judged: [{danger, judged, why}],

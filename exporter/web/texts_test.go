@@ -37,7 +37,7 @@ func TestPageHasWordsForEveryName(t *testing.T) {
 	for _, q := range sensors.Quantities {
 		names = append(names, q.String())
 	}
-	for _, r := range []thresholds.Role{thresholds.Cluster, thresholds.Cluster2, thresholds.Air, thresholds.CO2, thresholds.Cage, thresholds.Outside} {
+	for _, r := range []thresholds.Role{thresholds.Cluster, thresholds.Cluster2, thresholds.Air, thresholds.CO2, thresholds.Cage, thresholds.Outside, thresholds.Battery} {
 		names = append(names, string(r))
 	}
 	for s := alarm.None; s <= alarm.Urgent; s++ {

@@ -81,7 +81,7 @@ func (s *Screen) compare(readings []sensors.Reading) {
 		}
 	}
 	for i := range readings {
-		if r := &readings[i]; r.OK() && r.Quantity != sensors.CO2 && s.find(r.Probe).frozen() {
+		if r := &readings[i]; r.OK() && r.Quantity <= sensors.Humidity && s.find(r.Probe).frozen() {
 			r.Suspect = true
 		}
 	}
@@ -111,15 +111,17 @@ func (p *probe) judge(c *channel, r *sensors.Reading, batch []sensors.Reading) {
 	r.Value = r.Quantity.Quantise(r.Value) + 0 // no negative zero
 	gap := r.Time.Sub(c.at)
 	back := !c.here || gap > p.stale
-	switch {
-	case r.Quantity == sensors.Temperature:
+	switch r.Quantity {
+	case sensors.Temperature:
 		r.Fault = impossibleTemperature(r.Value)
-	case r.Quantity == sensors.Humidity:
+	case sensors.Humidity:
 		p.clip(r)
-	case r.Value == 0: // CO2: the register before the first measurement
-		r.Fault = sensors.NotConverted
-	case r.Value < leastCO2 || r.Value > mostCO2:
-		r.Fault = sensors.OutOfRange
+	case sensors.CO2:
+		r.Fault = impossibleCO2(r.Value)
+	case sensors.Voltage:
+		r.Fault = beyond(r.Value, leastVolts, mostVolts)
+	case sensors.Current:
+		r.Fault = beyond(r.Value, leastAmps, mostAmps)
 	}
 	if r.Fault == "" && p.chip != "" {
 		r.Fault = p.chipCode(r, batch, back)
@@ -152,6 +154,20 @@ func impossibleTemperature(v float64) sensors.Fault {
 		return sensors.Malformed
 	}
 	return sensors.OutOfRange
+}
+
+func impossibleCO2(v float64) sensors.Fault {
+	if v == 0 { // the register before the first measurement
+		return sensors.NotConverted
+	}
+	return beyond(v, leastCO2, mostCO2)
+}
+
+func beyond(v, least, most float64) sensors.Fault {
+	if v < least || v > most {
+		return sensors.OutOfRange
+	}
+	return ""
 }
 
 func (p *probe) clip(r *sensors.Reading) {
@@ -193,7 +209,7 @@ func (c *pair) in(r *sensors.Reading, batch []sensors.Reading) bool {
 	if r.Quantity == sensors.Humidity {
 		mine, other, quantity = other, mine, sensors.Temperature
 	}
-	if r.Value != mine || r.Quantity == sensors.CO2 {
+	if r.Value != mine || r.Quantity > sensors.Humidity {
 		return false
 	}
 	for i := range batch {

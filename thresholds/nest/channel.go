@@ -1,6 +1,7 @@
 package nest
 
 import (
+	"slices"
 	"time"
 
 	"nestmon/sensors"
@@ -33,6 +34,7 @@ type Channel struct {
 	good     int // usable readings since the last that was not
 
 	restarted bool // nothing usable was read since the daemon began anew
+	cut       bool // the line it hangs on answers nothing at all, and has an alarm of its own
 }
 
 // Take records a screened reading that arrived now.
@@ -130,6 +132,17 @@ func (cs *Channels) Restart() {
 		for _, c := range set {
 			if c != nil {
 				c.restart()
+			}
+		}
+	}
+}
+
+// Cut tells which probes hang on a line that answers nothing at all.
+func (cs *Channels) Cut(probes []string) {
+	for id, set := range cs.byProbe {
+		for _, c := range set {
+			if c != nil {
+				c.cut = slices.Contains(probes, id)
 			}
 		}
 	}

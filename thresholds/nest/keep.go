@@ -68,7 +68,7 @@ func (s *Site) State() []any {
 	all = append(all, s.does.fields()...)
 	all = append(all, s.doe.fields()...)
 	all = append(all, s.cold.fields()...)
-	all = slices.Concat(all, s.lost.fields(), s.swapped.fields(), s.warmer.fields())
+	all = slices.Concat(all, s.lost.fields(), s.supply.drained.fields(), s.supply.unfit.fields(), s.swapped.fields(), s.warmer.fields())
 	for i := range s.slots {
 		all = append(all, keep.Mark(siteRules[i].name))
 		all = append(all, s.slots[i].State()...)

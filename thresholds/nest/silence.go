@@ -78,7 +78,7 @@ func (s *Site) judgeHarsh(n *Now) {
 // probeSilent needs nothing: it is about what is missing.
 func (w *Watch) probeSilent(n *Now) alarm.Condition {
 	c := alarm.Condition{Unit: "h", HasValue: true, HasLimit: true}
-	vital, undecided, clusters, clustersLost, longest := false, false, 0, 0, time.Duration(0)
+	vital, undecided, clusters, clustersLost, longest, cut := false, false, 0, 0, time.Duration(0), 0
 	w.Places(func(role Role, ch *Channel) {
 		lost := ch.silentFor(n) > ch.stale
 		undecided = undecided || ch.undecided(n)
@@ -92,6 +92,9 @@ func (w *Watch) probeSilent(n *Now) alarm.Condition {
 			return
 		}
 		c.Count++
+		if ch.cut {
+			cut++
+		}
 		longest = max(longest, ch.silentFor(n))
 		vital = vital || ch == w.air && ch.silentFor(n) > unseenFor
 		if c.Count == 1 || ch == w.air {
@@ -105,7 +108,9 @@ func (w *Watch) probeSilent(n *Now) alarm.Condition {
 	vital = vital || clusters > 0 && clusters == clustersLost
 	if vital && w.night() {
 		c.Severity, c.Why = alarm.Urgent, whyUnseen
+		return c
 	}
+	c.Hold = cut == c.Count // a dead line is one alarm, not one for each nest on it
 	return c
 }
 

@@ -40,6 +40,8 @@ const (
 	whyUnderAll    = "under-all"
 	whyLowAir      = "low-air"
 	whyNeverSeen   = "never-seen"
+	whyBattery     = "battery"
+	whyBatteryToo  = "battery-too"
 )
 
 // celsius is what both wrote without the second scale, which may round apart; other values stay as they are.
@@ -350,10 +352,20 @@ var siteSayings = map[alarm.Name]func(s *Site, c alarm.Condition) string{
 	},
 	alarm.SeasonSetupDue: func(s *Site, c alarm.Condition) string { return s.makeupWords(c) },
 	alarm.ProbeSilent: func(_ *Site, c alarm.Condition) string {
+		switch c.Why {
+		case whyBattery:
+			return fmt.Sprintf("No usable reading of the battery from probe %s for %s. Nobody would be told that it runs empty. %s", c.Probe, reached(c, hours), lookAtIt)
+		case whyBatteryToo:
+			return fmt.Sprintf("No usable reading of the air outside from probe %s for %s, and none of the battery. Kindling, visits and the season are judged less well, a silent nest counts as urgent, and nobody would be told that the battery runs empty. %s",
+				c.Probe, reached(c, hours), lookAtIt)
+		}
 		return fmt.Sprintf("No usable reading of the air outside from probe %s for %s. Kindling, visits and the season are judged less well, and a silent nest counts as urgent. %s",
 			c.Probe, reached(c, hours), lookAtIt)
 	},
-	alarm.ProbeFault: func(_ *Site, c alarm.Condition) string {
+	alarm.ProbeFault: func(s *Site, c alarm.Condition) string {
+		if s.supply.measures(c.Probe) {
+			return "The readings of the battery from " + faultWords(c)
+		}
 		return "The readings of the air outside from " + faultWords(c)
 	},
 }

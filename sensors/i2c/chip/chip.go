@@ -7,6 +7,7 @@ package chip
 
 import (
 	"fmt"
+	"time"
 
 	"periph.io/x/conn/v3/i2c"
 
@@ -20,7 +21,12 @@ type Driver struct {
 	Quantities []sensors.Quantity // in Quantities order
 	// Open makes the chip ready and checks that it is the one it should be: its identity where it has one, its heater off, nothing
 	// continuous. It talks to the chip.
-	Open func(bus i2c.Bus, address uint16) (Chip, error)
+	Open func(bus i2c.Bus, address uint16, options Options) (Chip, error)
+}
+
+// Options are what a person must say of a chip because it cannot tell. The zero value suits every chip that needs none.
+type Options struct {
+	ShuntOhm float64 // Ω, the resistor whose voltage an ina219 measures
 }
 
 // Chip is one chip that was made ready.
@@ -34,11 +40,12 @@ type Chip interface {
 type Fault struct {
 	Reason sensors.Fault
 	Story  string
+	Rest   time.Duration // for so long nothing the chip says may be used, whatever it says
 }
 
 func (f *Fault) Error() string { return f.Story }
 
 // Faultf makes a Fault.
 func Faultf(reason sensors.Fault, format string, args ...any) *Fault {
-	return &Fault{reason, fmt.Sprintf(format, args...)}
+	return &Fault{Reason: reason, Story: fmt.Sprintf(format, args...)}
 }
