@@ -25,8 +25,8 @@ func (r *Rabbitry) Fault(name alarm.Name, c alarm.Condition, text string) {
 	}
 }
 
-// Cut tells which probes hang on a line that answers nothing at all. The line has an alarm of its own, and stands for them: the silence of a
-// nest is then told only where it is urgent.
+// Cut tells, after the readings of a poll, which probes hang on a line that answers nothing at all. The line has an alarm of its own and
+// stands for them: the silence of a nest is then told only where it is urgent.
 func (r *Rabbitry) Cut(probes []string) { r.channels.Cut(probes) }
 
 func (r *Rabbitry) fault(name alarm.Name) *fault {

@@ -18,7 +18,6 @@ var wiring = map[string]string{
 	"nest.Channel.Probe":         "the configuration",
 	"nest.Channel.Quantity":      "the configuration",
 	"nest.Channel.stale":         "the configuration",
-	"nest.Channel.cut":           "told anew before each poll",
 	"nest.Channels.last":         "where the last reading went, found again",
 	"nest.Channels.lastID":       "where the last reading went, found again",
 	"nest.Site.loc":              "the configuration",

@@ -201,12 +201,12 @@ func (d *daemon) cycle(ctx context.Context, t time.Time) {
 	if ctx.Err() != nil {
 		return // readings cut short by the end say nothing
 	}
-	d.judge.rabbitry.Cut(d.poller.Cut())
 	trusted := d.trusted(t)
 	for i := range readings {
 		readings[i].Unsynced = !trusted
 	}
 	events := slices.Clone(d.judge.observe(t, readings))
+	d.judge.rabbitry.Cut(d.poller.Cut())
 	d.settle(exporter.Commit{Time: t, Synced: trusted, Readings: readings, Events: events})
 	if d.seen != nil {
 		d.seen(events)

@@ -12,7 +12,7 @@ import (
 const (
 	devices = "sys/bus/i2c/devices"
 	enable  = "switch I2C on (on a Raspberry Pi: dtparam=i2c_arm=on in config.txt, then restart the board) and load the module i2c-dev"
-	admit   = "let its user into the group that may use it: sudo usermod -aG i2c nestmon, then restart the daemon"
+	admit   = "let its user into the group that may use it: sudo usermod -aG i2c nestmon; its service needs DeviceAllow=char-i2c rw too; then restart the daemon"
 )
 
 // Check says what a person should put right before the probes can be read. It asks no chip anything: the daemon may be asking them now.

@@ -48,6 +48,8 @@ func (c ProbeConfig) Validate(report func(path, problem string)) {
 	switch {
 	case !known:
 		report("chip", fmt.Sprintf("%q cannot be read here; write one of: %s; or let the kernel drive it and write source: kernel", c.Chip, strings.Join(driverNames(), ", ")))
+	case c.Address == 0:
+		report("address", fmt.Sprintf("is missing; %s can be at %s", driver.Name, addresses(driver.Addresses)))
 	case !slices.Contains(driver.Addresses, c.Address):
 		report("address", fmt.Sprintf("%s cannot be at %s; write one of: %s (with 0x: without it the number is decimal)", driver.Name, hex(c.Address), addresses(driver.Addresses)))
 	}
@@ -88,19 +90,27 @@ func (c ProbeConfig) Place() string {
 func Together(probes []ProbeConfig, report func(i int, path, problem string)) {
 	for i, c := range probes {
 		for _, before := range probes[:i] {
-			if c.Bus != before.Bus || c.Bus == "" {
-				continue
-			}
-			switch {
-			case c.Place() == before.Place():
-				report(i, "address", fmt.Sprintf("%s is bound to %s already; write the place of another chip", c.Place(), before.ID))
-			case c.Address == before.Address && (c.Mux == 0) != (before.Mux == 0):
-				report(i, "address", fmt.Sprintf("%s is also that of %s, and one of the two is behind a multiplexer: both would answer at once; put the other behind it too, or strap it to another address", hex(c.Address), before.ID))
-			case c.Mux == 0 && c.Address == before.Mux || before.Mux == 0 && before.Address == c.Mux || c.Mux != 0 && before.Mux != 0 && (c.Address == before.Mux || before.Address == c.Mux):
-				report(i, "address", fmt.Sprintf("a chip and a multiplexer of this bus are both at one address (%s, %s); strap one of the two to another", c.Place(), before.Place()))
+			if problem := c.beside(before); problem != "" {
+				report(i, "address", problem)
+				break
 			}
 		}
 	}
+}
+
+// beside says why a chip cannot be on a bus with another, or nothing.
+func (c ProbeConfig) beside(other ProbeConfig) string {
+	switch {
+	case c.Bus != other.Bus || c.Bus == "" || c.Address == 0 || other.Address == 0:
+		return ""
+	case c.Place() == other.Place():
+		return fmt.Sprintf("%s is bound to %s already; write the place of another chip", c.Place(), other.ID)
+	case c.Address == other.Address && (c.Mux == 0) != (other.Mux == 0):
+		return fmt.Sprintf("%s is also that of %s, and one of the two is behind a multiplexer: both would answer at once; put the other behind it too, or strap it to another address", hex(c.Address), other.ID)
+	case c.Address == other.Mux || other.Address == c.Mux:
+		return fmt.Sprintf("a chip and a multiplexer of this bus are at one address (%s and %s); strap one of the two to another", c.Place(), other.Place())
+	}
+	return ""
 }
 
 func (c ProbeConfig) probe(poll time.Duration) sensors.Probe {

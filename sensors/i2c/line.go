@@ -28,6 +28,7 @@ type line struct {
 	name   string
 	open   func(name string) (i2c.BusCloser, error)
 	counts counts
+	back   bool // a chip on it answers again, in this reading
 
 	mu     sync.Mutex
 	bus    i2c.BusCloser // nil until it is needed

@@ -27,7 +27,7 @@ func openBus(root, name string) (i2c.BusCloser, error) {
 	switch {
 	case err == nil:
 		return bus, nil
-	case strings.Contains(err.Error(), "permission denied"): // periph names the group of another system
+	case strings.Contains(err.Error(), "permission denied"), strings.Contains(err.Error(), "operation not permitted"): // periph names the group of another system
 		return nil, fmt.Errorf("/dev/%s may not be used; %s", name, admit)
 	}
 	return nil, err

@@ -12,7 +12,6 @@ import (
 	"nestmon/sensors"
 	"nestmon/sensors/i2c/chip"
 	"nestmon/sensors/i2c/i2ctest"
-	"nestmon/sensors/screen"
 )
 
 const (
@@ -58,7 +57,6 @@ type stage struct {
 	bus           *i2ctest.Bus
 	asked, decoy  i2ctest.Model
 	source        *Source
-	screen        *screen.Screen
 	random        *rand.Rand
 	truth, untrue []float64
 	transactions  int // roughly what a script's readings take when all is well
@@ -76,7 +74,6 @@ func play(t *testing.T, d chip.Driver, model func() i2ctest.Model, seed uint64, 
 		}
 		s.measure()
 		readings := s.source.Read(t.Context())
-		s.screen.Apply(readings)
 		for i, r := range readings {
 			switch off := s.asked.Off[i]; {
 			case r.OK() && (r.Value < s.truth[i]-off || r.Value > s.truth[i]+off):
@@ -113,7 +110,6 @@ func set(t *testing.T, d chip.Driver, model func() i2ctest.Model, random *rand.R
 		c = behind(c, muxed, channel)
 	}
 	s.source = source(t, s.bus, c)
-	s.screen = screen.New(s.source.Probes())
 	return s
 }
 

@@ -14,8 +14,8 @@ import (
 )
 
 // How often a chip that answers wrongly is asked in one reading before it counts as failed and is made ready anew; and how long one that
-// cannot be made ready is left alone: not at all at first, then firstRest, doubled by each further failure up to mostRest, all up to
-// jitter longer or shorter so that probes do not all come at once. Ours, no source.
+// goes on failing is left alone: not at all at first, then firstRest, doubled by each further failure up to mostRest, all up to jitter
+// longer or shorter so that probes do not all come at once. Ours, no source.
 const (
 	tries     = 2
 	firstRest = 10 * time.Second
@@ -33,16 +33,39 @@ type seat struct {
 	random  func() float64
 
 	chip    chip.Chip   // nil until it was made ready
-	misses  int         // failures to make it ready in a row
+	misses  int         // readings without a value in a row
 	until   time.Time   // it is not asked before
 	because *chip.Fault // why not
 }
 
-// ask reads the chip of a seat.
-func (s *Source) ask(ctx context.Context, at *seat) ([]float64, *chip.Fault) {
-	if now := s.Now(); now.Before(at.until) && at.until.Sub(now) <= max(mostRest*2, at.because.Rest) { // a clock set back must not lengthen it
-		return nil, at.because
+// answer is what came of asking a seat.
+type answer struct {
+	values []float64
+	fault  *chip.Fault // nil beside values
+	at     time.Time
+	rested bool // it was left alone
+}
+
+// ask reads the chip of a seat, or leaves it alone.
+func (s *Source) ask(ctx context.Context, at *seat) (a answer) {
+	if a.fault = at.resting(s.Now()); a.fault != nil {
+		a.rested = true
+	} else {
+		a.values, a.fault = s.measure(ctx, at)
 	}
+	a.at = s.Now()
+	return a
+}
+
+// resting says why the chip is left alone, or nothing. A clock that was set back must not lengthen its rest.
+func (at *seat) resting(now time.Time) *chip.Fault {
+	if now.Before(at.until) && at.until.Sub(now) <= max(2*mostRest, at.because.Rest) {
+		return at.because
+	}
+	return nil
+}
+
+func (s *Source) measure(ctx context.Context, at *seat) ([]float64, *chip.Fault) {
 	var fault *chip.Fault
 	for range tries {
 		switch {
@@ -53,33 +76,34 @@ func (s *Source) ask(ctx context.Context, at *seat) ([]float64, *chip.Fault) {
 		}
 		if at.chip == nil {
 			if fault = at.ready(); fault != nil {
-				at.misses++
-				at.rest(s.Now(), fault, at.wait())
-				return nil, fault
+				break
 			}
-			at.misses = 0
 		}
 		var values []float64
 		if values, fault = at.read(); fault == nil {
+			at.misses = 0
 			return values, nil
 		}
 		if fault.Reason != sensors.NoAnswer && fault.Reason != sensors.BadChecksum {
 			break
 		}
 	}
-	if fault.Reason != sensors.Settling { // a chip that asks for patience is well
-		at.chip = nil
-	}
-	at.rest(s.Now(), fault, 0)
+	at.missed(s.Now(), fault)
 	return nil, fault
 }
 
-// rest leaves the chip alone for a while, at least as long as its fault asks for.
-func (at *seat) rest(now time.Time, fault *chip.Fault, wait time.Duration) {
-	at.because, at.until = fault, now.Add(max(wait, fault.Rest))
+// missed drops the chip, to be made ready anew, and leaves it alone for a while. One that asks for patience is well and is kept.
+func (at *seat) missed(now time.Time, fault *chip.Fault) {
+	wait := fault.Rest
+	if fault.Reason != sensors.Settling {
+		at.chip = nil
+		at.misses++
+		wait = max(wait, at.backOff())
+	}
+	at.because, at.until = fault, now.Add(wait)
 }
 
-func (at *seat) wait() time.Duration {
+func (at *seat) backOff() time.Duration {
 	if at.misses < 2 {
 		return 0
 	}

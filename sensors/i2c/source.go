@@ -95,17 +95,35 @@ func (s *Source) Probes() []sensors.Probe { return s.probes }
 // Read asks one chip after another. A transaction that hangs cannot be broken off; when ctx ends the probes that are left become
 // TimedOut.
 func (s *Source) Read(ctx context.Context) []sensors.Reading {
-	var readings []sensors.Reading
+	answers := make([]answer, len(s.seats))
+	for i, at := range s.seats {
+		was := at.misses
+		if answers[i] = s.ask(ctx, at); was > 0 && answers[i].fault == nil {
+			at.line.back = true
+		}
+	}
+	for i, at := range s.seats { // where one came back others may have, those that were left alone too
+		if at.line.back && answers[i].rested && at.because.Rest == 0 {
+			at.until = time.Time{}
+			answers[i] = s.ask(ctx, at)
+		}
+	}
+	for _, l := range s.lines {
+		l.back = false
+	}
+	return s.readings(answers)
+}
+
+func (s *Source) readings(answers []answer) (readings []sensors.Reading) {
 	for i, p := range s.probes {
-		values, fault := s.ask(ctx, s.seats[i])
-		at := s.Now()
+		a := answers[i]
 		for n, q := range p.Quantities {
-			r := sensors.Reading{Probe: p.ID, Quantity: q, Time: at}
+			r := sensors.Reading{Probe: p.ID, Quantity: q, Time: a.at}
 			var cause error
-			if fault != nil {
-				r.Fault, cause = fault.Reason, fmt.Errorf("%s: %w", s.configs[i].Place(), fault)
+			if a.fault != nil {
+				r.Fault, cause = a.fault.Reason, fmt.Errorf("%s: %w", s.configs[i].Place(), a.fault)
 			} else {
-				r.Value = values[n]
+				r.Value = a.values[n]
 			}
 			s.log.Note(r, cause)
 			readings = append(readings, r)

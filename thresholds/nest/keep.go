@@ -57,7 +57,7 @@ func (s *Site) Resume(stored []alarm.Standing) {
 func (c *Channel) fields() []any {
 	return []any{
 		&c.known, &c.first, &c.seen, &c.value, &c.wall, &c.at, &c.count,
-		&c.wrong, &c.fault, &c.suspects, &c.oddSince, &c.good, &c.restarted,
+		&c.wrong, &c.fault, &c.suspects, &c.oddSince, &c.good, &c.restarted, &c.cut,
 	}
 }
 
