@@ -80,6 +80,11 @@ var foreign = map[string][]string{
 	"sensors":    {"periph.io/x/"},
 }
 
+// alsoForeign lists the modules single packages may use beyond those of their room.
+var alsoForeign = map[string][]string{
+	"sensors/radio": {"github.com/eclipse/paho.mqtt.golang"}, // probes that arrive over MQTT
+}
+
 // noIO are the packages of the standard library that the decisions must not touch.
 var noIO = []string{"os", "net", "syscall", "io/fs", "io/ioutil", "database/sql", "log", "embed", "plugin", "runtime"}
 
@@ -117,7 +122,9 @@ func forbidden(s source, room, target string) string {
 	case isOurs:
 		return forbiddenOurs(s, room, ours)
 	case strings.Contains(first, "."):
-		if allowed, limited := foreign[room]; limited && !slices.ContainsFunc(allowed, func(p string) bool { return strings.HasPrefix(target, p) }) {
+		allowed, limited := foreign[room]
+		allowed = append(slices.Clone(allowed), alsoForeign[s.pkg]...)
+		if limited && !slices.ContainsFunc(allowed, func(p string) bool { return strings.HasPrefix(target, p) }) {
 			return room + " does without this module"
 		}
 	case room == "thresholds" && !s.test && slices.ContainsFunc(noIO, func(p string) bool { return under(target, p) }):

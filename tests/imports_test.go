@@ -63,6 +63,8 @@ func TestPlantedViolations(t *testing.T) {
 		{"a chip emulated in a test", "sensors/i2c/sht4x/x_test.go", `import "nestmon/sensors/i2c/i2ctest"`, ""},
 		{"a chip emulated in the program", "sensors/i2c/x.go", `import "nestmon/sensors/i2c/i2ctest"`, "for tests only"},
 		{"another source on a chip", "sensors/w1/x.go", `import "nestmon/sensors/i2c/chip"`, "may import only"},
+		{"probes that arrive over MQTT", "sensors/radio/x.go", `import paho "github.com/eclipse/paho.mqtt.golang"`, ""},
+		{"a probe on a wire over MQTT", "sensors/w1/x.go", `import paho "github.com/eclipse/paho.mqtt.golang"`, "does without"},
 		{"a probe that starts programs", "sensors/w1/x.go", `import "os/exec"`, "no child processes"},
 		{"a sink that knows its neighbour", "exporter/mqtt/x.go", `import "nestmon/exporter/influx"`, "may import only"},
 		{"a sink that reads a probe", "exporter/mqtt/x.go", `import "nestmon/sensors/w1"`, "may import only"},

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"log/slog"
 	"slices"
@@ -16,6 +17,7 @@ import (
 	"nestmon/sensors"
 	"nestmon/sensors/i2c"
 	"nestmon/sensors/kernel"
+	"nestmon/sensors/radio"
 	"nestmon/sensors/recorded"
 	"nestmon/sensors/w1"
 )
@@ -43,6 +45,7 @@ var sourceKinds = []sourceKind{
 	{"w1", []string{"rom", "clone", "chip"}, []sensors.Quantity{sensors.Temperature}, openW1, wireW1, validateW1},
 	{"kernel", []string{"device", "chip", "quantities"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, openKernel, wireKernel, validateKernel},
 	{"i2c", []string{"chip", "bus", "address", "mux", "channel", "shunt_ohm"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, openI2C, wireI2C, validateI2C},
+	{"radio", []string{"topic", "pointers", "time", "unit", "chip", "quantities"}, []sensors.Quantity{sensors.Temperature}, openRadio, wireRadio, validateRadio},
 	{"recorded", []string{"chip", "quantities"}, sensors.Quantities[:], nil, nil, validateRecorded},
 	{"simulated", []string{"chip", "quantities"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, nil, nil, validateRecorded},
 }
@@ -86,6 +89,19 @@ func openI2C(root string, c *config, bus string, probes []probeConfig, log *slog
 	return s, nil
 }
 
+func openRadio(_ string, c *config, _ string, probes []probeConfig, log *slog.Logger) (board, error) {
+	if c.Radio == nil {
+		return nil, errors.New("radio: the section is missing; write radio: {broker: tcp://localhost:1883}")
+	}
+	entries := make([]radio.ProbeConfig, len(probes))
+	for i, p := range probes {
+		entries[i] = p.radio()
+	}
+	return radio.New(*c.Radio, c.Site.ID, entries, c.Poll, log)
+}
+
+func wireRadio(string, probeConfig) string { return radio.Kind }
+
 func wireW1(root string, p probeConfig) string  { return w1.Wire(root, p.ROM) }
 func wireKernel(_ string, p probeConfig) string { return kernel.Wire(p.Device) }
 func wireI2C(_ string, p probeConfig) string    { return p.Bus }
@@ -93,6 +109,8 @@ func wireI2C(_ string, p probeConfig) string    { return p.Bus }
 func validateW1(p probeConfig, report func(path, problem string))     { p.w1().Validate(report) }
 func validateKernel(p probeConfig, report func(path, problem string)) { p.kernel().Validate(report) }
 func validateI2C(p probeConfig, report func(path, problem string))    { p.i2c().Validate(report) }
+
+func validateRadio(p probeConfig, report func(path, problem string)) { p.radio().Validate(report) }
 
 // validateRecorded also serves simulated probes: neither is on a wire.
 func validateRecorded(p probeConfig, report func(path, problem string)) {
@@ -108,7 +126,7 @@ func openBoards(root string, c *config, log *slog.Logger) ([]board, error) {
 	for _, p := range c.Probes {
 		k, _ := sourceKindOf(p.Source)
 		if k.open == nil {
-			return nil, fmt.Errorf("probe %q: source %s cannot be read live; run it through `nestmon replay`, or write source: w1, kernel or i2c", p.ID, p.Source)
+			return nil, fmt.Errorf("probe %q: source %s cannot be read live; run it through `nestmon replay`, or write source: w1, kernel, i2c or radio", p.ID, p.Source)
 		}
 		name := k.wire(root, p)
 		i := slices.IndexFunc(wires, func(w wire) bool { return w.hangs == name && w.kind.name == k.name })

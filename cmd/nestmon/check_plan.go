@@ -51,7 +51,7 @@ func (p probeConfig) wire() string {
 	if p.Source == i2c.Kind {
 		return p.Source + " " + p.i2c().Place() + ", " + p.Chip
 	}
-	return strings.TrimSpace(p.Source + " " + p.ROM + p.Device)
+	return strings.TrimSpace(p.Source + " " + p.ROM + p.Device + p.Topic)
 }
 
 func (c *config) nestPlan(n nestConfig) string {

@@ -11,6 +11,7 @@ import (
 	"nestmon/exporter/phone"
 	"nestmon/exporter/web"
 	"nestmon/sensors"
+	"nestmon/sensors/radio"
 	"nestmon/thresholds"
 	"nestmon/thresholds/brood"
 	"nestmon/thresholds/nest"
@@ -22,6 +23,7 @@ type config struct {
 	Data    string          `yaml:"data"`    // folder of the archive
 	Control string          `yaml:"control"` // unix socket of the commands, by default in data
 	Poll    time.Duration   `yaml:"poll"`
+	Radio   *radio.Config   `yaml:"radio"` // the broker of probes with source: radio; nil when there are none
 	Probes  []probeConfig   `yaml:"probes"`
 	Nests   []nestConfig    `yaml:"nests"`
 	Outside string          `yaml:"outside"` // the shade-air probe
@@ -53,6 +55,12 @@ type probeConfig struct {
 	Mux           uint16   `yaml:"mux"`
 	Channel       *int     `yaml:"channel"`
 	ShuntOhm      float64  `yaml:"shunt_ohm"`
+
+	// source: radio
+	Topic    string            `yaml:"topic"`
+	Pointers map[string]string `yaml:"pointers"`
+	Time     string            `yaml:"time"`
+	Unit     string            `yaml:"unit"`
 }
 
 type nestConfig struct {

@@ -7,6 +7,7 @@ import (
 	"nestmon/sensors"
 	"nestmon/sensors/i2c"
 	"nestmon/sensors/kernel"
+	"nestmon/sensors/radio"
 	"nestmon/sensors/w1"
 	"nestmon/thresholds"
 )
@@ -54,6 +55,12 @@ func (p probeConfig) kernel() kernel.ProbeConfig {
 
 func (p probeConfig) i2c() i2c.ProbeConfig {
 	return i2c.ProbeConfig{Entry: p.Entry, Chip: p.Chip, Bus: p.Bus, Address: p.Address, Mux: p.Mux, Channel: p.Channel, ShuntOhm: p.ShuntOhm}
+}
+
+func (p probeConfig) radio() radio.ProbeConfig {
+	return radio.ProbeConfig{
+		Entry: p.Entry, Topic: p.Topic, Pointers: p.Pointers, Time: p.Time, Unit: p.Unit, Chip: p.Chip, Quantities: p.Quantities,
+	}
 }
 
 // places says where each probe is. A probe that serves several cages is written down for the first.

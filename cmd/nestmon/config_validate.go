@@ -10,6 +10,7 @@ import (
 	"nestmon/exporter/mqtt"
 	"nestmon/sensors"
 	"nestmon/sensors/i2c"
+	"nestmon/sensors/radio"
 	"nestmon/sensors/w1"
 )
 
@@ -93,6 +94,7 @@ func (c *config) validateProbes(d *decoder) {
 	}
 	c.validateWire(d)
 	c.validateI2C(d)
+	c.validateRadio(d)
 }
 
 // validateI2C looks at the chips of I2C buses beside each other.
@@ -105,6 +107,33 @@ func (c *config) validateI2C(d *decoder) {
 		}
 	}
 	i2c.Together(chips, func(i int, path, problem string) { d.wrong(fmt.Sprintf("probes[%d].%s", at[i], path), "%s", problem) })
+}
+
+// validateRadio holds the section and the probes of source radio against each other.
+func (c *config) validateRadio(d *decoder) {
+	bound, heard := map[string]string{}, false
+	for i, p := range c.Probes {
+		if p.Source != radio.Kind {
+			continue
+		}
+		if !heard && c.Radio == nil {
+			d.wrong(fmt.Sprintf("probes[%d].source", i), "radio needs the broker it publishes on; write a section radio: {broker: tcp://localhost:1883}")
+		}
+		heard = true
+		for _, place := range p.radio().Places() {
+			if first, twice := bound[place]; twice {
+				d.wrong(fmt.Sprintf("probes[%d].topic", i), "%s is already bound to probe %q; write another topic or pointer", place, first)
+			}
+			bound[place] = p.ID
+		}
+	}
+	if c.Radio == nil {
+		return
+	}
+	c.Radio.Validate(d.under("radio"))
+	if !heard {
+		d.lost("radio", "no probe has source: radio, so nobody listens to this broker; remove the section, or add the probes")
+	}
 }
 
 // validateWire adds up what 1-Wire probes take, which are read one after another.
@@ -152,6 +181,10 @@ func (p probeConfig) validateKind(d *decoder, at string) {
 		{"mux", p.Mux != 0},
 		{"channel", p.Channel != nil},
 		{"shunt_ohm", p.ShuntOhm != 0},
+		{"topic", p.Topic != ""},
+		{"pointers", len(p.Pointers) > 0},
+		{"time", p.Time != ""},
+		{"unit", p.Unit != ""},
 	} {
 		if k.written && !slices.Contains(kind.keys, k.key) {
 			d.wrong(at+"."+k.key, "means nothing for source %s; remove it", kind.name)
