@@ -334,3 +334,49 @@ func TestABusOfWhichNothingAnswersIsDown(t *testing.T) {
 		})
 	}
 }
+
+// air is a bus whose two probes speak by themselves.
+type air struct {
+	row
+	answer []sensors.Reading
+}
+
+func (a *air) Read(context.Context) []sensors.Reading { return a.answer }
+
+// Silence between the messages of probes that speak by themselves is no dead bus, nor is that of one of them.
+func TestABusOfProbesThatSpeakByThemselves(t *testing.T) {
+	told := func(faults ...sensors.Fault) []sensors.Reading {
+		all := []sensors.Reading{}
+		for n, f := range faults {
+			all = append(all, sensors.Reading{Probe: "row-" + strconv.Itoa(n), Time: time.Now(), Value: 20, Fault: f})
+		}
+		return all
+	}
+	a := &air{row: row{probes: 2}}
+	p := sensors.NewPoller([]sensors.Source{a}, quiet())
+	defer p.Close()
+	for _, c := range []struct {
+		name   string
+		answer []sensors.Reading
+		up     bool
+	}{
+		{"nobody has spoken yet", told(sensors.Settling, sensors.Settling), true},
+		{"nothing new", told(), true},
+		{"one is overdue", told(sensors.NoAnswer), true},
+		{"both are", told(sensors.NoAnswer, sensors.NoAnswer), false},
+		{"nothing new since", told(), false},
+		{"one spoke", told(""), true},
+		{"the broker is gone, and one is overdue", told(sensors.BusDown), false},
+		{"it is back, and one is still silent", told(sensors.NoAnswer), false},
+		{"one spoke, one is silent", told("", sensors.NoAnswer), true},
+		{"what is no measurement was said by somebody", told(sensors.Malformed), true},
+	} {
+		a.answer = c.answer
+		if got := p.Poll(t.Context(), time.Minute); !slices.Equal(got, c.answer) {
+			t.Errorf("%s: got %+v", c.name, got)
+		}
+		if got := p.Buses()[0].Up; got != c.up {
+			t.Errorf("%s: up is %v", c.name, got)
+		}
+	}
+}

@@ -79,7 +79,7 @@ const (
 	WrongProbe   Fault = "wrong-probe"   // another family or clone than configured
 	TimedOut     Fault = "timed-out"     // the bus did not come back within its time
 	BusDown      Fault = "bus-down"      // the bus itself is missing or declared dead
-	Settling     Fault = "settling"      // first sample after a probe came back; its register may be stale
+	Settling     Fault = "settling"      // first sample after a probe came back, whose register may be stale; or nothing came yet
 	Impossible   Fault = "impossible"    // two quantities that cannot both be true
 )
 

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"log/slog"
 	"runtime/debug"
-	"slices"
 	"time"
 )
 
@@ -104,11 +103,23 @@ func (w *worker) faults(to []Reading, f Fault, at time.Time) []Reading {
 	return to
 }
 
-// isMute reports whether several probes were asked and none answered: a line held down, or a bus that is not there.
+// isMute reports whether several probes were asked and none answered: a line held down, or a bus that is not there. Of probes that speak by
+// themselves an answer tells only what is new; one that leaves some out, as not due, proves nothing unless it says that the bus is down.
 func (w *worker) isMute() bool {
-	return len(w.probes) > 1 && !slices.ContainsFunc(w.ready, func(r Reading) bool {
-		return r.Fault != NoAnswer && r.Fault != TimedOut && r.Fault != BusDown
-	})
+	channels, down := 0, false
+	for _, p := range w.probes {
+		channels += len(p.Quantities)
+	}
+	for _, r := range w.ready {
+		if r.Fault != NoAnswer && r.Fault != TimedOut && r.Fault != BusDown {
+			return false
+		}
+		down = down || r.Fault == BusDown
+	}
+	if len(w.ready) < channels && !down {
+		return w.mute
+	}
+	return len(w.probes) > 1
 }
 
 func (w *worker) answered(log *slog.Logger) {

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"nestmon/sensors/radio"
 	"nestmon/thresholds/alarm"
 )
 
@@ -108,13 +109,26 @@ func (b *faultBook) busWords(d *daemon, now time.Time) (c alarm.Condition, text 
 		}
 		if now.Sub(since) >= busPatience {
 			down = append(down, bus.Bus)
-			worse(&c, alarm.Warning, since, fmt.Sprintf("a probe line answers nothing for %.0f min", busPatience.Minutes()))
+			worse(&c, alarm.Warning, since, fmt.Sprintf("a probe line or broker answers nothing for %.0f min", busPatience.Minutes()))
 		}
 	}
 	if len(down) == 0 {
 		return alarm.Condition{Hold: len(b.busDown) > 0, Sure: true}, ""
 	}
-	return c, fmt.Sprintf("Probe line %s does not answer; none of its probes is read. Look at its plug and its cable, for water in the plug, and at what the system's log says of it.", strings.Join(down, ", "))
+	return c, busRemedy(down)
+}
+
+// busRemedy says what to do about buses that do not answer: the broker of wireless probes has no plug.
+func busRemedy(down []string) string {
+	var said []string
+	wires := slices.DeleteFunc(slices.Clone(down), func(bus string) bool { return bus == radio.Kind })
+	if len(wires) > 0 {
+		said = append(said, fmt.Sprintf("Probe line %s does not answer; none of its probes is read. Look at its plug and its cable, for water in the plug, and at what the system's log says of it.", strings.Join(wires, ", ")))
+	}
+	if len(wires) < len(down) {
+		said = append(said, "Nothing is heard of the wireless probes. Look whether their broker and their gateway run and have power and network, and at what nestmon's log says of them.")
+	}
+	return strings.Join(said, " ")
 }
 
 func powerWords(d *daemon, now time.Time) (c alarm.Condition, text string) {

@@ -129,7 +129,7 @@ func (c *channel) take(p *probe, m message, doc any, f *fault, at, now time.Time
 	}
 	t := telling{reading: sensors.Reading{Probe: p.ID, Quantity: c.quantity, Time: at}}
 	if f != nil {
-		t.reading.Time, t.reading.Fault, t.cause = m.came, f.reason, fmt.Errorf("radio %s %s: %w", p.topic, c.pointer.text, f)
+		t.reading.Time, t.reading.Fault, t.cause = m.came, f.reason, fmt.Errorf("radio %s: %w", c.place(p), f)
 	} else {
 		if c.quantity == sensors.Temperature && p.fahrenheit {
 			v = (v - 32) / 1.8
@@ -140,6 +140,9 @@ func (c *channel) take(p *probe, m message, doc any, f *fault, at, now time.Time
 	}
 	c.told = append(slices.DeleteFunc(c.told, func(was telling) bool { return was.reading.OK() == t.reading.OK() }), t)
 }
+
+// place is where the channel's values come from, in words.
+func (c *channel) place(p *probe) string { return strings.TrimSpace(p.topic + " " + c.pointer.text) }
 
 // overdue reports whether the channel should have had a value by now.
 func (c *channel) overdue(p *probe, now time.Time) bool { return now.Sub(c.since) > p.lateAfter() }

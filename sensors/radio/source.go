@@ -91,7 +91,7 @@ func (s *Source) Probes() []sensors.Probe {
 
 // Read tells what came since the last Read, and which probes are overdue. It waits for nothing.
 //
-// The first Read says of every probe that it has not spoken, so that from then on its silence counts.
+// The first Read says of every probe that it settles, for it has not spoken yet; from then on its silence counts.
 func (s *Source) Read(context.Context) []sensors.Reading {
 	now, first := s.Now(), false
 	s.begin.Do(func() {
@@ -118,7 +118,7 @@ func (s *Source) Read(context.Context) []sensors.Reading {
 			switch {
 			case len(c.told) > 0:
 			case first:
-				c.told = []telling{c.missing(p, now, sensors.NoAnswer, nil)}
+				c.told = []telling{c.missing(p, now, sensors.Settling, nil)}
 			case c.overdue(p, now):
 				c.told = []telling{s.silent(p, c, now, problem, refused[p.topic])}
 			}
@@ -142,8 +142,8 @@ func (s *Source) silent(p *probe, c *channel, now time.Time, problem, refused er
 	case refused != nil:
 		return c.missing(p, now, sensors.NoAnswer, refused)
 	}
-	return c.missing(p, now, sensors.NoAnswer, fmt.Errorf("radio %s %s: %s; is the node alive, and may user %s read the topic? Some brokers hide it without a word",
-		p.topic, c.pointer.text, c.silence(p, now), s.user()))
+	return c.missing(p, now, sensors.NoAnswer, fmt.Errorf("radio %s: %s; is the node alive, and may user %s read the topic? Some brokers hide it without a word",
+		c.place(p), c.silence(p, now), s.user()))
 }
 
 func (c *channel) missing(p *probe, now time.Time, f sensors.Fault, cause error) telling {

@@ -283,7 +283,7 @@ func TestTheFirstReadLetsSilenceCount(t *testing.T) {
 	b := newStub(t)
 	b.drops(true)
 	e := newEar(t, b.url(), probeAt("a1", "barn/a1"))
-	e.want(t, "the first", "temperature=no-answer humidity=no-answer")
+	e.want(t, "the first", "temperature=settling humidity=settling")
 	e.want(t, "the second", "")
 	e.clock.pass(2 * interval)
 	e.want(t, "overdue without a broker", "temperature=bus-down humidity=bus-down")
