@@ -3,6 +3,7 @@ package radio
 import (
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"testing"
 )
@@ -51,6 +52,22 @@ func TestReconnects(t *testing.T) {
 			t.Errorf("client id %q", id)
 		}
 	}
+}
+
+func TestNothingIsLeftBehind(t *testing.T) {
+	b := newStub(t)
+	before := runtime.NumGoroutine()
+	e := newEar(t, b.url(), probeAt("a1", "barn/a1"))
+	e.Timing.Steady = 0 // no waiting longer each time
+	e.Read(t.Context())
+	for n := range 30 {
+		eventually(t, "a connection", func() bool { return b.connections() > n && e.listening() })
+		b.cut()
+	}
+	if err := e.Close(); err != nil {
+		t.Fatal(err)
+	}
+	eventually(t, "as many goroutines as before", func() bool { return runtime.NumGoroutine() <= before })
 }
 
 func TestAnotherClientWithTheSameID(t *testing.T) {

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"maps"
 	"slices"
 	"sync"
 	"time"
@@ -98,7 +99,7 @@ func (s *Source) Read(context.Context) []sensors.Reading {
 		first = true
 		go s.run()
 	})
-	messages, problem, refused := s.collect()
+	messages, refused, problem := s.collect()
 	for _, m := range messages {
 		for _, p := range s.probes {
 			if p.topic == m.topic {
@@ -151,18 +152,14 @@ func (c *channel) missing(p *probe, now time.Time, f sensors.Fault, cause error)
 }
 
 // collect empties the inbox, topic by topic.
-func (s *Source) collect() (messages []message, problem error, refused map[string]error) {
+func (s *Source) collect() (messages []message, refused map[string]error, problem error) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	for _, topic := range s.topics {
 		messages = append(messages, s.inbox[topic]...)
 	}
 	clear(s.inbox)
-	refused = make(map[string]error, len(s.refused))
-	for topic, err := range s.refused {
-		refused[topic] = err
-	}
-	return messages, s.problem, refused
+	return messages, maps.Clone(s.refused), s.problem
 }
 
 // receive puts a message into the inbox. It is called by the library and must not wait.
