@@ -8,8 +8,8 @@
 // Nobody can ask such a probe, and nobody hears that its battery is flat. So a value is told once, by the first Read after its message
 // came, and with the time at which it came; between two messages there is no reading, and a probe that is half an interval late is a
 // fault at every Read until it speaks again. What a broker kept (a retained message, delivered on subscribing) may be of last week: it
-// is no reading. The session is clean for the same reason: what a broker queues for a client that was away comes later with nothing
-// that tells it from news. The same holds for what lay in a socket while this process stood still.
+// is no reading. The session is clean for the same reason: what a broker queues for a client that was away comes later with no flag
+// that tells it from news (measured, mosquitto 2.0.11). The same holds for what lay in a socket while this process stood still.
 //
 // One thing cannot be seen from here: a gateway that repeats, on its own start or after an outage, what its nodes said before. Where a
 // message says when it was measured, `time` points there (RFC 3339, or Unix time in seconds or milliseconds), and that decides instead: a

@@ -256,21 +256,15 @@ func (s *Source) dial(ctx context.Context, id string, receive func(topic string,
 	return l, nil
 }
 
+// open makes the network connection and keeps it, because paho has no way to drop one at once.
 func (l *link) open(ctx context.Context, u *url.URL, timeout time.Duration, roots *x509.CertPool) (net.Conn, error) {
-	dialer := &net.Dialer{Timeout: timeout}
-	dial := dialer.DialContext
+	ctx, cancel := context.WithTimeout(ctx, timeout)
+	defer cancel()
+	dial := new(net.Dialer).DialContext
 	if u.Scheme == "ssl" {
-		ctx, cancel := context.WithTimeout(ctx, timeout)
-		defer cancel()
-		conn, err := (&tls.Dialer{NetDialer: dialer, Config: &tls.Config{RootCAs: roots, MinVersion: tls.VersionTLS12}}).DialContext(ctx, "tcp", u.Host)
-		return l.keep(conn, err)
+		dial = (&tls.Dialer{Config: &tls.Config{RootCAs: roots, MinVersion: tls.VersionTLS12}}).DialContext
 	}
 	conn, err := dial(ctx, "tcp", u.Host)
-	return l.keep(conn, err)
-}
-
-// keep remembers the connection, because paho has no way to drop one at once.
-func (l *link) keep(conn net.Conn, err error) (net.Conn, error) {
 	if err != nil {
 		return nil, err
 	}
