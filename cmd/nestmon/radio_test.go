@@ -77,7 +77,7 @@ func TestWordsForBusesThatAreDown(t *testing.T) {
 		not  string
 	}{
 		{[]string{"w1-1", "i2c-1"}, "Probe line w1-1, i2c-1 does not answer", "broker"},
-		{[]string{"radio"}, "The broker of the wireless probes is not heard", "plug"},
+		{[]string{"radio"}, "Nothing is heard of the wireless probes", "plug"},
 		{[]string{"w1-1", "radio"}, "Probe line w1-1 does not answer", "w1-1, radio"},
 	} {
 		if got := busRemedy(row.down); !strings.Contains(got, row.want) || strings.Contains(got, row.not) {
