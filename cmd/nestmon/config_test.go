@@ -165,7 +165,7 @@ func TestPlaces(t *testing.T) {
 		"a1-cluster": {Nest: "a1", Role: thresholds.Cluster}, "a1-air": {Nest: "a1", Role: thresholds.Air},
 		"b2-cluster": {Nest: "b2", Role: thresholds.Cluster}, "b2-cluster-2": {Nest: "b2", Role: thresholds.Cluster2},
 		"b2-air": {Nest: "b2", Role: thresholds.Air}, "tote-cluster": {Nest: "tote-1", Role: thresholds.Cluster},
-		"tote-air": {Nest: "tote-1", Role: thresholds.Air}, "outside": {Role: thresholds.Outside},
+		"tote-air": {Nest: "tote-1", Role: thresholds.Air}, "outside": {Role: thresholds.Outside}, "bank": {Role: thresholds.Battery},
 	}
 	if got := c.places(); !reflect.DeepEqual(got, want) {
 		t.Errorf("got  %v\nwant %v", got, want)
