@@ -98,9 +98,10 @@ func (r *row) live(t *testing.T, lasts time.Duration, at func(minute int)) (rais
 	d.seen = func(events []alarm.Event) {
 		for _, e := range events {
 			said := strings.TrimSpace(e.Nest + " " + string(e.Name) + " " + e.Severity.String())
-			if e.State == alarm.Raised {
+			switch e.State {
+			case alarm.Raised:
 				raised = append(raised, said)
-			} else if e.State == alarm.Cleared {
+			case alarm.Cleared:
 				cleared = append(cleared, said)
 			}
 			if e.Name == alarm.BusFault && e.State == alarm.Raised && !strings.Contains(e.Text, "east-row does not answer") {

@@ -55,8 +55,11 @@ func (p port) Tx(addr uint16, w, r []byte) error {
 
 // set opens the channels of the mask and reads back whether they are.
 func (m *mux) set(mask byte) error {
-	m.open = m.open || mask != 0
-	if err := m.line.once(m.addr, []byte{mask}, nil); err != nil {
+	err := m.line.once(m.addr, []byte{mask}, nil)
+	if mask != 0 && (err == nil || kindOf(err) != nack) { // it may have heard
+		m.open = true
+	}
+	if err != nil {
 		return fmt.Errorf("multiplexer: %w", err)
 	}
 	if err := m.verify(mask); err != nil {

@@ -116,7 +116,9 @@ func (b *Bus) each(visit func(Chip)) {
 	}
 }
 
-func (b *Bus) String() string                  { return "emulated" }
+func (b *Bus) String() string { return "emulated" }
+
+// SetSpeed does nothing.
 func (b *Bus) SetSpeed(physic.Frequency) error { return nil }
 
 // Close does nothing.
