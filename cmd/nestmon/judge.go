@@ -43,10 +43,11 @@ func watches(cfg thresholds.Config) []screen.Watch {
 	return all
 }
 
-// again is observe for readings of the archive or of a readings file: they were corrected when they were stored.
+// again is observe for readings of the archive or of a readings file: they were corrected when they were stored, and say nothing of how
+// the probes do now.
 func (j *judge) again(t time.Time, readings []sensors.Reading) []alarm.Event {
 	j.screen.ApplyStored(readings)
-	j.tracker.Observe(readings)
+	j.tracker.Recall(readings)
 	return j.rabbitry.Observe(t, readings)
 }
 
