@@ -14,6 +14,15 @@ type finderKind struct {
 	identity func(root string, p probeConfig) string
 }
 
+func finderKindOf(source string) (finderKind, bool) {
+	for _, k := range finderKinds {
+		if k.source == source {
+			return k, true
+		}
+	}
+	return finderKind{}, false
+}
+
 // finderKinds has one line for each source that can be searched.
 var finderKinds = []finderKind{
 	{w1.Kind, func(root string) sensors.Finder { return w1.Buses(root) }, func(_ string, p probeConfig) string { return p.ROM }},

@@ -26,9 +26,9 @@ import (
 	"nestmon/sensors"
 	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
-	"nestmon/thresholds/nest"
 	"nestmon/thresholds/brood"
 	"nestmon/thresholds/litter"
+	"nestmon/thresholds/nest"
 )
 
 var update = flag.Bool("update", false, "rewrite testdata from what is served")

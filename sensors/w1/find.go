@@ -39,9 +39,6 @@ func (b Buses) Find(_ context.Context, _ func(string) bool) []sensors.FoundBus {
 			at(Kind + "-" + n)
 		}
 	}
-	if len(buses) == 0 {
-		return []sensors.FoundBus{{Bus: Kind, Problem: fmt.Sprintf("%s holds no bus master; %s", dir, enable)}}
-	}
 	for _, e := range entries {
 		family, _, slave := strings.Cut(e.Name(), "-")
 		if !slave || !romPattern.MatchString(e.Name()) {
@@ -49,6 +46,9 @@ func (b Buses) Find(_ context.Context, _ func(string) bool) []sensors.FoundBus {
 		}
 		wire := at(Wire(string(b), e.Name()))
 		wire.Probes = append(wire.Probes, b.found(e.Name(), family))
+	}
+	if len(buses) == 0 {
+		return []sensors.FoundBus{{Bus: Kind, Problem: fmt.Sprintf("%s holds no bus master; %s", dir, enable)}}
 	}
 	return buses
 }
