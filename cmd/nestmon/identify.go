@@ -34,6 +34,7 @@ func (b *bench) identify(ctx context.Context) int {
 		var bus []int
 		for k := range s.Buses[i].Probes {
 			if p := &s.Buses[i].Probes[k]; p.found.Read != nil && p.Binds != "" {
+				p.Health = nil // it is read here, whatever the daemon knows
 				bus = append(bus, len(search.probes))
 				search.probes = append(search.probes, p)
 			}
@@ -49,11 +50,12 @@ func (b *bench) identify(ctx context.Context) int {
 		return exitFinding
 	}
 	search.watch = warmed.New(len(search.probes))
+	round := s.takes()
 	var readers sync.WaitGroup
 	for _, bus := range buses {
 		readers.Go(func() { search.read(ctx, bus) })
 	}
-	search.tell(ctx, s.takes(), daemon != nil)
+	search.tell(ctx, round, daemon != nil)
 	stop()
 	waitBriefly(&readers)
 	return exitDone
@@ -163,15 +165,13 @@ func (s *search) tell(ctx context.Context, round time.Duration, running bool) {
 
 // named prints what was found and the line to paste.
 func (s *search) named(v warmed.Verdict) {
-	s.mu.Lock()
-	p := *s.probes[v.Probe]
-	s.mu.Unlock()
+	p := s.probes[v.Probe]
 	other := "no other is there to compare with"
 	if v.Other >= 0 {
 		other = fmt.Sprintf("the next, %s, %s", s.name(v.Other), kelvin(v.Second))
 	}
 	what := "It is free. Paste this under probes, with an id of your own, and name that id in its nest:"
-	line := fmt.Sprintf("  - {id: NAME, %s}", p.Binds)
+	line := fmt.Sprintf("  - {id: NAME, %s}", s.binds(p))
 	if p.Place != nil {
 		what, line = "It is bound already, as "+p.Place.text()+".", ""
 	}
@@ -180,6 +180,13 @@ func (s *search) named(v warmed.Verdict) {
 		text += "\n" + line
 	}
 	s.say("named", &v, text+"\nLet it go, and hold the next one. Ctrl-C ends.")
+}
+
+// binds is what a reading may add to.
+func (s *search) binds(p *surveyProbe) string {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return p.Binds
 }
 
 func sureness(by float64) string {
@@ -230,10 +237,9 @@ func (s *search) say(state string, v *warmed.Verdict, text string) {
 		Next     *float64     `json:"next_k"`
 	}{State: state, Text: text}
 	if v != nil && v.Probe >= 0 {
-		s.mu.Lock()
-		p := *s.probes[v.Probe]
-		s.mu.Unlock()
-		out.Identity, out.Binds, out.Bound, out.Rise = &p.Identity, &p.Binds, p.Place, &v.Rise
+		p := s.probes[v.Probe]
+		binds := s.binds(p)
+		out.Identity, out.Binds, out.Bound, out.Rise = &p.Identity, &binds, p.Place, &v.Rise
 		if v.Other >= 0 {
 			out.Next = &v.Second
 		}
