@@ -202,9 +202,9 @@ func (s *survey) write(out io.Writer, c *config) error {
 	}
 	for i, l := range s.Missing {
 		if i == 0 {
-			fmt.Fprintln(w, "\nconfigured, on no bus")
+			fmt.Fprintln(w, "\nconfigured, and not seen on a bus")
 		}
-		fmt.Fprintf(w, "  %-*s  %s: %s\n", widths[0], l.Identity, l.text(), l.why())
+		fmt.Fprintf(w, "  %-*s  %s: %s\n", widths[0], l.Identity, l.text(), l.why(unit))
 	}
 	if s.free() > 0 {
 		fmt.Fprintln(w, "\nTo bind a free probe write its line under probes, with an id of your own: - {id: a1-cluster, source: …}")
@@ -272,12 +272,12 @@ func (at surveyPlace) text() string {
 	return fmt.Sprintf("%s: nest %s, %s", at.Probe, at.Nest, at.Role)
 }
 
-func (l surveyLost) why() string {
-	if l.Unseen {
-		return "the daemon reads it"
+func (l surveyLost) why(unit string) string {
+	if l.Health != nil && len(l.Health.Values) > 0 {
+		return strings.TrimSuffix("the daemon reads "+measuredText(l.Health.Values, unit)+"; "+l.Health.text(), "; ")
 	}
-	if _, known := finderKindOf(l.Source); !known {
-		return "source " + l.Source + " is not on a bus of this machine"
+	if l.Unseen {
+		return "source " + l.Source + " cannot be searched; the daemon tells of it while it runs"
 	}
 	return "not there; look at its plug and cable, and compare its number"
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -59,7 +60,7 @@ type surveyLost struct {
 	surveyPlace
 	Source   string       `json:"source"`
 	Identity string       `json:"identity"`
-	Unseen   bool         `json:"held_by_daemon"` // its bus is read by the daemon and was not searched
+	Unseen   bool         `json:"unseen"` // its bus was not searched: of a kind that cannot be, or read by the daemon
 	Health   *probeHealth `json:"health"`
 }
 
@@ -89,7 +90,9 @@ func (d *daemonView) holds(bus string) bool {
 		return d != nil
 	}
 	for _, b := range d.Buses {
-		if b.Bus == bus {
+		kind, more := strings.CutPrefix(b.Bus, bus)
+		_, known := sourceKindOf(strings.TrimPrefix(kind, "-"))
+		if more && (kind == "" || known) { // i2c-1, or i2c-1-kernel where two kinds share it
 			return true
 		}
 	}
@@ -190,7 +193,8 @@ func (s *survey) lose(root string, c *config, daemon *daemonView) {
 		if kind, known := finderKindOf(p.Source); known {
 			lost.Identity = kind.identity(root, p)
 		}
-		lost.Unseen = lost.Health != nil && slices.ContainsFunc(lost.Health.Values, func(v surveyMeasured) bool { return v.Value != nil })
+		_, searched := finderKindOf(p.Source)
+		lost.Unseen = !searched || lost.Health != nil && slices.ContainsFunc(lost.Health.Values, func(v surveyMeasured) bool { return v.Value != nil })
 		s.Missing = append(s.Missing, lost)
 	}
 }
