@@ -61,17 +61,17 @@ func (b *bench) icePoint(ctx context.Context, probe string) int {
 		readings, told := p.take(ctx, sensors.Offset{}) // as the chip gives it
 		now := b.now()
 		bath.take(now, readings, told.Note)
-		state, done := bath.judge(now)
-		if state == nil && done {
+		why, done := bath.judge(now)
+		if done && why == "" {
 			break
 		}
 		if done {
-			fmt.Fprintf(b.std.err, "\nRefused: %v. Nothing was changed.\n", state)
+			fmt.Fprintf(b.std.err, "\nRefused: %s. Nothing was changed.\n", why)
 			return exitFinding
 		}
 		if now.Sub(lastTold) >= iceTell {
 			lastTold = now
-			fmt.Fprintf(b.std.err, "%4.0f s  %s\n", now.Sub(bath.begun).Seconds(), bath.text(state))
+			fmt.Fprintf(b.std.err, "%4.0f s  %s\n", now.Sub(bath.begun).Seconds(), bath.text(why))
 		}
 	}
 	return b.store(p, bath.record(p))
@@ -159,31 +159,31 @@ func (b *bath) window(now time.Time) (of []iceSample, ok bool) {
 	return of, false
 }
 
-// judge says why the readings cannot be used yet, nil when they can; done ends the comparison either way.
-func (b *bath) judge(now time.Time) (why error, done bool) {
+// judge says why the readings cannot be used yet, nothing when they can; done ends the comparison either way.
+func (b *bath) judge(now time.Time) (why string, done bool) {
 	over := now.Sub(b.begun) >= iceLimit
 	if b.faults >= iceFaults {
-		return fmt.Errorf("the probe gives no value (%s): %s", b.fault, nonEmpty(b.note, "look at its plug and cable")), true
+		return fmt.Sprintf("the probe gives no value (%s): %s", b.fault, nonEmpty(b.note, "look at its plug and cable")), true
 	}
 	of, whole := b.window(now)
 	if b.faults > 0 || len(of) == 0 {
-		return errors.New("a reading failed; waiting for an unbroken row"), over
+		return "a reading failed; waiting for an unbroken row", over
 	}
 	mean, spread, slope := describeIce(of)
 	switch {
 	case b.near.IsZero():
-		return fmt.Errorf("it reads %s, more than %.0f °C from 0: it is not in the ice, not deep enough, or no probe to be corrected but one to be changed", bothScales(of[len(of)-1].value, ""), sensors.MostTemperatureOffset), over
+		return fmt.Sprintf("it reads %s, more than %.0f °C from 0: it is not in the ice, not deep enough, or no probe to be corrected but one to be changed", bothScales(of[len(of)-1].value, ""), sensors.MostTemperatureOffset), over
 	case now.Sub(b.near) < iceLeast+iceWindow || !whole:
 		left := max(iceLeast+iceWindow-now.Sub(b.near), 0)
-		return fmt.Errorf("it settles, %.0f s more", left.Seconds()), over
+		return fmt.Sprintf("it settles, %.0f s more", left.Seconds()), over
 	case spread > iceSpread:
-		return fmt.Errorf("it is not steady: %.2f °C between its readings of the last %s; stir, push it deeper, add ice", spread, span(iceWindow)), over
+		return fmt.Sprintf("it is not steady: %.2f °C between its readings of the last %s; stir, push it deeper, add ice", spread, span(iceWindow)), over
 	case math.Abs(slope) > iceSlope:
-		return fmt.Errorf("it is not steady: it moves by %+.2f °C a minute; stir, push it deeper, add ice", slope), over
+		return fmt.Sprintf("it is not steady: it moves by %+.2f °C a minute; stir, push it deeper, add ice", slope), over
 	case math.Abs(mean-icePoint) > sensors.MostTemperatureOffset:
-		return fmt.Errorf("it reads %s in ice: change it, an offset would hide what is wrong with it", bothScales(mean, "")), true
+		return fmt.Sprintf("it reads %s in ice: change it, an offset would hide what is wrong with it", bothScales(mean, "")), true
 	}
-	return nil, true
+	return "", true
 }
 
 // describeIce is the mean of samples, °C, their spread, °C, and the slope of the line through them, °C/min.
@@ -202,15 +202,15 @@ func describeIce(of []iceSample) (mean, spread, slope float64) {
 	return sv / n, high - low, slope
 }
 
-func (b *bath) text(why error) string {
+func (b *bath) text(why string) string {
 	if len(b.values) == 0 {
 		return fmt.Sprintf("no value (%s)", b.fault)
 	}
 	newest := bothScales(b.values[len(b.values)-1].value, "")
-	if why == nil || b.near.IsZero() {
+	if why == "" || b.near.IsZero() {
 		return newest
 	}
-	return newest + "  " + why.Error()
+	return newest + "  " + why
 }
 
 // record is the comparison as it is stored.

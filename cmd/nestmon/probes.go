@@ -263,10 +263,10 @@ func (p surveyProbe) write(w io.Writer, unit string, widths [3]int) {
 }
 
 func (at surveyPlace) text() string {
-	switch {
-	case at.Role == thresholds.Outside:
+	switch at.Role {
+	case thresholds.Outside:
 		return at.Probe + ": outside"
-	case at.Role == "":
+	case "":
 		return at.Probe + ": in no nest"
 	}
 	return fmt.Sprintf("%s: nest %s, %s", at.Probe, at.Nest, at.Role)

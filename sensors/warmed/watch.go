@@ -160,13 +160,13 @@ func (w *Watch) Release(i int) { w.probes[i].cooling = true }
 
 // settled reports whether a released probe stands still again.
 func (p *probe) settled(now time.Time) bool {
-	low, high, since := math.Inf(1), math.Inf(-1), now
+	low, high := math.Inf(1), math.Inf(-1)
 	for k := len(p.samples) - 1; k >= 0; k-- {
 		low, high = min(low, p.samples[k].value), max(high, p.samples[k].value)
 		if high-low > still {
 			return false
 		}
-		if since = p.samples[k].at; now.Sub(since) >= stillFor {
+		if now.Sub(p.samples[k].at) >= stillFor {
 			p.samples, p.drawn = slices.Delete(p.samples, 0, k), time.Time{} // its course begins here
 			return true
 		}
