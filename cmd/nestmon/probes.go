@@ -15,7 +15,6 @@ import (
 
 	"nestmon/sensors"
 	"nestmon/sensors/w1"
-	"nestmon/thresholds"
 )
 
 var probesCommand = command{"probes", "list what the buses hold; tell probes apart; compare one with ice", runProbes}
@@ -196,7 +195,7 @@ func (s *survey) write(out io.Writer, c *config) error {
 		if b.Problem == "" && len(b.Probes) == 0 {
 			fmt.Fprintln(w, "  no probe answers; look at the plugs, the cable and the supply")
 		}
-		if b.held {
+		if b.held && !slices.ContainsFunc(b.Probes, func(p surveyProbe) bool { return p.found.Read != nil }) {
 			fmt.Fprintln(w, "  (the daemon reads this bus: a probe that is free may not show until it is stopped)")
 		}
 	}
@@ -263,11 +262,11 @@ func (p surveyProbe) write(w io.Writer, unit string, widths [3]int) {
 }
 
 func (at surveyPlace) text() string {
-	switch at.Role {
-	case thresholds.Outside:
-		return at.Probe + ": outside"
-	case "":
+	switch {
+	case at.Role == "":
 		return at.Probe + ": in no nest"
+	case at.Nest == "": // outside, battery
+		return at.Probe + ": " + string(at.Role)
 	}
 	return fmt.Sprintf("%s: nest %s, %s", at.Probe, at.Nest, at.Role)
 }
