@@ -10,6 +10,8 @@ type Health struct {
 	LastGood  time.Time        // zero when there was none
 	LastFault Fault            // the newest fault, kept after the probe recovered
 	FaultAt   time.Time        // when LastFault was seen
+	Errors    float64          // share of the readings of about the last hour without a usable value; valid where Reads is not 0
+	Latest    []Reading        // the newest of each quantity, value or fault
 }
 
 // BusHealth is what is known of one bus.

@@ -18,6 +18,13 @@ type Snapshot struct {
 	Season  brood.Season
 	Nests   []NestState
 	Alarms  []alarm.Standing // alarms and chores that are on, the most severe first
+	Doubts  []Doubt          // what speaks against a probe, each once, place by place
+}
+
+// Doubt is one reason not to trust a probe.
+type Doubt struct {
+	Probe string
+	Why   nest.Doubt
 }
 
 // Place is a spot with probes.

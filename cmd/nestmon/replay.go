@@ -267,7 +267,9 @@ func (r *replay) decide(b *batch, write func(alarm.Event) error) error {
 
 func (r *replay) observe(t time.Time, poll []sensors.Reading, write func(alarm.Event) error) error {
 	r.last = t
-	for _, e := range r.judge.observe(t, poll) {
+	events := r.judge.again(t, poll)
+	r.judge.tracker.Observe(poll)
+	for _, e := range events {
 		if e.State == alarm.Raised {
 			r.raised[e.Severity]++
 		}

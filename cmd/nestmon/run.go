@@ -50,6 +50,16 @@ func runRun(ctx context.Context, args []string, std stdio) int {
 func serve(ctx context.Context, cfg *config, root string, log *slog.Logger) (err error) {
 	p := &wallPace{every: cfg.Poll}
 	var newest time.Time
+	applied, notes, err := cfg.takeOffsets(root)
+	if err != nil {
+		log.Error("probes that were compared are not corrected", "err", err)
+	}
+	for _, a := range applied {
+		log.Info("probe is corrected", "offset", a.String())
+	}
+	for _, n := range notes {
+		log.Warn("offset", "note", n)
+	}
 	d, err := newDaemon(cfg, parts{
 		log: log, pace: p,
 		sources: func() ([]sensors.Source, error) { return openBus(cfg, root, log) },

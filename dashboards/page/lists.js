@@ -114,7 +114,13 @@ function blindOf(state) {
     else if (!b.up) list.push({ key: `bus ${b.bus}`, text: texts.busDown(b.bus) });
   }
   for (const p of state.probes) {
-    if (p.fresh) continue;
+    if (p.fresh) {
+      for (const d of p.doubts) {
+        const share = d === "failing" && p.error_ratio !== null ? texts.misses(Math.round(100 * p.error_ratio)) : "";
+        list.push({ key: `doubt ${p.probe} ${d}`, text: texts.doubtful(p.probe, (texts.doubt[d] ?? d) + share) });
+      }
+      continue;
+    }
     const silence = p.last_good ? texts.silentFor(since(p.last_good)) : texts.silentEver;
     list.push({ key: `probe ${p.probe}`, text: texts.blindProbe(p.probe, silence, p.last_fault && (texts.fault[p.last_fault] ?? p.last_fault)) });
   }

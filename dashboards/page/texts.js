@@ -79,6 +79,12 @@ export const texts = {
     "not-converted": "measured nothing", "out-of-range": "out of range", broken: "broken", malformed: "sends nonsense", "wrong-probe": "another probe than configured",
     "timed-out": "too slow", "bus-down": "its line is down", settling: "just came back", impossible: "values that cannot be true",
   },
+  doubtful: (probe, why) => `Probe ${probe}: ${why}`,
+  doubt: {
+    silent: "silent", fault: "gives impossible values", odd: "jumps, or stands still while its nest moves", swapped: "may hang where another should",
+    scale: "may read wrong, hold it beside another or in ice water", wet: "water on its humidity sensor, let it dry", failing: "its cable or plug is going",
+  },
+  misses: (percent) => `, misses ${percent} % of its readings`,
   busDown: (bus) => `Probe line ${bus}: down`,
   busHung: (bus, span) => `Probe line ${bus}: hangs since ${span}`,
   sink: {

@@ -28,6 +28,7 @@ import (
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/brood"
 	"nestmon/thresholds/litter"
+	"nestmon/thresholds/nest"
 )
 
 var update = flag.Bool("update", false, "rewrite testdata from what is served")
@@ -220,6 +221,9 @@ func TestWhatIsShown(t *testing.T) {
 		{"a silent probe", func(s *exporter.State) {
 			s.Snapshot.Nests[0].Values[1].Fresh, s.Snapshot.Nests[0].Values[2].Fresh = false, false
 		}, 0, []string{airUp + " 0", airGood}, []string{airTemp, `humidity_ratio{nest="a1"`}},
+		{"a probe in doubt", func(s *exporter.State) {
+			s.Snapshot.Doubts = []thresholds.Doubt{{Probe: "a1-air", Why: nest.DoubtWet}, {Probe: "ghost", Why: nest.DoubtOdd}}
+		}, 0, []string{`nestmon_probe_doubted{nest="a1",probe="a1-air",reason="wet",role="air"} 1`}, []string{"ghost"}},
 		{"half a silent probe", func(s *exporter.State) { s.Snapshot.Nests[0].Values[2].Fresh = false }, 0, []string{airUp + " 0", airTemp}, []string{`humidity_ratio{nest="a1"`}},
 		{"a daemon that stopped judging", func(*exporter.State) {}, 6 * time.Minute, []string{airUp + " 0", airGood, chill + " 2", noJudged}, []string{airTemp, "nestmon_cluster_core_celsius{"}},
 		{"a retired nest", func(s *exporter.State) { s.Snapshot.Nests, s.Snapshot.Alarms, s.Probes = nil, nil, nil }, 0, []string{`nestmon_probe_up{nest="",probe="outside"`}, []string{`"a1"`, "a1-air"}},

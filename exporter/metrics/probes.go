@@ -55,6 +55,11 @@ func (w writer) probes(s *exporter.State, old bool) {
 	for _, probe := range order {
 		w.probe(probe, *byProbe[probe], health[probe], old)
 	}
+	for _, d := range s.Snapshot.Doubts {
+		if at := byProbe[d.Probe]; at != nil {
+			w.put(probeDoubted, 1, at.nest, at.role, d.Probe, string(d.Why))
+		}
+	}
 	if s.Snapshot.Outside.HasTHI && !old {
 		w.put(outsideTHI, s.Snapshot.Outside.THI)
 	}

@@ -13,6 +13,7 @@ import (
 	"nestmon/sensors"
 	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/nest"
 )
 
 var (
@@ -50,6 +51,9 @@ func summerDay() *exporter.State {
 				Judged: []thresholds.Judgement{{Danger: "heat", Judged: true, Why: "by the cluster probe only"}},
 			},
 		},
+		Doubts: []thresholds.Doubt{
+			{Probe: "p-outside", Why: nest.DoubtOdd}, {Probe: "p-air", Why: nest.DoubtWet}, {Probe: "p-cluster-2", Why: nest.DoubtSilent},
+		},
 		Alarms: []alarm.Standing{
 			{Event: alarm.Event{Nest: "a1", Name: alarm.NestHeat, Severity: alarm.Urgent, Text: "the air in nest a1 is too hot; cool it", Rule: "air over 35 °C for 10 min", Source: "invented"}},
 			{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Warning, Text: "a1-cluster-2 is silent"}},
@@ -70,15 +74,18 @@ func TestTreeLaysOutAState(t *testing.T) {
 		{"a1/reading-time", "2026-07-14T11:59:40Z"},
 		{"a1/alarm", "urgent"},
 		{"a1/not-judged", "chill: no litter entered"},
+		{"a1/doubted-probes", "p-air: wet; p-cluster-2: silent"},
 		{"a1/litter-stage", "nursing"},
 		{"b2/air-temperature", "-0.5"},
 		{"b2/reading-time", "2026-07-14T11:59:40Z"},
 		{"b2/alarm", "none"},
 		{"b2/not-judged", "none"},
+		{"b2/doubted-probes", "p-air: wet"},
 		{"b2/litter-stage", "empty"},
 		{"outside/air-temperature", "31.25"},
 		{"outside/air-humidity", "40"},
 		{"outside/reading-time", "2026-07-14T11:59:40Z"},
+		{"outside/doubted-probes", "p-outside: odd"},
 		{"battery/voltage", "12.61"},
 		{"battery/current", "-0.15"},
 		{"battery/reading-time", "2026-07-14T11:59:40Z"},

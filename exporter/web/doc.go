@@ -34,7 +34,9 @@
 //	alarms           [{nest|null, event, chore, alarm, severity, since, time, value|null, limit|null, unit|null, probe|null, text, rule|null,
 //	                 source|null, acknowledged|null}], the most severe first; a chore from warning up is an alarm too; rule is what was compared with what for how long, source
 //	                 where the limit comes from, both null in what stands since an older release
-//	probes           [{probe, fresh, reads, rejected: {FAULT: n}, last_good|null, last_fault|null, fault_at|null}]
+//	probes           [{probe, fresh, reads, rejected: {FAULT: n}, last_good|null, last_fault|null, fault_at|null, error_ratio|null of about the
+//	                 last hour, values: [{quantity, unit, value|null, fault|null, time}] as they came last, however old,
+//	                 doubts: [silent|fault|odd|swapped|scale|wet|failing], offset: {temperature_c, humidity_pct, date, method}|null: it is in all values}]
 //	buses            [{bus, up, hung_s, took_s, restarts}]
 //	sinks            [{sink, ok, since|null, last_ok|null, error, sent, failed, pending, oldest|null}]
 //

@@ -10,6 +10,7 @@ import (
 	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/brood"
+	"nestmon/thresholds/nest"
 )
 
 // The page's catalogue must have words for every name that can arrive, or a person reads a key.
@@ -24,6 +25,9 @@ func TestPageHasWordsForEveryName(t *testing.T) {
 	}
 	for _, f := range sensors.Faults {
 		names = append(names, string(f))
+	}
+	for _, d := range nest.Doubts {
+		names = append(names, string(d))
 	}
 	for _, k := range brood.Kinds {
 		names = append(names, string(k))

@@ -9,6 +9,9 @@
 //
 // No test of single values finds two swapped cables: that takes nights, and is decided where the nests are.
 //
+// A probe's offset is added here and nowhere else: after the chip's own codes were looked for in what it said, before anything is
+// judged by what that means. What the archive holds is corrected and must not be corrected again; see ApplyStored.
+//
 // Values are quantised to the step the archive keeps, so that the same decision can be made again from the archive. After
 // New nothing is allocated. Sources of the limits stand beside them; "ours" means chosen by us and by nobody measured.
 package screen

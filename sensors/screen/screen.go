@@ -22,6 +22,7 @@ type Screen struct {
 type probe struct {
 	id       string
 	chip     string
+	offset   sensors.Offset
 	stale    time.Duration
 	outside  bool
 	clipped  uint64
@@ -44,7 +45,7 @@ func New(probes []sensors.Probe, watches ...Watch) *Screen {
 		if stale == 0 {
 			stale = sensors.DefaultStaleAfter(p.Interval)
 		}
-		s.probes[p.ID] = &probe{id: p.ID, chip: p.Chip, stale: stale}
+		s.probes[p.ID] = &probe{id: p.ID, chip: p.Chip, offset: p.Offset, stale: stale}
 	}
 	for _, w := range watches {
 		s.watch(w)
@@ -52,9 +53,15 @@ func New(probes []sensors.Probe, watches ...Watch) *Screen {
 	return s
 }
 
-// Apply screens the readings in place, in their order: it quantises values, clips humidity, and sets Fault and Suspect.
-// A reading of a probe that New was not told of becomes WrongProbe. Readings that hold a fault keep it.
-func (s *Screen) Apply(readings []sensors.Reading) {
+// Apply screens the readings in place, in their order: it quantises values, clips humidity, sets Fault and Suspect, and adds each
+// probe's offset to what its chip said. A reading of a probe that New was not told of becomes WrongProbe. Readings that hold a fault
+// keep it.
+func (s *Screen) Apply(readings []sensors.Reading) { s.apply(readings, true) }
+
+// ApplyStored is Apply for values that were screened and stored: their offset is in them.
+func (s *Screen) ApplyStored(readings []sensors.Reading) { s.apply(readings, false) }
+
+func (s *Screen) apply(readings []sensors.Reading, raw bool) {
 	for i := range readings {
 		r := &readings[i]
 		p := s.find(r.Probe)
@@ -66,7 +73,7 @@ func (s *Screen) Apply(readings []sensors.Reading) {
 		}
 		c := &p.channels[r.Quantity]
 		if r.OK() {
-			p.judge(c, r, readings)
+			p.judge(c, r, readings, raw)
 		}
 		c.here = r.OK() || r.Fault == sensors.Settling
 	}
@@ -102,8 +109,8 @@ func (s *Screen) find(id string) *probe {
 	return s.last
 }
 
-// judge is called for readings with a value. It decides impossible first, then odd.
-func (p *probe) judge(c *channel, r *sensors.Reading, batch []sensors.Reading) {
+// judge is called for readings with a value. It decides impossible first, by what the chip said, then odd, by what that means.
+func (p *probe) judge(c *channel, r *sensors.Reading, batch []sensors.Reading, raw bool) {
 	if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
 		r.Value, r.Fault = 0, sensors.Malformed
 		return
@@ -126,6 +133,9 @@ func (p *probe) judge(c *channel, r *sensors.Reading, batch []sensors.Reading) {
 	if r.Fault == "" && p.chip != "" {
 		r.Fault = p.chipCode(r, batch, back)
 	}
+	if raw {
+		p.correct(r)
+	}
 	if r.OK() || r.Fault == sensors.Settling {
 		c.at = r.Time
 	}
@@ -139,6 +149,22 @@ func (p *probe) judge(c *channel, r *sensors.Reading, batch []sensors.Reading) {
 		r.Suspect = true
 	}
 	c.frozen.see(r.Value, r.Time, gap > max(p.stale, longestGap))
+}
+
+// correct adds the probe's offset to a value that may be used; a rejected one stays as the chip said it. A temperature that the offset
+// carries out of range is out of range; a humidity is clipped.
+func (p *probe) correct(r *sensors.Reading) {
+	by := p.offset.Of(r.Quantity)
+	if by == 0 || !r.OK() {
+		return
+	}
+	r.Value = r.Quantity.Quantise(r.Value+by) + 0
+	switch r.Quantity {
+	case sensors.Temperature:
+		r.Fault = impossibleTemperature(r.Value)
+	case sensors.Humidity:
+		r.Value = min(max(r.Value, driest), wettest)
+	}
 }
 
 func impossibleTemperature(v float64) sensors.Fault {

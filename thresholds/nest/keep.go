@@ -58,6 +58,7 @@ func (c *Channel) fields() []any {
 	return []any{
 		&c.known, &c.first, &c.seen, &c.value, &c.wall, &c.at, &c.count,
 		&c.wrong, &c.fault, &c.suspects, &c.oddSince, &c.good, &c.restarted, &c.cut,
+		&c.fray.at, &c.fray.good, &c.fray.lost, &c.fray.run, &c.fray.on,
 	}
 }
 
@@ -93,7 +94,7 @@ func (d *does) fields() []any {
 func (w *Watch) State() []any {
 	all := []any{keep.Mark(fmt.Sprintf("nest %+v", w.cfg)), &w.book, &w.has, &w.done, &w.due.until, &w.due.due}
 	for _, part := range []interface{ fields() []any }{
-		&w.days, &w.heat, &w.cold, &w.clusterHeat, &w.doe, &w.forecast, &w.pile, &w.birth, &w.visits, &w.damp, &w.lost, &w.learned,
+		&w.days, &w.heat, &w.cold, &w.clusterHeat, &w.doe, &w.forecast, &w.pile, &w.birth, &w.visits, &w.damp, &w.wet, &w.lost, &w.learned,
 	} {
 		all = append(all, part.fields()...)
 	}
@@ -161,6 +162,8 @@ func (m *moisture) fields() []any {
 	}
 }
 
+func (c *wetCell) fields() []any { return []any{&c.full, &c.dry, &c.since, &c.on} }
+
 func (u *used) fields() []any {
 	return slices.Concat(u.co2.fields(), u.flow.fields(), u.stuffy.fields())
 }
@@ -211,7 +214,7 @@ func (d *dwell) fields() []any {
 }
 
 func (s *silence) fields() []any {
-	return slices.Concat([]any{&s.long}, s.faulty.fields(), s.spell.fields(), s.back.fields())
+	return slices.Concat([]any{&s.long}, s.faulty.fields(), s.frays.fields(), s.spell.fields(), s.back.fields())
 }
 
 func (l *level) fields() []any { return []any{&l.minutes, &l.since} }

@@ -22,6 +22,7 @@ const (
 // silence remembers since when probes of one place have been silent, at fault, or well again.
 type silence struct {
 	faulty level
+	frays  level
 	spell  level // a probe is silent, or was so a moment ago
 	back   level // nothing is silent any more
 	long   bool  // the spell has lasted long enough to warn of it
@@ -119,7 +120,9 @@ func (w *Watch) probeFault(n *Now) alarm.Condition {
 	c := faulty(n, &w.lost.faulty, func(visit func(*Channel)) {
 		w.Places(func(_ Role, ch *Channel) { visit(ch) })
 	})
-	if w.learned.health.faults(w, n, &c); c.Count > 0 {
+	w.learned.health.faults(w, n, &c)
+	w.doubts(n, &c)
+	if c.Count > 0 {
 		c.Hold = false
 	}
 	return c
@@ -134,7 +137,7 @@ func faulty(n *Now, lasts *level, channels func(visit func(*Channel))) alarm.Con
 		switch {
 		case ch.wrong >= wrongRun:
 			c.Why = string(ch.fault)
-		case ch.suspects > 1 && n.Mono-ch.oddSince >= oddFor:
+		case ch.odd(n):
 			c.Why = whyOdd
 		default:
 			return

@@ -149,7 +149,14 @@ func (s *Site) probeSilent(n *Now) alarm.Condition {
 	return c
 }
 
-func (s *Site) probeFault(n *Now) alarm.Condition { return faulty(n, &s.lost.faulty, s.vital) }
+func (s *Site) probeFault(n *Now) alarm.Condition {
+	c := faulty(n, &s.lost.faulty, s.vital)
+	if c.Count == 0 {
+		failing(n, &s.lost.frays, &c, s.vital)
+		c.Hold = c.Hold && c.Count == 0
+	}
+	return c
+}
 
 // vital visits every channel of the site that somebody must be told of when it has nothing to say.
 func (s *Site) vital(visit func(c *Channel)) {

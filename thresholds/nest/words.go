@@ -42,6 +42,8 @@ const (
 	whyNeverSeen   = "never-seen"
 	whyBattery     = "battery"
 	whyBatteryToo  = "battery-too"
+	whyWetCell     = "wet-cell"
+	whyFailing     = "failing"
 )
 
 // celsius is what both wrote without the second scale, which may round apart; other values stay as they are.
@@ -192,6 +194,10 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		if text, ok := w.learned.health.words(w, c); ok {
 			return text
 		}
+		if c.Why == whyWetCell {
+			return fmt.Sprintf("%s has read %.0f %% for half a day without a break, also while nest air was far too warm for that: there is water on the sensor. Damp is not judged by it. "+
+				"Take it out, let it dry in a warm dry room for a day, hang it where nothing drips on it; when it does that again, change it for one with a membrane.", c.Probe, c.Value)
+		}
 		return "the readings of " + faultWords(c)
 	},
 	alarm.VisitOverdue: func(_ *Watch, c alarm.Condition) string {
@@ -323,6 +329,10 @@ func lowered(c alarm.Condition) string {
 func faultWords(c alarm.Condition) string {
 	if c.Why == whyOdd {
 		return fmt.Sprintf("%s jump, or stand still while others move; they are not used. Look at the probe, its plug and its cable.", c.Probe)
+	}
+	if c.Why == whyFailing {
+		return fmt.Sprintf("%s come less and less: %s of them are missed, a few at a time. A cable or a plug is going, and next it may go for good: "+
+			"clean and dry the plug, look along the cable, and change what is chewed or green.", c.Probe, over(c, percent, ""))
 	}
 	why := cmp.Or(plainFaults[sensors.Fault(c.Why)], c.Why)
 	return fmt.Sprintf("%s cannot be true (%s); they are not used. Look at the probe, its plug, its cable, and for water in the plug.", c.Probe, why)
