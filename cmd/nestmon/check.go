@@ -31,7 +31,8 @@ func check(args []string, std stdio) int {
 	}
 	r := report{file: *file, findings: findings}
 	if !anyError(findings) {
-		r.plan = planOf(c)
+		r.findings = c.wireFindings(*root, findings)
+		r.plan = append(planOf(c), c.wirePlan(*root)...)
 		if os.Geteuid() == 0 {
 			r.plan = append(r.plan, planLine{"note", "root may read and write everything, the daemon may not; ask as its user: sudo -u nestmon nestmon check"})
 		}
@@ -43,7 +44,7 @@ func check(args []string, std stdio) int {
 	if *asJSON {
 		err = r.writeJSON(std.out)
 	} else {
-		writeFindings(std.err, *file, findings)
+		writeFindings(std.err, *file, r.findings)
 		err = r.write(std.out)
 	}
 	if err != nil {

@@ -10,7 +10,6 @@ import (
 	"nestmon/exporter/mqtt"
 	"nestmon/sensors"
 	"nestmon/sensors/i2c"
-	"nestmon/sensors/w1"
 )
 
 // validate holds the rules that need more than one key. It is called when the whole file was read.
@@ -105,25 +104,6 @@ func (c *config) validateI2C(d *decoder) {
 		}
 	}
 	i2c.Together(chips, func(i int, path, problem string) { d.wrong(fmt.Sprintf("probes[%d].%s", at[i], path), "%s", problem) })
-}
-
-// validateWire adds up what 1-Wire probes take, which are read one after another.
-func (c *config) validateWire(d *decoder) {
-	var takes time.Duration
-	for _, p := range c.Probes {
-		if p.Source == w1.Kind {
-			takes += w1.Conversion
-		}
-	}
-	if takes <= readingTime(c.Poll) {
-		return
-	}
-	long := c.Poll
-	for readingTime(long) < takes {
-		long += shortPoll
-	}
-	d.lost("poll", "%s leave %s for reading, and the 1-Wire probes take %s one after another: on one wire they would be late at every poll; write %s, or use several wires",
-		span(c.Poll), span(readingTime(c.Poll)), span(takes.Round(time.Second)), span(long))
 }
 
 // validateKind holds what each kind of source needs and what means nothing there.
