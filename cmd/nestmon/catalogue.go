@@ -106,7 +106,7 @@ func wireKernel(_ string, p probeConfig) string  { return kernel.Wire(p.Device) 
 func wireI2C(_ string, p probeConfig) string     { return p.Bus }
 func wireOneWire(_ string, p probeConfig) string { return onewire.Wire(p.Bus) }
 
-func validateW1(p probeConfig, report func(path, problem string)) { p.w1().Validate(report) }
+func validateW1(p probeConfig, report func(path, problem string))      { p.w1().Validate(report) }
 func validateOneWire(p probeConfig, report func(path, problem string)) { p.oneWire().Validate(report) }
 
 func validateKernel(p probeConfig, report func(path, problem string)) { p.kernel().Validate(report) }

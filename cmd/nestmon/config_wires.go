@@ -3,8 +3,10 @@ package main
 import (
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
+	"nestmon/sensors/i2c"
 	"nestmon/sensors/onewire"
 	"nestmon/sensors/w1"
 )
@@ -70,6 +72,7 @@ func (c *config) late(l load) string {
 // validateWire refuses a poll that is too short for a wire. Without the board nobody knows the wires of the kernel's probes: they may be
 // several, and check looks there.
 func (c *config) validateWire(d *decoder) {
+	c.validateBridges(d)
 	c.pollAt = d.where("poll")
 	for _, l := range c.loads("") {
 		switch what := c.late(l); {
@@ -78,6 +81,25 @@ func (c *config) validateWire(d *decoder) {
 			d.wrong("poll", "%s", what)
 		default:
 			d.lost("poll", "%s", what)
+		}
+	}
+}
+
+// validateBridges refuses a bridge and a chip at one address of an I2C bus: both would answer.
+func (c *config) validateBridges(d *decoder) {
+	chips := map[string]string{}
+	for _, p := range c.Probes {
+		if p.Source == i2c.Kind && p.Mux == 0 {
+			chips[fmt.Sprintf("%s/0x%02x", p.Bus, p.Address)] = p.ID
+		}
+	}
+	for i, p := range c.Probes {
+		parts := strings.SplitN(p.Bus, "/", 3)
+		if p.Source != onewire.Kind || len(parts) < 2 {
+			continue
+		}
+		if chip, taken := chips[parts[0]+"/"+parts[1]]; taken {
+			d.wrong(fmt.Sprintf("probes[%d].bus", i), "the address %s of %s is that of probe %q too, and both would answer; strap one of them to another address", parts[1], parts[0], chip)
 		}
 	}
 }

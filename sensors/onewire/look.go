@@ -104,14 +104,15 @@ func (s *Source) meet(b onewire.Bus, rom string) (Found, error) {
 	found := Found{ROM: rom}
 	for range attempts {
 		pad, err := scratchpad(b, rom)
-		f, healthy := (*ds18b20.Fault)(nil), true
-		if err != nil {
+		var f *ds18b20.Fault
+		if err == nil {
+			clone, _ := pad.Clone()
+			found.Celsius, f = pad.Decode(clone)
+		} else {
+			var healthy bool
 			if f, healthy = faultOf(err); !healthy {
 				return found, err
 			}
-		} else {
-			clone, _ := pad.Clone()
-			found.Celsius, f = pad.Decode(clone)
 		}
 		if f == nil || f.Reason == sensors.NotConverted || f.Reason == sensors.WrongProbe {
 			found.Maker, found.Bits = pad.Maker(), pad.Bits()

@@ -25,8 +25,8 @@ const (
 	failed   = 0x07ff
 )
 
-// slowest is how long a conversion takes at 12 bit at most (DS18B20 datasheet, tCONV).
-const slowest = 750 * time.Millisecond
+// Slowest is how long a conversion takes at 12 bit at most (DS18B20 datasheet, tCONV).
+const Slowest = 750 * time.Millisecond
 
 // DS18B20 is one chip.
 type DS18B20 struct {
@@ -70,7 +70,7 @@ const (
 
 // New makes a chip as it comes from its bag, just powered.
 func New(a onewire.Address, m Make, celsius float64) *DS18B20 {
-	s := &DS18B20{Address: a, Make: m, Raw: int16(celsius * 16), Takes: slowest, eeprom: [3]byte{0x4b, 0x46, 0x7f}}
+	s := &DS18B20{Address: a, Make: m, Raw: int16(celsius * 16), Takes: Slowest, eeprom: [3]byte{0x4b, 0x46, 0x7f}}
 	s.PowerUp()
 	return s
 }

@@ -83,7 +83,7 @@ func (s *socket) Tx(w, r []byte, _ onewire.Pullup) error {
 		err = errors.New("failed to receive response / acks: invalid w1_netlink_msg status 255")
 	}
 	if err != nil {
-		return fmt.Errorf("netlink-onewire: transaction failed: %v", err)
+		return errors.New("netlink-onewire: transaction failed: " + err.Error()) // periph wraps nothing
 	}
 	copy(r, got[:max(0, len(got)-s.n.Short)])
 	return nil
@@ -92,7 +92,7 @@ func (s *socket) Tx(w, r []byte, _ onewire.Pullup) error {
 // Search is w1_search of the kernel, which leaves checksums to others.
 func (s *socket) Search(bool) (found []onewire.Address, err error) {
 	if err := s.exchange(); err != nil {
-		return nil, fmt.Errorf("netlink-onewire: search command failed: %v", err)
+		return nil, errors.New("netlink-onewire: search command failed: " + err.Error())
 	}
 	l, last, fork := s.n.Line, onewire.Address(0), -1
 	for range 64 { // slaves at most
