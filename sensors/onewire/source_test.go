@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"nestmon/sensors"
+	"nestmon/sensors/ds18b20"
 	"nestmon/sensors/onewire"
 	"nestmon/sensors/onewire/onewiretest"
 	"nestmon/sensors/sourcetest"
@@ -167,6 +168,38 @@ func TestALineHeldLowHalfWay(t *testing.T) {
 	}
 }
 
+// The chips would answer, with what they last converted.
+func TestNothingIsReadThatWasNotConverted(t *testing.T) {
+	for _, way := range ways {
+		leaf(t, way.name, func(t *testing.T) {
+			b := way.make(t, genuine, genuine)
+			b.expect(t, 30.0, 31.0)
+			b.chips[0].Set(40)
+			b.line.Cut = true
+			b.Sleep = func(ctx context.Context, d time.Duration) error { b.line.Cut = false; return b.clock.Sleep(ctx, d) }
+			b.expect(t, sensors.NoAnswer, sensors.NoAnswer)
+			b.line.Cut = false
+			b.expect(t, 40.0, 31.0)
+		})
+	}
+}
+
+// One line of a bridge fails, and the others are waited for.
+func TestALineThatDidNotConvertIsLeftAlone(t *testing.T) {
+	leaf(t, "channels", func(t *testing.T) {
+		b := bridged(t, genuine)
+		far := &onewiretest.Line{Clock: b.clock, Slaves: []*onewiretest.DS18B20{onewiretest.New(address(1), genuine, 31)}}
+		*b.bridge = *onewiretest.NewDS2482(b.clock, b.line, far)
+		b.probes = append(b.probes, b.probes[0])
+		b.probes[1].ID, b.probes[1].ROM, b.probes[1].Bus = "p1", ds18b20.ROM(address(1)), b.probes[0].Bus+"/1"
+		b.remake(t)
+		b.expect(t, 30.0, 31.0)
+		far.Cut = true
+		b.Sleep = func(ctx context.Context, d time.Duration) error { far.Cut = false; return b.clock.Sleep(ctx, d) }
+		b.expect(t, 30.0, sensors.NoAnswer)
+	})
+}
+
 func TestLowResolutionIsMendedWithoutEEPROM(t *testing.T) {
 	for _, way := range ways {
 		leaf(t, way.name, func(t *testing.T) {
@@ -312,7 +345,7 @@ func TestChannelsOfADS2482x800(t *testing.T) {
 	lines[5].Slaves = []*onewiretest.DS18B20{onewiretest.New(address(2), genuine, 32), onewiretest.New(address(3), genuine, 33)}
 	for n, bus := 2, b.probes[0].Bus; n < 4; n++ {
 		b.probes = append(b.probes, onewire.ProbeConfig{
-			Entry: sensors.Entry{ID: fmt.Sprintf("p%d", n), Source: onewire.Kind}, Bus: bus + "/5", ROM: fmt.Sprintf("28-%012x", 0x0316a2794d50+n*0x010103000011),
+			Entry: sensors.Entry{ID: fmt.Sprintf("p%d", n), Source: onewire.Kind}, Bus: bus + "/5", ROM: ds18b20.ROM(address(n)),
 		})
 	}
 	b.remake(t)
