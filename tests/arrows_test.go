@@ -68,7 +68,9 @@ var rooms = []struct {
 
 // also lists what single packages may import beyond their room.
 var also = map[string][]string{
-	"exporter/web": {"dashboards"}, // the page's files are embedded there
+	"exporter/web":    {"dashboards"},      // the page's files are embedded there
+	"sensors/w1":      {"sensors/ds18b20"}, // two ways to one chip, and one judge of its bytes
+	"sensors/onewire": {"sensors/ds18b20"},
 }
 
 // kin are packages that those beside them may import: what the chips of one bus have in common.

@@ -72,6 +72,8 @@ func TestPlantedViolations(t *testing.T) {
 		{"the page", "exporter/web/x.go", `import "nestmon/dashboards"`, ""},
 		{"what is a sink's own", "exporter/mqtt/x.go", `import "nestmon/exporter/mqtt/inner"`, ""},
 		{"a suite in a test", "exporter/mqtt/x_test.go", `import "nestmon/exporter/sinktest"`, ""},
+		{"two sources, one chip", "sensors/w1/x.go", `import "nestmon/sensors/ds18b20"`, ""},
+		{"a source that knows its neighbour", "sensors/onewire/x.go", `import "nestmon/sensors/w1"`, "may import only"},
 		{"a suite in the program", "exporter/mqtt/x.go", `import "nestmon/exporter/sinktest"`, "for tests only"},
 		{"a suite of another room", "exporter/mqtt/x_test.go", `import "nestmon/sensors/sourcetest"`, "for tests only"},
 		{"a room nobody knows", "helpers/x.go", `import "nestmon/sensors"`, "not in the table of rooms"},

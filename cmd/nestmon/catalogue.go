@@ -17,6 +17,7 @@ import (
 	"nestmon/sensors"
 	"nestmon/sensors/i2c"
 	"nestmon/sensors/kernel"
+	"nestmon/sensors/onewire"
 	"nestmon/sensors/radio"
 	"nestmon/sensors/recorded"
 	"nestmon/sensors/w1"
@@ -43,6 +44,7 @@ type board interface {
 // sourceKinds has one line for each folder of sensors that holds a source.
 var sourceKinds = []sourceKind{
 	{"w1", []string{"rom", "clone", "chip"}, []sensors.Quantity{sensors.Temperature}, openW1, wireW1, validateW1},
+	{"onewire", []string{"bus", "rom", "clone"}, []sensors.Quantity{sensors.Temperature}, openOneWire, wireOneWire, validateOneWire},
 	{"kernel", []string{"device", "chip", "quantities"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, openKernel, wireKernel, validateKernel},
 	{"i2c", []string{"chip", "bus", "address", "mux", "channel", "shunt_ohm"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, openI2C, wireI2C, validateI2C},
 	{"radio", []string{"topic", "pointers", "time", "unit", "chip", "quantities"}, []sensors.Quantity{sensors.Temperature}, openRadio, wireRadio, validateRadio},
@@ -56,6 +58,19 @@ func openW1(root string, c *config, bus string, probes []probeConfig, log *slog.
 		entries[i] = p.w1()
 	}
 	s, err := w1.New(root, entries, c.Poll, log)
+	if err != nil {
+		return nil, err
+	}
+	s.Wire = bus
+	return s, nil
+}
+
+func openOneWire(root string, c *config, bus string, probes []probeConfig, log *slog.Logger) (board, error) {
+	entries := make([]onewire.ProbeConfig, len(probes))
+	for i, p := range probes {
+		entries[i] = p.oneWire()
+	}
+	s, err := onewire.New(root, entries, c.Poll, log)
 	if err != nil {
 		return nil, err
 	}
@@ -102,11 +117,14 @@ func openRadio(_ string, c *config, _ string, probes []probeConfig, log *slog.Lo
 
 func wireRadio(string, probeConfig) string { return radio.Kind }
 
-func wireW1(root string, p probeConfig) string  { return w1.Wire(root, p.ROM) }
-func wireKernel(_ string, p probeConfig) string { return kernel.Wire(p.Device) }
-func wireI2C(_ string, p probeConfig) string    { return p.Bus }
+func wireW1(root string, p probeConfig) string   { return w1.Wire(root, p.ROM) }
+func wireKernel(_ string, p probeConfig) string  { return kernel.Wire(p.Device) }
+func wireI2C(_ string, p probeConfig) string     { return p.Bus }
+func wireOneWire(_ string, p probeConfig) string { return onewire.Wire(p.Bus) }
 
-func validateW1(p probeConfig, report func(path, problem string))     { p.w1().Validate(report) }
+func validateW1(p probeConfig, report func(path, problem string))      { p.w1().Validate(report) }
+func validateOneWire(p probeConfig, report func(path, problem string)) { p.oneWire().Validate(report) }
+
 func validateKernel(p probeConfig, report func(path, problem string)) { p.kernel().Validate(report) }
 func validateI2C(p probeConfig, report func(path, problem string))    { p.i2c().Validate(report) }
 
@@ -126,7 +144,7 @@ func openBoards(root string, c *config, log *slog.Logger) ([]board, error) {
 	for _, p := range c.Probes {
 		k, _ := sourceKindOf(p.Source)
 		if k.open == nil {
-			return nil, fmt.Errorf("probe %q: source %s cannot be read live; run it through `nestmon replay`, or write source: w1, kernel, i2c or radio", p.ID, p.Source)
+			return nil, fmt.Errorf("probe %q: source %s cannot be read live; run it through `nestmon replay`, or write source: w1, onewire, kernel, i2c or radio", p.ID, p.Source)
 		}
 		name := k.wire(root, p)
 		i := slices.IndexFunc(wires, func(w wire) bool { return w.hangs == name && w.kind.name == k.name })

@@ -33,7 +33,8 @@ func check(ctx context.Context, args []string, std stdio) int {
 		if err != nil {
 			notes = append(notes, err.Error())
 		}
-		r.plan = planOf(c)
+		r.findings = c.wireFindings(*root, findings)
+		r.plan = append(planOf(c), c.wirePlan(*root)...)
 		for _, a := range applied {
 			r.plan = append(r.plan, planLine{"offset", a.String()})
 		}
@@ -50,7 +51,7 @@ func check(ctx context.Context, args []string, std stdio) int {
 	if *asJSON {
 		err = r.writeJSON(std.out)
 	} else {
-		writeFindings(std.err, *file, findings)
+		writeFindings(std.err, *file, r.findings)
 		err = r.write(std.out)
 	}
 	if err != nil {

@@ -8,6 +8,7 @@ import (
 	"nestmon/exporter/web"
 	"nestmon/sensors"
 	"nestmon/sensors/i2c"
+	"nestmon/sensors/onewire"
 	"nestmon/thresholds/brood"
 )
 
@@ -48,8 +49,11 @@ func planOf(c *config) []planLine {
 
 // wire is where a probe is found.
 func (p probeConfig) wire() string {
-	if p.Source == i2c.Kind {
+	switch p.Source {
+	case i2c.Kind:
 		return p.Source + " " + p.i2c().Place() + ", " + p.Chip
+	case onewire.Kind:
+		return fmt.Sprintf("%s %s on %s", p.Source, p.ROM, p.Bus)
 	}
 	return strings.TrimSpace(p.Source + " " + p.ROM + p.Device + p.Topic)
 }

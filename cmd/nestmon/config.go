@@ -30,6 +30,8 @@ type config struct {
 	Limits  brood.Overrides `yaml:"limits"`
 	Publish publishConfig   `yaml:"publish"`
 	Phone   *phone.Config   `yaml:"phone"`
+
+	pollAt spot // of poll in the file
 }
 
 type siteConfig struct {

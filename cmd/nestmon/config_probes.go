@@ -7,6 +7,7 @@ import (
 	"nestmon/sensors"
 	"nestmon/sensors/i2c"
 	"nestmon/sensors/kernel"
+	"nestmon/sensors/onewire"
 	"nestmon/sensors/radio"
 	"nestmon/sensors/w1"
 	"nestmon/thresholds"
@@ -41,6 +42,10 @@ func (p probeConfig) probe(c *config) sensors.Probe {
 
 func (p probeConfig) w1() w1.ProbeConfig {
 	return w1.ProbeConfig{Entry: p.Entry, ROM: p.ROM, Clone: p.Clone}
+}
+
+func (p probeConfig) oneWire() onewire.ProbeConfig {
+	return onewire.ProbeConfig{Entry: p.Entry, Bus: p.Bus, ROM: p.ROM, Clone: p.Clone}
 }
 
 func (p probeConfig) kernel() kernel.ProbeConfig {

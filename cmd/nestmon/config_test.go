@@ -138,7 +138,7 @@ func TestProbesThatTakeLongerThanAPoll(t *testing.T) {
 		want   string // of the warning, empty for none
 	}{
 		{31, "30s", ""}, // 23.9 s of 24
-		{32, "30s", "take 25s one after another: on one wire they would be late at every poll; write 35s"},
+		{32, "30s", "take 24.6s one after another: on one wire they would be late at every poll; write 35s"},
 		{7, "5s", "write 10s"},
 		{7, "10s", ""},
 	} {

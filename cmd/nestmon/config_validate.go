@@ -11,7 +11,6 @@ import (
 	"nestmon/sensors"
 	"nestmon/sensors/i2c"
 	"nestmon/sensors/radio"
-	"nestmon/sensors/w1"
 )
 
 // validate holds the rules that need more than one key. It is called when the whole file was read.
@@ -134,25 +133,6 @@ func (c *config) validateRadio(d *decoder) {
 	if !heard {
 		d.lost("radio", "no probe has source: radio, so nobody listens to this broker; remove the section, or add the probes")
 	}
-}
-
-// validateWire adds up what 1-Wire probes take, which are read one after another.
-func (c *config) validateWire(d *decoder) {
-	var takes time.Duration
-	for _, p := range c.Probes {
-		if p.Source == w1.Kind {
-			takes += w1.Conversion
-		}
-	}
-	if takes <= readingTime(c.Poll) {
-		return
-	}
-	long := c.Poll
-	for readingTime(long) < takes {
-		long += shortPoll
-	}
-	d.lost("poll", "%s leave %s for reading, and the 1-Wire probes take %s one after another: on one wire they would be late at every poll; write %s, or use several wires",
-		span(c.Poll), span(readingTime(c.Poll)), span(takes.Round(time.Second)), span(long))
 }
 
 // validateKind holds what each kind of source needs and what means nothing there.

@@ -39,6 +39,9 @@ func runRun(ctx context.Context, args []string, std stdio) int {
 		level = slog.LevelDebug
 	}
 	log := slog.New(slog.NewTextHandler(std.err, &slog.HandlerOptions{Level: level}))
+	for _, what := range cfg.lateWires(*root) {
+		log.Warn("poll: " + what) // check refuses it; a daemon that starts at night after a power cut reads what it can
+	}
 	if err := serve(ctx, cfg, *root, log); err != nil {
 		fmt.Fprintf(std.err, "nestmon run: %v\n", err)
 		return exitWrongUse

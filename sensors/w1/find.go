@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"nestmon/sensors"
+	"nestmon/sensors/ds18b20"
 )
 
 // Buses is every 1-Wire bus the kernel shows below a root.
@@ -41,7 +42,7 @@ func (b Buses) Find(_ context.Context, _ func(string) bool) []sensors.FoundBus {
 	}
 	for _, e := range entries {
 		family, _, slave := strings.Cut(e.Name(), "-")
-		if !slave || !romPattern.MatchString(e.Name()) {
+		if !slave || !ds18b20.IsROM(e.Name()) {
 			continue
 		}
 		wire := at(Wire(string(b), e.Name()))
@@ -77,7 +78,7 @@ func (b Buses) read(ctx context.Context, rom, clone string) (sensors.Told, strin
 	s := &Source{root: string(b)}
 	value, f := s.ask(ctx, ProbeConfig{ROM: rom, Clone: clone})
 	for _, other := range [...]string{"", "d", "e"} {
-		if f == nil || f.reason != sensors.WrongProbe {
+		if f == nil || f.Reason != sensors.WrongProbe {
 			break
 		}
 		if v, g := s.ask(ctx, ProbeConfig{ROM: rom, Clone: other}); g == nil {
@@ -88,7 +89,7 @@ func (b Buses) read(ctx context.Context, rom, clone string) (sensors.Told, strin
 	told := sensors.Told{Readings: []sensors.Reading{r}}
 	switch {
 	case f != nil:
-		told.Readings[0].Fault, told.Note = f.reason, f.story
+		told.Readings[0].Fault, told.Note = f.Reason, f.Story
 	case clone != "":
 		told.Note, told.Binds = "no genuine chip: its fixed bytes are those of clone family "+clone, "clone: "+clone
 	}
