@@ -11,11 +11,6 @@ import (
 	"testing"
 )
 
-// notHere are complaints about what the guide tells of and this build has no line for; the guide's block is then skipped, not passed.
-var notHere = []string{
-	`unknown source "i2c"`, `"ina219" cannot be read here`, `unknown source "onewire"`, `unknown source "radio"`, `unknown key "offset"`,
-}
-
 // guideCommand is a command as the guide writes it, in a block or in a line of text.
 var guideCommand = regexp.MustCompile("(?m)(?:^ {4,}|`|sudo -u nestmon )nestmon ([a-z]+)")
 
@@ -45,11 +40,6 @@ func TestGuideConfigurations(t *testing.T) {
 				findings = slices.DeleteFunc(findings, func(f finding) bool { return f.severity == isWarning && !whole })
 				var said bytes.Buffer
 				writeFindings(&said, "block", findings)
-				for _, lack := range notHere {
-					if strings.Contains(said.String(), lack) {
-						t.Skip("not in this build: " + lack)
-					}
-				}
 				if said.Len() > 0 {
 					t.Errorf("\n%s", said.String())
 				}
@@ -95,7 +85,7 @@ func TestYamlBlocks(t *testing.T) {
 
 // TestGuideCommands: the guide names no command that does not exist.
 func TestGuideCommands(t *testing.T) {
-	known := []string{"help", "probes"}
+	known := []string{"help"}
 	for _, c := range commands {
 		known = append(known, c.name)
 	}
