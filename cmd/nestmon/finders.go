@@ -3,6 +3,7 @@ package main
 import (
 	"nestmon/sensors"
 	"nestmon/sensors/kernel"
+	"nestmon/sensors/onewire"
 	"nestmon/sensors/w1"
 )
 
@@ -26,5 +27,6 @@ func finderKindOf(source string) (finderKind, bool) {
 // finderKinds has one line for each source that can be searched.
 var finderKinds = []finderKind{
 	{w1.Kind, func(root string) sensors.Finder { return w1.Buses(root) }, func(_ string, p probeConfig) string { return p.ROM }},
+	{onewire.Kind, func(root string) sensors.Finder { return onewire.Buses(root) }, func(_ string, p probeConfig) string { return p.ROM }},
 	{kernel.Kind, func(root string) sensors.Finder { return kernel.Buses(root) }, func(root string, p probeConfig) string { return kernel.Identity(root, p.Device) }},
 }

@@ -3,6 +3,7 @@ package onewire
 import (
 	"context"
 	"fmt"
+	"path/filepath"
 	"slices"
 	"strings"
 )
@@ -13,9 +14,9 @@ func (s *Source) Check() []string {
 	var findings []string
 	for _, bus := range s.lines() {
 		findings = append(findings, s.rivals(bus)...)
-		v, err := s.survey(context.Background(), bus)
-		if err != nil {
-			findings = append(findings, err.Error())
+		v, f := s.survey(context.Background(), bus)
+		if f != nil {
+			findings = append(findings, fmt.Sprintf("1-Wire bus %s: %v", bus, f))
 			continue
 		}
 		findings = append(findings, s.missing(bus, v)...)
@@ -32,29 +33,35 @@ func (s *Source) rivals(bus string) []string {
 		return nil // New has refused it
 	case l.address != 0 && exists(s.root, fmt.Sprintf("sys/bus/i2c/devices/%d-%04x/driver", l.i2c, l.address)):
 		return []string{fmt.Sprintf("%s is driven by the kernel too, and the two would read each other's answers; write source: w1 for its probes, or unload the kernel's driver: sudo modprobe -r ds2482", bus)}
-	case l.address == 0 && exists(s.root, "sys/module/w1_therm"):
+	case l.address == 0 && thermometers(s.root):
 		return []string{fmt.Sprintf("the kernel's w1_therm uses %s too, and converts in between; unload it: sudo modprobe -r w1_therm, and for the next start: echo blacklist w1_therm | sudo tee /etc/modprobe.d/nestmon.conf; or write source: w1", bus)}
 	}
 	return nil
 }
 
+// thermometers reports whether the kernel's w1_therm is at work, as a module or built in.
+func thermometers(root string) bool {
+	driven, _ := filepath.Glob(filepath.Join(root, devices, "28-*/w1_slave")) // the pattern is right
+	return len(driven) > 0 || exists(root, "sys/module/w1_therm")
+}
+
 // missing names the line's probes that did not answer the search, and what did and is bound to nothing.
-func (s *Source) missing(bus string, v Survey) (findings []string) {
+func (s *Source) missing(bus string, v content) (findings []string) {
 	var free []string
-	for _, f := range v.Probes {
-		if !slices.ContainsFunc(s.probes, func(c ProbeConfig) bool { return c.ROM == f.ROM }) {
-			free = append(free, f.ROM)
+	for _, f := range v.chips {
+		if !slices.ContainsFunc(s.probes, func(c ProbeConfig) bool { return c.ROM == f.rom }) {
+			free = append(free, f.rom)
 		}
 	}
 	hint := "no other DS18B20 is there"
 	switch {
 	case len(free) > 0:
 		hint = "there and bound to nothing: " + strings.Join(free, ", ")
-	case len(v.Probes) > 0:
+	case len(v.chips) > 0:
 		hint = "every other one there is already bound"
 	}
 	for _, c := range s.probes {
-		if c.Bus == bus && !slices.ContainsFunc(v.Probes, func(f Found) bool { return f.ROM == c.ROM }) {
+		if c.Bus == bus && !slices.ContainsFunc(v.chips, func(f chip) bool { return f.rom == c.ROM }) {
 			findings = append(findings, fmt.Sprintf("probe %s: %s is not on %s; check its three wires and the number (%s)", c.ID, c.ROM, bus, hint))
 		}
 	}
@@ -62,21 +69,21 @@ func (s *Source) missing(bus string, v Survey) (findings []string) {
 }
 
 // odd names what is there and is not as it should be.
-func (s *Source) odd(bus string, v Survey) (findings []string) {
-	if v.Phantoms > 0 {
-		findings = append(findings, fmt.Sprintf("%s shows %d numbers that no chip has: the line is noisy; look at its length, its stubs and its resistor", bus, v.Phantoms))
+func (s *Source) odd(bus string, v content) (findings []string) {
+	if n := len(v.phantoms); n > 0 {
+		findings = append(findings, fmt.Sprintf("%s shows %d numbers that no chip has: the line is noisy; look at its length, its stubs and its resistor", bus, n))
 	}
-	for _, f := range v.Probes {
-		at := slices.IndexFunc(s.probes, func(c ProbeConfig) bool { return c.ROM == f.ROM && c.Bus == bus })
-		if at < 0 || f.Maker == "" {
+	for _, f := range v.chips {
+		at := slices.IndexFunc(s.probes, func(c ProbeConfig) bool { return c.ROM == f.rom && c.Bus == bus })
+		if at < 0 || f.maker == "" {
 			continue
 		}
 		c := s.probes[at]
-		if f.Maker != maker(c.Clone) {
-			findings = append(findings, fmt.Sprintf("probe %s: %s answers as %s, and is configured as %s; %s", c.ID, c.ROM, f.Maker, maker(c.Clone), remedy(f.Maker)))
+		if f.maker != maker(c.Clone) {
+			findings = append(findings, fmt.Sprintf("probe %s: %s answers as %s, and is configured as %s; %s", c.ID, c.ROM, f.maker, maker(c.Clone), remedy(f.maker)))
 		}
-		if f.Bits != 12 {
-			findings = append(findings, fmt.Sprintf("probe %s: %s is set to %d bit, a step of %g °C; it is set to 12 bit at each read that finds it so, until it loses its supply", c.ID, c.ROM, f.Bits, 1/float64(int(1)<<(f.Bits-8))))
+		if f.bits != 12 {
+			findings = append(findings, fmt.Sprintf("probe %s: %s is set to %d bit, a step of %g °C; it is set to 12 bit at each read that finds it so, until it loses its supply", c.ID, c.ROM, f.bits, 1/float64(int(1)<<(f.bits-8))))
 		}
 	}
 	return findings

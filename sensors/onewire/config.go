@@ -26,7 +26,7 @@ func (c ProbeConfig) Validate(report func(path, problem string)) {
 	} else if _, err := parseLine(c.Bus); err != nil {
 		report("bus", err.Error())
 	}
-	ds18b20.Validate(c.ROM, c.Clone, "nestmon check lists those it finds", report)
+	ds18b20.Validate(c.ROM, c.Clone, "nestmon probes lists them", report)
 }
 
 func (c ProbeConfig) probe(poll time.Duration) sensors.Probe {

@@ -36,7 +36,7 @@ func open(root, bus string) (onewire.BusCloser, error) {
 		return nil, err
 	case l.address != 0:
 		return openBridge(root, l)
-	case slices.ContainsFunc(onewirereg.All(), func(r *onewirereg.Ref) bool { return r.Name == bus }):
+	case emulated(bus):
 		return onewirereg.Open(bus)
 	}
 	master := filepath.Join(root, devices, fmt.Sprintf("w1_bus_master%d", l.master))
@@ -47,6 +47,11 @@ func open(root, bus string) (onewire.BusCloser, error) {
 		return nil, fmt.Errorf("%s is a folder, and no bus of the kernel answers below %s", master, root)
 	}
 	return openNetlink(l.master)
+}
+
+// emulated reports whether a line was registered with periph.
+func emulated(bus string) bool {
+	return slices.ContainsFunc(onewirereg.All(), func(r *onewirereg.Ref) bool { return r.Name == bus })
 }
 
 // bridge is a DS2482 whose channel was chosen, and its I2C bus.

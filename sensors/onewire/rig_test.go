@@ -101,7 +101,7 @@ func bridged(t *testing.T, makes ...onewiretest.Make) *barn {
 	b := &barn{clock: &onewiretest.Clock{}}
 	b.line = chips(b.clock, makes...)
 	b.bridge = onewiretest.NewDS2482(b.clock, b.line)
-	b.i2c = &onewiretest.I2C{Bridges: map[uint16]*onewiretest.DS2482{0x18: b.bridge}}
+	b.i2c = &onewiretest.I2C{Chips: map[uint16]onewiretest.Chip{0x18: b.bridge}}
 	b.start(t, registered(t, b.i2c)+"/0x18")
 	return b
 }

@@ -8,11 +8,14 @@ import (
 	"periph.io/x/conn/v3/physic"
 )
 
+// Chip is what may be on it, among others the chips of i2ctest.
+type Chip interface{ Tx(w, r []byte) error }
+
 // I2C is the bus that a bridge is on.
 type I2C struct {
-	Bridges map[uint16]*DS2482
-	Fault   func() error // asked before each transaction; what the caller gets, where it is not nil
-	Open    atomic.Int64 // handles that were not closed
+	Chips map[uint16]Chip
+	Fault func() error // asked before each transaction; what the caller gets, where it is not nil
+	Open  atomic.Int64 // handles that were not closed
 }
 
 // Handle opens the bus.
@@ -33,7 +36,7 @@ func (h *handle) Tx(addr uint16, w, r []byte) error {
 			return err
 		}
 	}
-	d, there := h.bus.Bridges[addr]
+	d, there := h.bus.Chips[addr]
 	if !there {
 		return fmt.Errorf("address 0x%02x: %w", addr, errNack)
 	}

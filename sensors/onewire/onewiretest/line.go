@@ -10,11 +10,19 @@ import (
 	"time"
 )
 
-// Clock is emulated time since the emulation began.
-type Clock struct{ at time.Duration }
+// Clock is emulated time since the emulation began: what the bits took, and what was waited.
+type Clock struct {
+	Since time.Time // where it is set, the time of package time since then passes too: for those who wait by that
+	at    time.Duration
+}
 
 // Now is how much time has passed.
-func (c *Clock) Now() time.Duration { return c.at }
+func (c *Clock) Now() time.Duration {
+	if c.Since.IsZero() {
+		return c.at
+	}
+	return c.at + time.Since(c.Since)
+}
 
 // Advance lets time pass.
 func (c *Clock) Advance(d time.Duration) { c.at += d }
