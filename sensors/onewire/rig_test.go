@@ -50,7 +50,7 @@ func registered(t *testing.T, bus *onewiretest.I2C) (name string) {
 
 // address is the number of the n-th chip; every byte differs somewhere, so that a search has to fork.
 func address(n int) conn.Address {
-	a, ok := ds18b20.Address(fmt.Sprintf("28-%012x", 0x0316a2794d50+n*0x010103000011))
+	a, ok := ds18b20.Address(fmt.Sprintf("28-%012x", 0x0316a2794d50+int64(n)*0x010103000011))
 	if !ok {
 		panic("not a number")
 	}
