@@ -1,0 +1,232 @@
+// Package board_test runs the nestmon binary under real kernels on emulated boards: an amd64 PC whose I2C chips are the kernel's own
+// stub, and an ARM board whose sensors are warmed from outside.
+//
+// tests/board/fetch brings kernels and QEMU into the folder NESTMON_BOARD names. A test whose kernel or emulator is not there is
+// skipped, or fails where NESTMON_REQUIRE_BOARD=1.
+package board_test
+
+import (
+	"bufio"
+	"errors"
+	"net"
+	"net/rpc"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"testing"
+	"time"
+
+	"nestmon/tests/board/line"
+)
+
+// patience bounds a failing test; nothing is measured with it. A guest is up after 4 to 6 s on a quiet machine.
+const patience = 120 * time.Second
+
+// lacking skips the test for what is not there, or fails it where everything was to be there.
+func lacking(t *testing.T, what string) {
+	t.Helper()
+	if os.Getenv("NESTMON_REQUIRE_BOARD") == "1" {
+		t.Fatalf("%s is not here; run tests/board/fetch", what)
+	}
+	t.Skipf("skipped: %s is not here; run tests/board/fetch DIR and set NESTMON_BOARD to DIR", what)
+}
+
+// kit is what tests/board/fetch has put into one folder.
+type kit struct{ dir string }
+
+func findKit(t *testing.T) kit {
+	t.Helper()
+	dir := os.Getenv("NESTMON_BOARD")
+	if dir == "" {
+		lacking(t, "the folder of kernels and emulators (NESTMON_BOARD)")
+	}
+	dir, err := filepath.Abs(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return kit{dir}
+}
+
+// file finds what a pattern below the kit's folder fits.
+func (k kit) file(t *testing.T, pattern string) string {
+	t.Helper()
+	found, err := filepath.Glob(filepath.Join(k.dir, pattern))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(found) == 0 {
+		lacking(t, pattern)
+	}
+	return found[len(found)-1]
+}
+
+// build builds a program for the guest. The flags are those of tests/run, so that a build there is not done twice.
+func build(t *testing.T, pkg, arch, arm string) []byte {
+	t.Helper()
+	out := filepath.Join(t.TempDir(), filepath.Base(pkg))
+	cmd := exec.Command("go", "build", "-trimpath", "-ldflags", "-s -w", "-o", out, pkg)
+	cmd.Env = append(os.Environ(), "CGO_ENABLED=0", "GOOS=linux", "GOARCH="+arch, "GOARM="+arm)
+	if text, err := cmd.CombinedOutput(); err != nil {
+		t.Fatalf("building %s for %s: %v\n%s", pkg, arch, err, text)
+	}
+	program, err := os.ReadFile(out)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return program
+}
+
+// machine is an emulated board that runs, and the guest on it.
+type machine struct {
+	t       *testing.T
+	calls   *rpc.Client
+	ended   chan struct{}
+	ready   chan struct{}
+	mu      sync.Mutex
+	console strings.Builder
+}
+
+// boot starts an emulator and waits until its guest takes calls. The serial line of the calls is a socket at socket, which the
+// arguments name too.
+func boot(t *testing.T, k kit, emulator, socket string, args ...string) *machine {
+	t.Helper()
+	m := &machine{t: t, ended: make(chan struct{}), ready: make(chan struct{})}
+	cmd := exec.Command(emulator, args...)
+	// An emulator that was unpacked and not installed finds its libraries beside itself.
+	cmd.Env = append(os.Environ(), "LD_LIBRARY_PATH="+filepath.Join(k.dir, "qemu/usr/lib/x86_64-linux-gnu")+":"+filepath.Join(k.dir, "qemu/lib/x86_64-linux-gnu"))
+	out, err := cmd.StdoutPipe()
+	if err != nil {
+		t.Fatal(err)
+	}
+	cmd.Stderr = cmd.Stdout
+	if err := cmd.Start(); err != nil {
+		t.Fatalf("starting %s: %v", emulator, err)
+	}
+	go func() {
+		defer close(m.ended)
+		var once sync.Once
+		for lines := bufio.NewScanner(out); lines.Scan(); {
+			m.mu.Lock()
+			m.console.WriteString(lines.Text() + "\n")
+			m.mu.Unlock()
+			if strings.Contains(lines.Text(), line.Ready) {
+				once.Do(func() { close(m.ready) })
+			}
+		}
+		_ = cmd.Wait()
+	}()
+	t.Cleanup(func() {
+		_ = cmd.Process.Kill()
+		<-m.ended
+		if t.Failed() {
+			t.Logf("the console said:\n%s", m.said())
+		}
+	})
+	select {
+	case <-m.ready:
+	case <-m.ended:
+		t.Fatal("the board ended before its guest was ready")
+	case <-time.After(patience):
+		t.Fatal("the guest is not ready")
+	}
+	conn, err := net.Dial("unix", socket)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m.calls = rpc.NewClient(conn)
+	t.Cleanup(func() { m.calls.Close() })
+	return m
+}
+
+func (m *machine) said() string {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.console.String()
+}
+
+// call asks the guest, and ends the test where no answer comes.
+func (m *machine) call(method string, arg, answer any) {
+	m.t.Helper()
+	if err := m.try(method, arg, answer); err != nil {
+		m.t.Fatalf("%s %v: %v", method, arg, err)
+	}
+}
+
+func (m *machine) try(method string, arg, answer any) error {
+	done := m.calls.Go(line.Service+"."+method, arg, answer, make(chan *rpc.Call, 1)).Done
+	select {
+	case c := <-done:
+		return c.Error
+	case <-m.ended:
+		return errors.New("the board ended")
+	case <-time.After(patience):
+		return errors.New("no answer")
+	}
+}
+
+// read is what a file holds, or the error of reading it.
+func (m *machine) read(path string) string {
+	m.t.Helper()
+	var text line.Text
+	m.call("Read", path, &text)
+	if text.Error != "" {
+		return text.Error
+	}
+	return strings.TrimSpace(text.Text)
+}
+
+// write writes a file that must take it.
+func (m *machine) write(path, text string) {
+	m.t.Helper()
+	var answer line.Text
+	m.call("Write", line.File{Path: path, Text: text}, &answer)
+	if answer.Error != "" {
+		m.t.Fatalf("writing %q to %s: %s", text, path, answer.Error)
+	}
+}
+
+// find is the one path that fits a pattern, as soon as there is one.
+func (m *machine) find(pattern string) string {
+	m.t.Helper()
+	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
+		var paths []string
+		if m.call("Find", pattern, &paths); len(paths) == 1 {
+			return paths[0]
+		} else if len(paths) > 1 {
+			m.t.Fatalf("%s fits several: %v", pattern, paths)
+		}
+	}
+	m.t.Fatalf("nothing fits %s", pattern)
+	return ""
+}
+
+// run runs a program of the guest as a user without privileges.
+func (m *machine) run(args ...string) line.Outcome {
+	m.t.Helper()
+	var out line.Outcome
+	m.call("Run", line.Program{Args: args, Timeout: patience, UID: nobody}, &out)
+	return out
+}
+
+// nobody is a user without privileges or groups.
+const nobody = 1000
+
+// emulator finds QEMU in the kit, else in the path.
+func (k kit) emulator(t *testing.T, name string) string {
+	t.Helper()
+	if path := filepath.Join(k.dir, "qemu/usr/bin", name); exists(path) {
+		return path
+	}
+	path, err := exec.LookPath(name)
+	if err != nil {
+		lacking(t, name)
+	}
+	return path
+}
+
+func exists(path string) bool {
+	_, err := os.Stat(path)
+	return err == nil
+}
