@@ -84,6 +84,7 @@ type machine struct {
 	calls   *rpc.Client
 	ended   chan struct{}
 	ready   chan struct{}
+	failed  chan struct{}
 	mu      sync.Mutex
 	console strings.Builder
 }
@@ -92,7 +93,8 @@ type machine struct {
 // arguments name too.
 func boot(t *testing.T, k kit, emulator, socket string, args ...string) *machine {
 	t.Helper()
-	m := &machine{t: t, ended: make(chan struct{}), ready: make(chan struct{})}
+	t.Logf("built at %v", time.Now())
+	m := &machine{t: t, ended: make(chan struct{}), ready: make(chan struct{}), failed: make(chan struct{})}
 	cmd := exec.Command(emulator, args...)
 	// An emulator that was unpacked and not installed finds its libraries beside itself.
 	cmd.Env = append(os.Environ(), "LD_LIBRARY_PATH="+filepath.Join(k.dir, "qemu/usr/lib/x86_64-linux-gnu")+":"+filepath.Join(k.dir, "qemu/lib/x86_64-linux-gnu"))
@@ -106,13 +108,16 @@ func boot(t *testing.T, k kit, emulator, socket string, args ...string) *machine
 	}
 	go func() {
 		defer close(m.ended)
-		var once sync.Once
+		var up, down sync.Once
 		for lines := bufio.NewScanner(out); lines.Scan(); {
 			m.mu.Lock()
 			m.console.WriteString(lines.Text() + "\n")
 			m.mu.Unlock()
 			if strings.Contains(lines.Text(), line.Ready) {
-				once.Do(func() { close(m.ready) })
+				up.Do(func() { close(m.ready) })
+			}
+			if strings.Contains(lines.Text(), line.Failed) {
+				down.Do(func() { close(m.failed) })
 			}
 		}
 		_ = cmd.Wait()
@@ -126,11 +131,14 @@ func boot(t *testing.T, k kit, emulator, socket string, args ...string) *machine
 	})
 	select {
 	case <-m.ready:
+	case <-m.failed:
+		t.Fatal("the guest failed")
 	case <-m.ended:
 		t.Fatal("the board ended before its guest was ready")
 	case <-time.After(patience):
 		t.Fatal("the guest is not ready")
 	}
+	t.Logf("up at %v", time.Now())
 	conn, err := net.Dial("unix", socket)
 	if err != nil {
 		t.Fatal(err)

@@ -21,7 +21,7 @@ const settleTime = 300 * time.Millisecond
 
 func main() {
 	if err := serve(); err != nil {
-		fmt.Println("=== failed:", err)
+		fmt.Println(line.Failed, err)
 	}
 	syscall.Sync()
 	if err := syscall.Reboot(syscall.LINUX_REBOOT_CMD_POWER_OFF); err != nil {

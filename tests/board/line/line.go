@@ -7,8 +7,11 @@ import "time"
 // Service is the name the guest's calls are registered under.
 const Service = "Guest"
 
-// Ready is what the guest writes to its console when it takes calls.
-const Ready = "=== ready"
+// What the guest writes to its console: that it takes calls, or why it never will.
+const (
+	Ready  = "=== ready"
+	Failed = "=== failed"
+)
 
 // Environment of the guest's first program, given on the kernel's command line.
 const (
