@@ -3,7 +3,6 @@ package board_test
 import (
 	"fmt"
 	"net"
-	"net/http/httptest"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -12,45 +11,54 @@ import (
 	"nestmon/tests/board/line"
 )
 
+// hostSeenFromGuest is the address by which a guest of QEMU's user network reaches this machine's loopback (QEMU's documentation,
+// system/devices/net).
+const (
+	hostSeenFromGuest = "10.0.2.2"
+	guestAddress      = "10.0.2.15"
+)
+
 // Chips of the ARM board, as the emulator names them.
 const (
 	pile, air, outside = "pile", "air", "outside"
 )
 
-// faster lets the board's clock run ahead of ours: each instruction counts 2^3 ns and idle time is skipped, so that an alarm that waits
-// for 10 minutes waits for 10 minutes there and for a few seconds here.
-const faster = "shift=3,sleep=off"
-
-func bootARM(t *testing.T, arm string) (*machine, *monitor) {
+// bootARM starts an i.MX6 board with sensors on its first I2C bus and a network card.
+func bootARM(t *testing.T) (*machine, *monitor) {
 	k := findKit(t)
-	kernel, tree, dtb := k.file(t, "armhf/boot/vmlinuz-*"), k.file(t, "armhf/lib/modules/*/kernel"), k.file(t, "armhf/usr/lib/linux-image-*/imx6q-sabrelite.dtb")
+	kernel, tree, dtb := k.file(t, "armhf/vmlinuz"), k.file(t, "armhf/modules"), k.file(t, "armhf/imx6q-sabrelite.dtb")
 	emulator := k.emulator(t, "qemu-system-arm")
-	files := bundle{"init": build(t, "nestmon/tests/board/guest", "arm", "7"), "nestmon": build(t, "nestmon/cmd/nestmon", "arm", arm)}
+	files := bundle{"init": build(t, guest, "arm", "7"), "nestmon": build(t, program, "arm", "7"), "nestmon6": build(t, program, "arm", "6")}
 	files.addModules(t, tree, "i2c-dev", "i2c-imx", "lm75", "tmp421", "gpio-mxc", "fec")
 	dir := t.TempDir()
 	socket, qmp := filepath.Join(dir, "line"), filepath.Join(dir, "qmp")
-	// The driver of the serial line would move its bytes by a DMA engine that the emulator does not have, so that engine's driver is left out.
+	// The driver of the serial line would move its bytes by a DMA engine that the emulator does not have: that engine's driver is left out.
 	m := boot(t, k, emulator, socket,
-		"-M", "sabrelite", "-smp", "1", "-m", "512", "-nodefaults", "-nographic", "-no-reboot", "-icount", faster,
+		"-M", "sabrelite", "-smp", "1", "-m", "512", "-nodefaults", "-nographic", "-no-reboot", "-icount", ahead,
 		"-kernel", kernel, "-dtb", dtb, "-initrd", files.pack(t),
-		"-append", fmt.Sprintf("console=ttymxc1 panic=-1 loglevel=4 initcall_blacklist=sdma_driver_init fw_devlink=permissive %s=/dev/ttymxc0 %s=%d %s=10.0.2.15",
-			line.DeviceVariable, line.TimeVariable, time.Now().Unix(), line.AddressVariable),
+		"-append", "console=ttymxc1 panic=-1 loglevel=4 initcall_blacklist=sdma_driver_init fw_devlink=permissive "+environment("/dev/ttymxc0", guestAddress),
 		"-serial", "unix:"+socket+",server=on,wait=off", "-serial", "stdio", "-qmp", "unix:"+qmp+",server=on,wait=off", "-nic", "user",
 		"-device", "tmp105,bus=i2c-bus.0,address=0x4a,id="+air, "-device", "tmp105,bus=i2c-bus.0,address=0x4b,id="+outside,
 		"-device", "tmp421,bus=i2c-bus.0,address=0x4c,id="+pile)
 	return m, watchChips(t, qmp)
 }
 
+// TestARM warms and cools the chips of a board, and hears at its phone what the daemon there makes of it. Delays of alarms are the real
+// ones, by the board's clock.
 func TestARM(t *testing.T) {
-	m, chips := bootARM(t, "7")
+	m, chips := bootARM(t)
 	phone := listen(t)
-	chips.warm(pile, "temperature0", 36000)
-	chips.warm(air, "temperature", 21000)
-	chips.warm(outside, "temperature", 12000)
-	for _, device := range []string{"tmp105 0x4a", "tmp105 0x4b", "tmp421 0x4c"} {
-		m.write("/sys/class/i2c-adapter/i2c-0/new_device", device)
+	mild := func() {
+		chips.warm(pile, "temperature0", 36500)
+		chips.warm(air, "temperature", 21000)
+		chips.warm(outside, "temperature", 12500)
 	}
-	m.write("/tmp/nestmon.yaml", fmt.Sprintf(`
+	mild()
+	adapter := "/sys/class/i2c-adapter/i2c-0"
+	for _, device := range []string{"tmp105 0x4a", "tmp105 0x4b", "tmp421 0x4c"} {
+		m.write(adapter+"/new_device", device)
+	}
+	m.write(configFile, fmt.Sprintf(`
 site: {id: barn, name: Barn, timezone: UTC, display: celsius}
 data: /tmp/data
 poll: 30s
@@ -63,31 +71,52 @@ nests:
 outside: outside
 phone: {channels: [{name: mobile, url: "http://%s:%d", at_least: notice}]}
 `, hostSeenFromGuest, phone.Listener.Addr().(*net.TCPAddr).Port))
-	t.Log(m.run("/nestmon", "check", "--config", "/tmp/nestmon.yaml"))
-	b := time.Now()
-	up := func() { t.Log(time.Since(b), m.read("/proc/uptime")) }
-	up()
-	var pid int
-	m.call("Start", line.Program{Args: []string{"/nestmon", "run", "--config", "/tmp/nestmon.yaml"}, UID: nobody}, &pid)
-	for range 4 {
-		time.Sleep(3*time.Second)
-		up()
-		t.Log(m.run("/nestmon", "status", "--config", "/tmp/nestmon.yaml"))
-	}
-	chips.warm(air, "temperature", 38000)
-	for range 6 {
-		time.Sleep(2*time.Second)
-		up()
-		t.Log(m.run("/nestmon", "status", "--config", "/tmp/nestmon.yaml"))
-		t.Log(phone.heard)
-	}
-	var out line.Outcome
-	m.call("Stop", pid, &out)
-	t.Log(out)
-}
 
-// hostSeenFromGuest is the address by which a guest of QEMU's user network reaches this machine's loopback (QEMU's documentation,
-// system/devices/net).
-const hostSeenFromGuest = "10.0.2.2"
-var _ = strings.Contains
-var _ = httptest.NewServer
+	if got := m.run("/nestmon6", "check", "--config", configFile); got.Code != 0 {
+		t.Errorf("check: exit %d\n%s%s", got.Code, got.Out, got.Err)
+	}
+	began := time.Now()
+	lap := func(what string) { t.Logf("%s after %.1f s here, up %s there", what, time.Since(began).Seconds(), m.read("/proc/uptime")) }
+	daemon := m.daemon("/nestmon")
+	archived(m, "oak-cluster,36.50", "oak-air,21.00", "outside,12.50") // the tmp421 measures in sixteenths of a degree
+	lap("first readings")
+
+	t.Run("heat", func(t *testing.T) {
+		chips.warm(air, "temperature", 38000)
+		phone.waitFor(t, "URGENT: nest oak: nest too hot, 38.0 °C")
+		mild()
+		phone.waitFor(t, "over: nest oak: nest too hot")
+		lap("heat")
+	})
+	t.Run("chill", func(t *testing.T) {
+		if got := m.run("/nestmon6", "litter", "kindled", "--config", configFile, "--nest", "oak", "--born", "7"); got.Code != 0 {
+			t.Fatalf("litter: exit %d\n%s%s", got.Code, got.Out, got.Err)
+		}
+		chips.warm(pile, "temperature0", 22000)
+		phone.waitFor(t, "URGENT: nest oak: kits too cold")
+		lap("chill")
+		mild()
+	})
+	t.Run("a chip that is gone", func(t *testing.T) {
+		m.write(adapter+"/delete_device", "0x4a")
+		phone.waitFor(t, "nest oak: probe silent")
+		m.write(adapter+"/new_device", "tmp105 0x4a")
+		phone.waitFor(t, "over: nest oak: probe silent")
+		lap("silence")
+	})
+	var out line.Outcome
+	if m.call("Stop", daemon, &out); out.Code != 0 {
+		t.Errorf("run: exit %d", out.Code)
+	}
+	t.Run("GOARM=6", func(t *testing.T) {
+		chips.warm(outside, "temperature", -7500)
+		daemon := m.daemon("/nestmon6")
+		archived(m, "outside,-7.50")
+		if m.call("Stop", daemon, &out); out.Code != 0 {
+			t.Errorf("run: exit %d", out.Code)
+		}
+		lap("the other build")
+	})
+	t.Log(m.read(logFile))
+	t.Log(strings.Join(phone.heard, "\n---\n"))
+}

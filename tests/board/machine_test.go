@@ -8,11 +8,13 @@ package board_test
 import (
 	"bufio"
 	"errors"
+	"fmt"
 	"net"
 	"net/rpc"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -23,6 +25,21 @@ import (
 
 // patience bounds a failing test; nothing is measured with it. A guest is up after 4 to 6 s on a quiet machine.
 const patience = 120 * time.Second
+
+// ahead lets a board's clock run ahead of ours: an instruction takes 2^3 ns there and idle time is skipped, so that what waits ten minutes
+// waits for ten minutes there and for seconds here, and no timeout there depends on what else this machine has to do.
+const ahead = "shift=3,sleep=off"
+
+// nobody is a user without privileges or groups.
+const nobody = 1000
+
+// Programs of a guest, and files there.
+const (
+	program    = "nestmon/cmd/nestmon"
+	guest      = "nestmon/tests/board/guest"
+	configFile = "/tmp/nestmon.yaml"
+	logFile    = "/tmp/log"
+)
 
 // lacking skips the test for what is not there, or fails it where everything was to be there.
 func lacking(t *testing.T, what string) {
@@ -89,11 +106,15 @@ type machine struct {
 	console strings.Builder
 }
 
+// environment is what the guest finds in its environment, as the kernel's command line gives it.
+func environment(device, address string) string {
+	return fmt.Sprintf("%s=%s %s=%s %s=%d", line.DeviceVariable, device, line.AddressVariable, address, line.TimeVariable, time.Now().Unix())
+}
+
 // boot starts an emulator and waits until its guest takes calls. The serial line of the calls is a socket at socket, which the
 // arguments name too.
 func boot(t *testing.T, k kit, emulator, socket string, args ...string) *machine {
 	t.Helper()
-	t.Logf("built at %v", time.Now())
 	m := &machine{t: t, ended: make(chan struct{}), ready: make(chan struct{}), failed: make(chan struct{})}
 	cmd := exec.Command(emulator, args...)
 	// An emulator that was unpacked and not installed finds its libraries beside itself.
@@ -138,7 +159,6 @@ func boot(t *testing.T, k kit, emulator, socket string, args ...string) *machine
 	case <-time.After(patience):
 		t.Fatal("the guest is not ready")
 	}
-	t.Logf("up at %v", time.Now())
 	conn, err := net.Dial("unix", socket)
 	if err != nil {
 		t.Fatal(err)
@@ -198,16 +218,15 @@ func (m *machine) write(path, text string) {
 // find is the one path that fits a pattern, as soon as there is one.
 func (m *machine) find(pattern string) string {
 	m.t.Helper()
-	for end := time.Now().Add(patience); time.Now().Before(end); time.Sleep(100 * time.Millisecond) {
-		var paths []string
-		if m.call("Find", pattern, &paths); len(paths) == 1 {
-			return paths[0]
-		} else if len(paths) > 1 {
-			m.t.Fatalf("%s fits several: %v", pattern, paths)
-		}
+	var paths []string
+	eventually(m.t, func() bool {
+		m.call("Find", pattern, &paths)
+		return len(paths) > 0
+	}, func() string { return "nothing fits " + pattern })
+	if len(paths) > 1 {
+		m.t.Fatalf("%s fits several: %v", pattern, paths)
 	}
-	m.t.Fatalf("nothing fits %s", pattern)
-	return ""
+	return paths[0]
 }
 
 // run runs a program of the guest as a user without privileges.
@@ -217,9 +236,6 @@ func (m *machine) run(args ...string) line.Outcome {
 	m.call("Run", line.Program{Args: args, Timeout: patience, UID: nobody}, &out)
 	return out
 }
-
-// nobody is a user without privileges or groups.
-const nobody = 1000
 
 // emulator finds QEMU in the kit, else in the path.
 func (k kit) emulator(t *testing.T, name string) string {
@@ -237,4 +253,31 @@ func (k kit) emulator(t *testing.T, name string) string {
 func exists(path string) bool {
 	_, err := os.Stat(path)
 	return err == nil
+}
+
+// daemon starts nestmon run, and is its process number.
+func (m *machine) daemon(program string) (pid int) {
+	m.t.Helper()
+	m.call("Start", line.Program{Args: []string{program, "run", "--config", configFile}, UID: nobody, Log: logFile}, &pid)
+	return pid
+}
+
+// archived waits until nestmon export shows every one of the rows, which may leave out their time and their end.
+func archived(m *machine, rows ...string) {
+	m.t.Helper()
+	var out line.Outcome
+	eventually(m.t, func() bool {
+		out = m.run("/nestmon", "export", "--config", configFile)
+		return !slices.ContainsFunc(rows, func(row string) bool { return !strings.Contains(out.Out, ","+row) })
+	}, func() string { return fmt.Sprintf("the archive does not show %q:\n%s%s", rows, out.Out, out.Err) })
+}
+
+// eventually waits until ok, and ends the test with what story tells otherwise.
+func eventually(t *testing.T, ok func() bool, story func() string) {
+	t.Helper()
+	for end := time.Now().Add(patience); !ok(); time.Sleep(100 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatal(story())
+		}
+	}
 }

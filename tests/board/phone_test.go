@@ -1,9 +1,12 @@
 package board_test
 
 import (
+	"fmt"
 	"io"
+	"mime"
 	"net/http"
 	"net/http/httptest"
+	"slices"
 	"strings"
 	"sync"
 	"testing"
@@ -23,19 +26,25 @@ func listen(t *testing.T) *ears {
 		text, _ := io.ReadAll(r.Body)
 		e.mu.Lock()
 		defer e.mu.Unlock()
-		e.heard = append(e.heard, r.Header.Get("Title")+"\n"+string(text))
+		title, _ := new(mime.WordDecoder).DecodeHeader(r.Header.Get("Title"))
+		e.heard = append(e.heard, title+"\n"+string(text))
 	}))
 	t.Cleanup(e.Close)
 	return e
 }
 
-func (e *ears) hear(words string) bool {
+// waitFor waits until a message holds the words.
+func (e *ears) waitFor(t *testing.T, words string) {
+	t.Helper()
+	eventually(t, func() bool {
+		return slices.ContainsFunc(e.all(), func(text string) bool { return strings.Contains(text, words) })
+	}, func() string {
+		return fmt.Sprintf("the phone never heard %q, but:\n%s", words, strings.Join(e.all(), "\n\n"))
+	})
+}
+
+func (e *ears) all() []string {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	for _, text := range e.heard {
-		if strings.Contains(text, words) {
-			return true
-		}
-	}
-	return false
+	return slices.Clone(e.heard)
 }

@@ -3,30 +3,161 @@ package board_test
 import (
 	"fmt"
 	"path/filepath"
+	"regexp"
+	"strings"
 	"testing"
 	"time"
 
 	"nestmon/tests/board/line"
 )
 
+// Chips of the kernel's I2C stub, by address.
+const (
+	tmp102, jc42, bme280, ds2482 = 0x48, 0x1a, 0x76, 0x19
+
+	rom = "28-00000a1b2c3d"
+)
+
 func bootPC(t *testing.T) *machine {
 	k := findKit(t)
-	kernel, tree := k.file(t, "amd64/boot/vmlinuz-*"), k.file(t, "amd64/lib/modules/*/kernel")
+	kernel, tree := k.file(t, "amd64/vmlinuz"), k.file(t, "amd64/modules")
 	emulator := k.emulator(t, "qemu-system-x86_64")
-	files := bundle{"init": build(t, "nestmon/tests/board/guest", "amd64", ""), "nestmon": build(t, "nestmon/cmd/nestmon", "amd64", "")}
-	files.addModules(t, tree, "i2c-dev", "i2c-stub chip_addr=0x48,0x1a,0x76,0x19", "tmp102", "jc42", "bmp280-i2c", "ds2482", "w1_therm")
+	files := bundle{"init": build(t, guest, "amd64", ""), "nestmon": build(t, program, "amd64", "")}
+	files.addModules(t, tree, "i2c-dev", fmt.Sprintf("i2c-stub chip_addr=%#x,%#x,%#x,%#x", tmp102, jc42, bme280, ds2482), "tmp102", "jc42", "bmp280-i2c", "ds2482", "w1_therm")
 	socket := filepath.Join(t.TempDir(), "line")
-	args := []string{
-		"-accel", "tcg", "-M", "q35", "-m", "512", "-smp", "1", "-nodefaults", "-nographic", "-no-reboot",
+	return boot(t, k, emulator, socket,
+		"-accel", "tcg", "-M", "q35", "-m", "512", "-smp", "1", "-nodefaults", "-nographic", "-no-reboot", "-icount", ahead,
 		"-kernel", kernel, "-initrd", files.pack(t),
-		"-append", fmt.Sprintf("console=ttyS0 panic=-1 quiet loglevel=4 %s=/dev/ttyS1 %s=%d", line.DeviceVariable, line.TimeVariable, time.Now().Unix()),
-		"-serial", "stdio", "-serial", "unix:" + socket + ",server=on,wait=off",
-	}
-	return boot(t, k, emulator, socket, args...)
+		"-append", "console=ttyS0 panic=-1 loglevel=4 "+environment("/dev/ttyS1", ""),
+		"-serial", "stdio", "-serial", "unix:"+socket+",server=on,wait=off")
 }
+
+// stub is the adapter of the kernel's I2C stub.
+type stub struct {
+	*machine
+	bus int
+}
+
+// words fills registers of a chip that sends the high byte first.
+func (s stub) words(address uint8, values map[uint8]uint16) {
+	s.t.Helper()
+	swapped := make(map[uint8]uint16, len(values))
+	for register, value := range values {
+		swapped[register] = value<<8 | value>>8
+	}
+	s.call("Put", line.Registers{Bus: s.bus, Address: address, Values: swapped, Words: true}, &struct{}{})
+}
+
+// bytes fills registers from first on.
+func (s stub) bytes(address, first uint8, values ...uint8) {
+	s.t.Helper()
+	all := make(map[uint8]uint16, len(values))
+	for i, value := range values {
+		all[first+uint8(i)] = uint16(value)
+	}
+	s.call("Put", line.Registers{Bus: s.bus, Address: address, Values: all}, &struct{}{})
+}
+
+// bind lets a driver of the kernel find its chip.
+func (s stub) bind(driver string, address uint8) {
+	s.t.Helper()
+	s.write(fmt.Sprintf("/sys/class/i2c-adapter/i2c-%d/new_device", s.bus), fmt.Sprintf("%s %#x", driver, address))
+}
+
+// bridge makes the 1-Wire bridge answer every status with one byte, and every read of the wire with another.
+func (s stub) bridge(status, data uint8) {
+	s.t.Helper()
+	const readData = 0xe2 // the stub's register that the driver's reads of the wire come from, found by trying
+	all := make([]uint8, 256)
+	for i := range all {
+		all[i] = status
+	}
+	all[readData] = data
+	s.bytes(ds2482, 0, all...)
+}
+
+// little is 16-bit numbers with the low byte first.
+func little(numbers ...int16) (all []uint8) {
+	for _, n := range numbers {
+		all = append(all, uint8(n), uint8(uint16(n)>>8))
+	}
+	return all
+}
+
+// fill makes the stub the chips, with values of the datasheets' examples where there are any.
+func (s stub) fill() {
+	s.words(tmp102, map[uint8]uint16{0: 0x2640, 1: 0x60a0, 2: 0x4b00, 3: 0x5000})
+	s.words(jc42, map[uint8]uint16{0: 0x00ff, 1: 0, 5: 0xc258, 6: 0x0054, 7: 0x0400})
+	s.bytes(bme280, 0xd0, 0x60)
+	s.bytes(bme280, 0xf2, 0, 0, 0, 0)
+	s.bytes(bme280, 0x88, little(27504, 26435, -1000)...)
+	s.bytes(bme280, 0x8e, little(-29059 /* 36477 */, -10685, 3024, 2855, 140, -7, 15500, -14600, 6000)...)
+	s.bytes(bme280, 0xa1, 75)
+	s.bytes(bme280, 0xe1, append(little(362), 0x00, 0x14, 0x0a, 0x00, 0x1e)...)
+	const pressure, temperature, humidity = 415148, 519888, 30000
+	s.bytes(bme280, 0xf7, pressure>>12, pressure>>4&0xff, pressure&0xf<<4, temperature>>12, temperature>>4&0xff, temperature&0xf<<4, humidity>>8, humidity&0xff)
+	s.bridge(idle, 0xff)
+	s.bind("tmp102", tmp102)
+	s.bind("jc42", jc42)
+	s.bind("bme280", bme280)
+	s.bind("ds2482", ds2482)
+}
+
+// Status bytes of the DS2482 (its datasheet, status register): 08 logic level high, 10 reset done, 02 presence, 20 a single bit read as 1.
+const (
+	idle     = 0x18
+	presence = 0x1a
+)
 
 func TestPC(t *testing.T) {
 	m := bootPC(t)
-	t.Log(m.find("/sys/class/i2c-adapter/i2c-*"))
-	t.Log(m.run("/nestmon", "version"))
+	adapter := m.find("/sys/class/i2c-adapter/i2c-*")
+	s := stub{machine: m}
+	if _, err := fmt.Sscanf(filepath.Base(adapter), "i2c-%d", &s.bus); err != nil {
+		t.Fatal(err)
+	}
+	s.fill()
+	chip := func(address uint8) string { return fmt.Sprintf("/sys/bus/i2c/devices/%d-%04x", s.bus, address) }
+	master := m.find("/sys/bus/w1/devices/w1_bus_master*")
+	s.bridge(presence, 0xff)
+	m.write(master+"/w1_master_add", rom)
+	wire := "/sys/bus/w1/devices/" + rom
+	m.find(wire)
+	for _, f := range []string{chip(tmp102) + "/hwmon/hwmon*/temp1_input", chip(jc42) + "/hwmon/hwmon*/temp1_input", chip(bme280) + "/iio:device*/in_temp_input", chip(bme280) + "/iio:device*/in_humidityrelative_input"} {
+		t.Log(f, m.read(m.find(f)))
+	}
+	t.Log(m.read(wire + "/resolution"))
+	for _, st := range [][2]uint8{{presence, 0}, {presence, 0xff}, {idle, 0}} {
+		s.bridge(st[0], st[1])
+		t.Log(st, m.read(wire+"/w1_slave"), m.read(wire+"/temperature"))
+	}
+
+	m.write("/tmp/nestmon.yaml", fmt.Sprintf(`
+site: {id: barn, name: Barn, timezone: UTC, display: celsius}
+data: /tmp/data
+poll: 5s
+probes:
+  - {id: oak-cluster, source: w1, rom: %s}
+  - {id: oak-air, source: kernel, device: %s}
+  - {id: elm-cluster, source: kernel, device: jc42}
+  - {id: elm-air, source: kernel, device: %s, chip: bme280}
+nests:
+  - {id: oak, kind: wooden-box, cluster: oak-cluster, air: oak-air}
+  - {id: elm, kind: wooden-box, cluster: elm-cluster, air: elm-air}
+`, rom, chip(tmp102), chip(bme280)))
+	t.Log(m.run("/nestmon", "check", "--config", "/tmp/nestmon.yaml"))
+	var pid int
+	m.call("Start", line.Program{Args: []string{"/nestmon", "run", "--config", "/tmp/nestmon.yaml"}, UID: nobody, Log: "/tmp/log"}, &pid)
+	for range 3 {
+		time.Sleep(2 * time.Second)
+		t.Log(m.run("/nestmon", "status", "--config", "/tmp/nestmon.yaml"))
+		t.Log(m.read("/tmp/log"))
+	}
+	var out line.Outcome
+	m.call("Stop", pid, &out)
+	t.Log(out)
+	t.Log(m.run("/nestmon", "export", "--config", "/tmp/nestmon.yaml"))
 }
+
+var _ = regexp.MustCompile
+var _ = strings.Contains

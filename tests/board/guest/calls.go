@@ -79,6 +79,14 @@ func (g *Guest) Run(p line.Program, out *line.Outcome) error {
 // Start starts a program and tells its process number.
 func (g *Guest) Start(p line.Program, pid *int) error {
 	s := &started{cmd: exec.Command(p.Args[0], p.Args[1:]...)}
+	if p.Log != "" {
+		f, err := os.Create(p.Log)
+		if err != nil {
+			return err
+		}
+		defer f.Close()
+		s.cmd.Stderr = f
+	}
 	if err := s.start(p.UID); err != nil {
 		return err
 	}
@@ -130,7 +138,10 @@ func (g *Guest) Put(r line.Registers, _ *struct{}) error {
 }
 
 func (s *started) start(uid uint32) error {
-	s.cmd.Stdout, s.cmd.Stderr, s.cmd.Dir = &s.out, &s.err, "/tmp"
+	s.cmd.Stdout, s.cmd.Dir = &s.out, "/tmp"
+	if s.cmd.Stderr == nil {
+		s.cmd.Stderr = &s.err
+	}
 	s.cmd.Env = []string{"HOME=/tmp", "TMPDIR=/tmp"}
 	s.cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: uid, Gid: uid}}
 	return s.cmd.Start()

@@ -40,6 +40,7 @@ type Program struct {
 	Args    []string
 	Timeout time.Duration // of the guest's clock
 	UID     uint32
+	Log     string // file for what a started program writes to standard error; where empty, its end tells
 }
 
 // Outcome is what a program did.
