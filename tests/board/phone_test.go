@@ -15,8 +15,8 @@ import (
 // ears are the phone: they keep what is posted.
 type ears struct {
 	*httptest.Server
-	mu    sync.Mutex
-	heard []string
+	mu   sync.Mutex
+	said []string
 }
 
 func listen(t *testing.T) *ears {
@@ -27,7 +27,7 @@ func listen(t *testing.T) *ears {
 		e.mu.Lock()
 		defer e.mu.Unlock()
 		title, _ := new(mime.WordDecoder).DecodeHeader(r.Header.Get("Title"))
-		e.heard = append(e.heard, title+"\n"+string(text))
+		e.said = append(e.said, title+"\n"+string(text))
 	}))
 	t.Cleanup(e.Close)
 	return e
@@ -36,15 +36,17 @@ func listen(t *testing.T) *ears {
 // waitFor waits until a message holds the words.
 func (e *ears) waitFor(t *testing.T, words string) {
 	t.Helper()
-	eventually(t, func() bool {
-		return slices.ContainsFunc(e.all(), func(text string) bool { return strings.Contains(text, words) })
-	}, func() string {
+	eventually(t, func() bool { return e.heard(words) }, func() string {
 		return fmt.Sprintf("the phone never heard %q, but:\n%s", words, strings.Join(e.all(), "\n\n"))
 	})
+}
+
+func (e *ears) heard(words string) bool {
+	return slices.ContainsFunc(e.all(), func(text string) bool { return strings.Contains(text, words) })
 }
 
 func (e *ears) all() []string {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	return slices.Clone(e.heard)
+	return slices.Clone(e.said)
 }

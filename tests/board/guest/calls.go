@@ -10,6 +10,7 @@ import (
 	"path/filepath"
 	"sync"
 	"syscall"
+	"time"
 
 	"nestmon/tests/board/line"
 )
@@ -110,6 +111,12 @@ func (g *Guest) Stop(pid int, out *line.Outcome) error {
 		return err
 	}
 	*out = s.wait()
+	return nil
+}
+
+// Sleep lets time pass by the board's clock.
+func (g *Guest) Sleep(d time.Duration, _ *struct{}) error {
+	time.Sleep(d)
 	return nil
 }
 
