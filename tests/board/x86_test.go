@@ -3,7 +3,6 @@ package board_test
 import (
 	"fmt"
 	"path/filepath"
-	"regexp"
 	"strings"
 	"testing"
 	"time"
@@ -28,7 +27,7 @@ func bootPC(t *testing.T) *machine {
 	return boot(t, k, emulator, socket,
 		"-accel", "tcg", "-M", "q35", "-m", "512", "-smp", "1", "-nodefaults", "-nographic", "-no-reboot", "-icount", ahead,
 		"-kernel", kernel, "-initrd", files.pack(t),
-		"-append", "console=ttyS0 panic=-1 loglevel=4 "+environment("/dev/ttyS1", ""),
+		"-append", "console=ttyS0 panic=-1 loglevel=4 cryptomgr.notests "+environment("/dev/ttyS1", ""),
 		"-serial", "stdio", "-serial", "unix:"+socket+",server=on,wait=off")
 }
 
@@ -109,55 +108,100 @@ const (
 	presence = 0x1a
 )
 
+// TestPC reads chips of the kernel's I2C stub through the kernel's drivers, by file and by nestmon, and a 1-Wire bus whose line fails in each
+// way a line can.
 func TestPC(t *testing.T) {
+	began := time.Now()
 	m := bootPC(t)
-	adapter := m.find("/sys/class/i2c-adapter/i2c-*")
+	lap := func(what string) {
+		t.Logf("%s after %.1f s here, %s of the processor, up %s there", what, time.Since(began).Seconds(), m.cpu(), m.read("/proc/uptime"))
+	}
 	s := stub{machine: m}
-	if _, err := fmt.Sscanf(filepath.Base(adapter), "i2c-%d", &s.bus); err != nil {
+	if _, err := fmt.Sscanf(filepath.Base(m.find("/sys/class/i2c-adapter/i2c-*")), "i2c-%d", &s.bus); err != nil {
 		t.Fatal(err)
 	}
 	s.fill()
 	chip := func(address uint8) string { return fmt.Sprintf("/sys/bus/i2c/devices/%d-%04x", s.bus, address) }
-	master := m.find("/sys/bus/w1/devices/w1_bus_master*")
+	t.Run("what the kernel makes of registers", func(t *testing.T) {
+		for _, row := range []struct{ file, want, source string }{
+			{chip(tmp102) + "/hwmon/hwmon*/temp1_input", "76500", "computed: the driver sets 13 bit, so that 2640 is 1224 sixteenths"},
+			{chip(jc42) + "/hwmon/hwmon*/temp1_input", "37500", "computed: 600 sixteenths; the three upper bits are alarms (Microchip DS25095A)"},
+			{chip(bme280) + "/iio:device*/in_temp_input", "25080", "the datasheet's example, from memory"},
+			{chip(bme280) + "/iio:device*/in_humidityrelative_input", "49821", "measured on kernel 6.1.176"},
+			{chip(bme280) + "/iio:device*/in_pressure_input", "100.653253906", "the datasheet's example, from memory"},
+		} {
+			if got := m.read(m.find(row.file)); got != row.want {
+				t.Errorf("%s: got %q, want %s (%s)", row.file, got, row.want, row.source)
+			}
+		}
+	})
 	s.bridge(presence, 0xff)
-	m.write(master+"/w1_master_add", rom)
-	wire := "/sys/bus/w1/devices/" + rom
-	m.find(wire)
-	for _, f := range []string{chip(tmp102) + "/hwmon/hwmon*/temp1_input", chip(jc42) + "/hwmon/hwmon*/temp1_input", chip(bme280) + "/iio:device*/in_temp_input", chip(bme280) + "/iio:device*/in_humidityrelative_input"} {
-		t.Log(f, m.read(m.find(f)))
-	}
-	t.Log(m.read(wire + "/resolution"))
-	for _, st := range [][2]uint8{{presence, 0}, {presence, 0xff}, {idle, 0}} {
-		s.bridge(st[0], st[1])
-		t.Log(st, m.read(wire+"/w1_slave"), m.read(wire+"/temperature"))
-	}
+	m.write(m.find("/sys/bus/w1/devices/w1_bus_master*")+"/w1_master_add", rom)
+	wire := m.find("/sys/bus/w1/devices/" + rom)
+	m.find(wire + "/w1_slave")
+	m.find(wire + "/hwmon/hwmon*/temp1_input")
+	m.read(wire + "/resolution") // while all bits are one the driver falls back to 12 bit
 
-	m.write("/tmp/nestmon.yaml", fmt.Sprintf(`
+	m.write(configFile, fmt.Sprintf(`
 site: {id: barn, name: Barn, timezone: UTC, display: celsius}
 data: /tmp/data
 poll: 5s
 probes:
   - {id: oak-cluster, source: w1, rom: %s}
-  - {id: oak-air, source: kernel, device: %s}
+  - {id: oak-air, source: kernel, device: tmp102}
   - {id: elm-cluster, source: kernel, device: jc42}
   - {id: elm-air, source: kernel, device: %s, chip: bme280}
+  - {id: elm-cage, source: i2c, chip: sht4x, bus: i2c-%d, address: 0x44}
 nests:
   - {id: oak, kind: wooden-box, cluster: oak-cluster, air: oak-air}
-  - {id: elm, kind: wooden-box, cluster: elm-cluster, air: elm-air}
-`, rom, chip(tmp102), chip(bme280)))
-	t.Log(m.run("/nestmon", "check", "--config", "/tmp/nestmon.yaml"))
-	var pid int
-	m.call("Start", line.Program{Args: []string{"/nestmon", "run", "--config", "/tmp/nestmon.yaml"}, UID: nobody, Log: "/tmp/log"}, &pid)
-	for range 3 {
-		time.Sleep(2 * time.Second)
-		t.Log(m.run("/nestmon", "status", "--config", "/tmp/nestmon.yaml"))
-		t.Log(m.read("/tmp/log"))
+  - {id: elm, kind: wooden-box, cluster: elm-cluster, air: elm-air, cage: elm-cage}
+`, rom, chip(bme280), s.bus))
+	if got := m.run("/nestmon", "check", "--config", configFile); strings.Contains(got.Out, "missing") {
+		t.Errorf("check misses something:\n%s%s", got.Out, got.Err)
+	}
+	daemon := m.daemon("/nestmon")
+	logged := func(t *testing.T, words string) {
+		t.Helper()
+		eventually(t, func() bool { return strings.Contains(m.read(logFile), words) }, func() string { return fmt.Sprintf("the log never said %q:\n%s", words, m.read(logFile)) })
+	}
+	t.Run("what nestmon makes of it", func(t *testing.T) {
+		archived(m, "elm-cluster,37.50", "elm-air,25.08,49.82")
+		logged(t, `probe=elm-cage quantity=temperature fault=bus-down`) // the stub knows only SMBus
+		s.words(tmp102, map[uint8]uint16{0: 0xf600})
+		archived(m, "oak-air,-20.00")
+	})
+	lap("values")
+	for _, row := range []struct {
+		name         string
+		status, data uint8
+		slave, hwmon string // what the kernel's files hold then
+		fault        string
+	}{
+		{"nothing drives the line", presence, 0xff, "", "input/output error", "no-answer"},
+		{"the line is held low", presence, 0, "00 00 00 00 00 00 00 00 00 : crc=00 YES\n00 00 00 00 00 00 00 00 00 t=0", "0", "stuck-low"},
+		{"nobody is present", idle, 0, "", "no such device", "no-answer"},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			s.bridge(row.status, row.data)
+			if got := m.read(wire + "/w1_slave"); got != row.slave {
+				t.Errorf("w1_slave: got %q, want %q", got, row.slave)
+			}
+			if got := m.read(m.find(wire + "/hwmon/hwmon*/temp1_input")); !strings.Contains(got, row.hwmon) {
+				t.Errorf("hwmon: got %q, want %q", got, row.hwmon)
+			}
+			logged(t, "probe=oak-cluster quantity=temperature fault="+row.fault)
+			lap(row.name)
+		})
 	}
 	var out line.Outcome
-	m.call("Stop", pid, &out)
-	t.Log(out)
-	t.Log(m.run("/nestmon", "export", "--config", "/tmp/nestmon.yaml"))
+	if m.call("Stop", daemon, &out); out.Code != 0 {
+		t.Errorf("run: exit %d", out.Code)
+	}
+	out = m.run("/nestmon", "export", "--config", configFile)
+	for _, never := range []string{"oak-cluster", "oak-air,76.5", "elm-cage"} {
+		if strings.Contains(out.Out, ","+never) {
+			t.Errorf("%s came into the archive, and cannot be true:\n%s", never, out.Out)
+		}
+	}
+	lap("the end")
 }
-
-var _ = regexp.MustCompile
-var _ = strings.Contains

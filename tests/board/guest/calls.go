@@ -70,7 +70,7 @@ func (g *Guest) Run(p line.Program, out *line.Outcome) error {
 	ctx, cancel := context.WithTimeout(context.Background(), p.Timeout)
 	defer cancel()
 	s := &started{cmd: exec.CommandContext(ctx, p.Args[0], p.Args[1:]...)}
-	if err := s.start(p.UID); err != nil {
+	if err := s.start(); err != nil {
 		return err
 	}
 	*out = s.wait()
@@ -88,7 +88,7 @@ func (g *Guest) Start(p line.Program, pid *int) error {
 		defer f.Close()
 		s.cmd.Stderr = f
 	}
-	if err := s.start(p.UID); err != nil {
+	if err := s.start(); err != nil {
 		return err
 	}
 	*pid = s.cmd.Process.Pid
@@ -144,13 +144,13 @@ func (g *Guest) Put(r line.Registers, _ *struct{}) error {
 	return nil
 }
 
-func (s *started) start(uid uint32) error {
+func (s *started) start() error {
 	s.cmd.Stdout, s.cmd.Dir = &s.out, "/tmp"
 	if s.cmd.Stderr == nil {
 		s.cmd.Stderr = &s.err
 	}
 	s.cmd.Env = []string{"HOME=/tmp", "TMPDIR=/tmp"}
-	s.cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: uid, Gid: uid}}
+	s.cmd.SysProcAttr = &syscall.SysProcAttr{Credential: &syscall.Credential{Uid: line.Nobody, Gid: line.Nobody}}
 	return s.cmd.Start()
 }
 

@@ -49,6 +49,9 @@ func serve() error {
 		return err
 	}
 	time.Sleep(settleTime)
+	if err := shareBuses(); err != nil {
+		return err
+	}
 	if address := os.Getenv(line.AddressVariable); address != "" {
 		if err := bringUp("eth0", address); err != nil {
 			return err
@@ -78,6 +81,20 @@ func loadModules() error {
 		name, args, _ := strings.Cut(entry, " ")
 		if err := loadModule(filepath.Join("/", line.ModulesFolder, name), args); err != nil {
 			return fmt.Errorf("loading %s: %w", name, err)
+		}
+	}
+	return nil
+}
+
+// shareBuses does what udev does on Debian.
+func shareBuses() error {
+	buses, err := filepath.Glob("/dev/i2c-*")
+	if err != nil {
+		return err
+	}
+	for _, bus := range buses {
+		if err := errors.Join(os.Chown(bus, 0, line.Nobody), os.Chmod(bus, 0o660)); err != nil {
+			return err
 		}
 	}
 	return nil

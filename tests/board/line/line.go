@@ -13,6 +13,9 @@ const (
 	Failed = "=== failed"
 )
 
+// Nobody is the user without privileges that programs run as, and its group, which the guest gives /dev/i2c-* to, as Debian gives it to i2c.
+const Nobody = 1000
+
 // Environment of the guest's first program, given on the kernel's command line.
 const (
 	DeviceVariable  = "nestmon_line"    // the serial device the calls come in by
@@ -35,11 +38,10 @@ type Text struct {
 	Error string
 }
 
-// Program is a program of the guest to start.
+// Program is a program of the guest to start, as Nobody.
 type Program struct {
 	Args    []string
 	Timeout time.Duration // of the guest's clock
-	UID     uint32
 	Log     string // file for what a started program writes to standard error; where empty, its end tells
 }
 
