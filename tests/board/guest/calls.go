@@ -128,20 +128,28 @@ func (g *Guest) PowerOff(struct{}, *struct{}) error {
 
 // Put writes registers of a chip by way of SMBus.
 func (g *Guest) Put(r line.Registers, _ *struct{}) error {
-	f, err := os.OpenFile(fmt.Sprintf("/dev/i2c-%d", r.Bus), os.O_RDWR, 0)
+	f, err := openChip(r.Bus, r.Address)
 	if err != nil {
 		return err
 	}
 	defer f.Close()
-	if err := slave(f, r.Address); err != nil {
-		return err
-	}
 	for register, value := range r.Values {
 		if err := write(f, register, value, r.Words); err != nil {
 			return fmt.Errorf("register %#02x: %w", register, err)
 		}
 	}
 	return nil
+}
+
+// Send writes to a chip.
+func (g *Guest) Send(b line.Bytes, _ *struct{}) error {
+	f, err := openChip(b.Bus, b.Address)
+	if err != nil {
+		return err
+	}
+	defer f.Close()
+	_, err = f.Write(b.Bytes)
+	return err
 }
 
 func (s *started) start() error {

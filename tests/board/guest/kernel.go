@@ -63,12 +63,17 @@ func ioctl(f *os.File, request uintptr, arg unsafe.Pointer) error {
 	return nil
 }
 
-// slave says which chip the next transfers are for, also where a driver of the kernel has it.
-func slave(f *os.File, address uint8) error {
-	if _, _, errno := syscall.Syscall(syscall.SYS_IOCTL, f.Fd(), setSlaveForce, uintptr(address)); errno != 0 {
-		return fmt.Errorf("address %#02x: %w", address, errno)
+// openChip opens a bus for the transfers with one chip, also where a driver of the kernel has it.
+func openChip(bus int, address uint8) (*os.File, error) {
+	f, err := os.OpenFile(fmt.Sprintf("/dev/i2c-%d", bus), os.O_RDWR, 0)
+	if err != nil {
+		return nil, err
 	}
-	return nil
+	if _, _, errno := syscall.Syscall(syscall.SYS_IOCTL, f.Fd(), setSlaveForce, uintptr(address)); errno != 0 {
+		f.Close()
+		return nil, fmt.Errorf("address %#02x: %w", address, errno)
+	}
+	return f, nil
 }
 
 // write puts a byte or a word, low byte first, into a register by way of SMBus.

@@ -42,7 +42,7 @@ type Text struct {
 type Program struct {
 	Args    []string
 	Timeout time.Duration // of the guest's clock
-	Log     string // file for what a started program writes to standard error; where empty, its end tells
+	Log     string        // file for what a started program writes to standard error; where empty, its end tells
 }
 
 // Outcome is what a program did.
@@ -57,4 +57,11 @@ type Registers struct {
 	Address uint8
 	Values  map[uint8]uint16
 	Words   bool // sent low byte first, as SMBus does
+}
+
+// Bytes are sent to a chip as they are, in one transaction.
+type Bytes struct {
+	Bus     int
+	Address uint8
+	Bytes   []byte
 }
