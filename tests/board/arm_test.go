@@ -6,7 +6,6 @@ import (
 	"net"
 	"os"
 	"path/filepath"
-	"strings"
 	"testing"
 	"time"
 
@@ -61,13 +60,12 @@ func bootARM(t *testing.T) (*machine, *monitor) {
 		"-device", "tmp421,bus=i2c-bus.0,address=0x4c,id="+pile,
 		"-device", "pca9548,bus=i2c-bus.0,address="+fmt.Sprint(mux)+",id=mux",
 		"-device", "tmp105,bus=i2c.0,address=0x49,id="+first, "-device", "tmp105,bus=i2c.3,address=0x49,id="+fourth)
-	return m, watchChips(t, qmp)
+	return m, watchChips(t, m, qmp)
 }
 
 // TestARM warms and cools the chips of a board, and hears at its phone what the daemon there makes of it. Delays of alarms are the real
 // ones, by the board's clock.
 func TestARM(t *testing.T) {
-	began := time.Now()
 	m, chips := bootARM(t)
 	phone := listen(t)
 	mild := func() {
@@ -109,37 +107,29 @@ phone: {channels: [{name: mobile, url: "http://%s:%d", at_least: notice}]}
 	if got := m.run("/nestmon6", "check", "--config", configFile); got.Code != 0 {
 		t.Errorf("check: exit %d\n%s%s", got.Code, got.Out, got.Err)
 	}
-	lap := func(what string) {
-		t.Logf("%s after %.1f s here, %s of the processor, up %s there", what, time.Since(began).Seconds(), m.cpu(), m.read("/proc/uptime"))
-	}
 	daemon := m.daemon("/nestmon")
-	archived(m, "oak-cluster,36.", "oak-air,21.00", "outside,12.50") // the emulated tmp421 is off by a sixteenth of a degree
-	lap("first readings")
+	m.archived("oak-cluster,36.", "oak-air,21.00", "outside,12.50") // the emulated tmp421 is off by a sixteenth of a degree
+	m.lap("first readings")
 
-	t.Run("chips that nestmon reads itself", func(t *testing.T) {
-		archived(m, "elm-cluster,36.25", "elm-air,-20.75")
+	m.part("chips that nestmon reads itself", func(t *testing.T) {
+		m.archived("elm-cluster,36.25", "elm-air,-20.75")
 		chips.warm(first, "temperature", 30250)
-		archived(m, "elm-cluster,30.25", "elm-air,-20.75")
+		m.archived("elm-cluster,30.25", "elm-air,-20.75")
 		chips.warm(fourth, "temperature", -3750)
-		archived(m, "elm-cluster,30.25", "elm-air,-3.75")
-		if log := m.read(logFile); !strings.Contains(log, "probe=elm-cage quantity=temperature fault=timed-out") {
-			t.Errorf("nothing is told of the chip that is not there:\n%s", log)
-		}
+		m.archived("elm-cluster,30.25", "elm-air,-3.75")
+		m.logged("probe=elm-cage quantity=temperature fault=timed-out")
 		chips.warm(first, "temperature", 35000)
-		eventually(t, func() bool {
-			return strings.Contains(m.read(logFile), "probe=elm-cluster quantity=temperature fault=settling")
-		},
-			func() string { return "a changed configuration went unseen:\n" + m.read(logFile) })
-		lap("own chips")
+		m.logged("probe=elm-cluster quantity=temperature fault=settling")
+		m.lap("own chips")
 	})
-	t.Run("heat", func(t *testing.T) {
+	m.part("heat", func(t *testing.T) {
 		chips.warm(air, "temperature", 38000)
-		phone.waitFor(t, "URGENT: nest oak: nest too hot, 38.0 °C")
+		phone.waitFor(m, "URGENT: nest oak: nest too hot, 38.0 °C")
 		mild()
-		phone.waitFor(t, "over: nest oak: nest too hot")
-		lap("heat")
+		phone.waitFor(m, "over: nest oak: nest too hot")
+		m.lap("heat")
 	})
-	t.Run("chill", func(t *testing.T) {
+	m.part("chill", func(t *testing.T) {
 		if os.Getenv("NESTMON_BOARD_LONG") != "1" {
 			t.Skip("skipped: three hours of the board take more than a minute; tests/board/run does it")
 		}
@@ -151,28 +141,28 @@ phone: {channels: [{name: mobile, url: "http://%s:%d", at_least: notice}]}
 			chips.warm(air, "temperature", coldAir+minute/2%3*step)
 			m.call("Sleep", 2*time.Minute, &struct{}{})
 		}
-		phone.waitFor(t, "URGENT: nest oak: kits too cold")
-		lap("chill")
+		phone.waitFor(m, "URGENT: nest oak: kits too cold")
+		m.lap("chill")
 	})
 	mild()
-	t.Run("a chip that is gone", func(t *testing.T) {
+	m.part("a chip that is gone", func(t *testing.T) {
 		m.write(adapter+"/delete_device", "0x4a")
-		phone.waitFor(t, "WARNING: nest oak: no data")
+		phone.waitFor(m, "WARNING: nest oak: no data")
 		m.write(adapter+"/new_device", "tmp105 0x4a")
-		phone.waitFor(t, "over: nest oak: no data")
-		lap("silence")
+		phone.waitFor(m, "over: nest oak: no data")
+		m.lap("silence")
 	})
 	var out line.Outcome
 	if m.call("Stop", daemon, &out); out.Code != 0 {
 		t.Errorf("run: exit %d", out.Code)
 	}
-	t.Run("GOARM=6", func(t *testing.T) {
+	m.part("GOARM=6", func(t *testing.T) {
 		chips.warm(outside, "temperature", -7500)
 		daemon := m.daemon("/nestmon6")
-		archived(m, "outside,-7.50")
+		m.archived("outside,-7.50")
 		if m.call("Stop", daemon, &out); out.Code != 0 {
 			t.Errorf("run: exit %d", out.Code)
 		}
-		lap("the other build")
+		m.lap("the other build")
 	})
 }

@@ -94,7 +94,6 @@ func build(t *testing.T, pkg, arch, arm string) []byte {
 
 // machine is an emulated board that runs, and the guest on it.
 type machine struct {
-	pid     int
 	t       *testing.T
 	calls   *rpc.Client
 	ended   chan struct{}
@@ -102,6 +101,8 @@ type machine struct {
 	failed  chan struct{}
 	mu      sync.Mutex
 	console strings.Builder
+	began   time.Time
+	seen    int // of the daemon's log, bytes
 }
 
 // environment is what the guest finds in its environment, as the kernel's command line gives it.
@@ -113,10 +114,15 @@ func environment(device, address string) string {
 // arguments name too.
 func boot(t *testing.T, k kit, emulator, socket string, args ...string) *machine {
 	t.Helper()
-	m := &machine{t: t, ended: make(chan struct{}), ready: make(chan struct{}), failed: make(chan struct{})}
+	m := &machine{t: t, began: time.Now(), ended: make(chan struct{}), ready: make(chan struct{}), failed: make(chan struct{})}
 	cmd := exec.Command(emulator, args...)
 	// An emulator that was unpacked and not installed finds its libraries beside itself.
-	cmd.Env = append(os.Environ(), "LD_LIBRARY_PATH="+filepath.Join(k.dir, "qemu/usr/lib/x86_64-linux-gnu")+":"+filepath.Join(k.dir, "qemu/lib/x86_64-linux-gnu"))
+	libraries, err := filepath.Glob(filepath.Join(k.dir, "qemu", "usr", "lib", "*-linux-gnu"))
+	more, errMore := filepath.Glob(filepath.Join(k.dir, "qemu", "lib", "*-linux-gnu"))
+	if err := errors.Join(err, errMore); err != nil {
+		t.Fatal(err)
+	}
+	cmd.Env = append(os.Environ(), "LD_LIBRARY_PATH="+strings.Join(append(libraries, more...), ":"))
 	out, err := cmd.StdoutPipe()
 	if err != nil {
 		t.Fatal(err)
@@ -125,7 +131,6 @@ func boot(t *testing.T, k kit, emulator, socket string, args ...string) *machine
 	if err := cmd.Start(); err != nil {
 		t.Fatalf("starting %s: %v", emulator, err)
 	}
-	m.pid = cmd.Process.Pid
 	go func() {
 		defer close(m.ended)
 		var up, down sync.Once
@@ -167,10 +172,11 @@ func boot(t *testing.T, k kit, emulator, socket string, args ...string) *machine
 	return m
 }
 
-func (m *machine) cpu() string {
-	b, _ := os.ReadFile(fmt.Sprintf("/proc/%d/stat", m.pid))
-	f := strings.Fields(string(b))
-	return f[13] + "+" + f[14]
+// lap tells how far a test has come, on both clocks.
+func (m *machine) lap(what string) {
+	m.t.Helper()
+	up, _, _ := strings.Cut(m.read("/proc/uptime"), " ")
+	m.t.Logf("%s: %.0f s here, %s s there", what, time.Since(m.began).Seconds(), up)
 }
 
 func (m *machine) said() string {
@@ -224,7 +230,7 @@ func (m *machine) write(path, text string) {
 func (m *machine) find(pattern string) string {
 	m.t.Helper()
 	var paths []string
-	eventually(m.t, func() bool {
+	m.eventually(func() bool {
 		m.call("Find", pattern, &paths)
 		return len(paths) > 0
 	}, func() string { return "nothing fits " + pattern })
@@ -263,26 +269,51 @@ func exists(path string) bool {
 // daemon starts nestmon run, and is its process number.
 func (m *machine) daemon(program string) (pid int) {
 	m.t.Helper()
+	m.seen = 0
 	m.call("Start", line.Program{Args: []string{program, "run", "--config", configFile}, Log: logFile}, &pid)
 	return pid
 }
 
 // archived waits until nestmon export shows every one of the rows, which may leave out their time and their end.
-func archived(m *machine, rows ...string) {
+func (m *machine) archived(rows ...string) {
 	m.t.Helper()
 	var out line.Outcome
-	eventually(m.t, func() bool {
+	m.eventually(func() bool {
 		out = m.run("/nestmon", "export", "--config", configFile)
 		return !slices.ContainsFunc(rows, func(row string) bool { return !strings.Contains(out.Out, ","+row) })
 	}, func() string { return fmt.Sprintf("the archive does not show %q:\n%s%s", rows, out.Out, out.Err) })
 }
 
+// logged waits until the daemon's log says the words, after what was looked for before.
+func (m *machine) logged(words string) {
+	m.t.Helper()
+	var log string
+	m.eventually(func() bool {
+		log = m.read(logFile)
+		return strings.Contains(log[m.seen:], words)
+	}, func() string { return fmt.Sprintf("the log does not say %q:\n%s", words, log[m.seen:]) })
+	m.seen += strings.Index(log[m.seen:], words) + len(words)
+}
+
 // eventually waits until ok, and ends the test with what story tells otherwise.
-func eventually(t *testing.T, ok func() bool, story func() string) {
-	t.Helper()
+func (m *machine) eventually(ok func() bool, story func() string) {
+	m.t.Helper()
 	for end := time.Now().Add(patience); !ok(); time.Sleep(100 * time.Millisecond) {
 		if time.Now().After(end) {
-			t.Fatal(story())
+			m.t.Fatal(story())
 		}
+	}
+}
+
+// part is a part of the test. What comes after a part that failed is not tried: it would wait for what cannot come.
+func (m *machine) part(name string, do func(t *testing.T)) {
+	m.t.Helper()
+	whole := m.t
+	passed := whole.Run(name, func(t *testing.T) {
+		m.t = t
+		do(t)
+	})
+	if m.t = whole; !passed {
+		whole.FailNow()
 	}
 }

@@ -34,9 +34,9 @@ func listen(t *testing.T) *ears {
 }
 
 // waitFor waits until a message holds the words.
-func (e *ears) waitFor(t *testing.T, words string) {
-	t.Helper()
-	eventually(t, func() bool { return e.heard(words) }, func() string {
+func (e *ears) waitFor(m *machine, words string) {
+	m.t.Helper()
+	m.eventually(func() bool { return e.heard(words) }, func() string {
 		return fmt.Sprintf("the phone never heard %q, but:\n%s", words, strings.Join(e.all(), "\n\n"))
 	})
 }

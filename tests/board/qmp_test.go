@@ -9,28 +9,28 @@ import (
 
 // monitor is the emulator's machine protocol (QEMU's documentation, interop/qmp-spec), by which the chips are warmed and cooled.
 type monitor struct {
-	t    *testing.T
+	m    *machine
 	conn net.Conn
 	in   *bufio.Scanner
 }
 
-func watchChips(t *testing.T, socket string) *monitor {
+func watchChips(t *testing.T, m *machine, socket string) *monitor {
 	t.Helper()
 	conn, err := net.Dial("unix", socket)
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { conn.Close() })
-	q := &monitor{t: t, conn: conn, in: bufio.NewScanner(conn)}
+	q := &monitor{m: m, conn: conn, in: bufio.NewScanner(conn)}
 	q.in.Scan() // the greeting
 	q.execute("qmp_capabilities", struct{}{})
 	return q
 }
 
 func (q *monitor) execute(command string, arguments any) {
-	q.t.Helper()
+	q.m.t.Helper()
 	if err := json.NewEncoder(q.conn).Encode(map[string]any{"execute": command, "arguments": arguments}); err != nil {
-		q.t.Fatal(err)
+		q.m.t.Fatal(err)
 	}
 	for q.in.Scan() { // events come in between
 		var answer struct {
@@ -39,18 +39,18 @@ func (q *monitor) execute(command string, arguments any) {
 		}
 		switch err := json.Unmarshal(q.in.Bytes(), &answer); {
 		case err != nil:
-			q.t.Fatalf("%s: %v in %s", command, err, q.in.Bytes())
+			q.m.t.Fatalf("%s: %v in %s", command, err, q.in.Bytes())
 		case answer.Error != nil:
-			q.t.Fatalf("%s %v: %s", command, arguments, answer.Error.Desc)
+			q.m.t.Fatalf("%s %v: %s", command, arguments, answer.Error.Desc)
 		case answer.Return != nil:
 			return
 		}
 	}
-	q.t.Fatalf("%s: no answer: %v", command, q.in.Err())
+	q.m.t.Fatalf("%s: no answer: %v", command, q.in.Err())
 }
 
 // warm sets what a chip measures, in thousandths of a degree Celsius. The tmp421 has several such properties.
 func (q *monitor) warm(chip, property string, milliC int) {
-	q.t.Helper()
+	q.m.t.Helper()
 	q.execute("qom-set", map[string]any{"path": "/machine/peripheral/" + chip, "property": property, "value": milliC})
 }

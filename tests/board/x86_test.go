@@ -111,18 +111,14 @@ const (
 // TestPC reads chips of the kernel's I2C stub through the kernel's drivers, by file and by nestmon, and a 1-Wire bus whose line fails in each
 // way a line can.
 func TestPC(t *testing.T) {
-	began := time.Now()
 	m := bootPC(t)
-	lap := func(what string) {
-		t.Logf("%s after %.1f s here, %s of the processor, up %s there", what, time.Since(began).Seconds(), m.cpu(), m.read("/proc/uptime"))
-	}
 	s := stub{machine: m}
 	if _, err := fmt.Sscanf(filepath.Base(m.find("/sys/class/i2c-adapter/i2c-*")), "i2c-%d", &s.bus); err != nil {
 		t.Fatal(err)
 	}
 	s.fill()
 	chip := func(address uint8) string { return fmt.Sprintf("/sys/bus/i2c/devices/%d-%04x", s.bus, address) }
-	t.Run("what the kernel makes of registers", func(t *testing.T) {
+	m.part("what the kernel makes of registers", func(t *testing.T) {
 		for _, row := range []struct{ file, want, source string }{
 			{chip(tmp102) + "/hwmon/hwmon*/temp1_input", "76500", "computed: the driver sets 13 bit, so that 2640 is 1224 sixteenths"},
 			{chip(jc42) + "/hwmon/hwmon*/temp1_input", "37500", "computed: 600 sixteenths; the three upper bits are alarms (Microchip DS25095A)"},
@@ -132,7 +128,7 @@ func TestPC(t *testing.T) {
 		} {
 			var got string // tmp102 has none before its first conversion: EAGAIN
 			file := m.find(row.file)
-			eventually(t, func() bool { got = m.read(file); return got != "resource temporarily unavailable" }, func() string { return file + " is never ready" })
+			m.eventually(func() bool { got = m.read(file); return got != "resource temporarily unavailable" }, func() string { return file + " is never ready" })
 			if got != row.want {
 				t.Errorf("%s: got %q, want %s (%s)", row.file, got, row.want, row.source)
 			}
@@ -163,24 +159,12 @@ nests:
 		t.Errorf("check misses something:\n%s%s", got.Out, got.Err)
 	}
 	daemon := m.daemon("/nestmon")
-	seen := 0
-	logged := func(t *testing.T, words string) { // since what was looked for before
-		t.Helper()
-		var log string
-		eventually(t, func() bool { log = m.read(logFile); return strings.Contains(log[seen:], words) }, func() string {
-			return fmt.Sprintf("the log never said %q:\n%s", words, log[seen:])
-		})
-		seen += strings.Index(log[seen:], words) + len(words)
-	}
-	t.Run("what nestmon makes of it", func(t *testing.T) {
-		archived(m, "elm-cluster,37.50", "elm-air,25.08,49.82")
-		if log := m.read(logFile); !strings.Contains(log, "probe=elm-cage quantity=temperature fault=bus-down") {
-			t.Errorf("a bus that knows only SMBus went untold:\n%s", log)
-		}
+	m.part("what nestmon makes of it", func(t *testing.T) {
+		m.archived("elm-cluster,37.50", "elm-air,25.08,49.82")
 		s.words(tmp102, map[uint8]uint16{0: 0xf600})
-		archived(m, "oak-air,-20.00")
+		m.archived("oak-air,-20.00")
 	})
-	lap("values")
+	m.lap("values")
 	for _, row := range []struct {
 		name         string
 		status, data uint8
@@ -191,7 +175,7 @@ nests:
 		{"the line is held low", presence, 0, "00 00 00 00 00 00 00 00 00 : crc=00 YES\n00 00 00 00 00 00 00 00 00 t=0", "0", "stuck-low"},
 		{"nobody is present", idle, 0, "", "no such device", "no-answer"},
 	} {
-		t.Run(row.name, func(t *testing.T) {
+		m.part(row.name, func(t *testing.T) {
 			s.bridge(row.status, row.data)
 			if got := m.read(wire + "/w1_slave"); got != row.slave {
 				t.Errorf("w1_slave: got %q, want %q", got, row.slave)
@@ -199,9 +183,12 @@ nests:
 			if got := m.read(m.find(wire + "/hwmon/hwmon*/temp1_input")); !strings.Contains(got, row.hwmon) {
 				t.Errorf("hwmon: got %q, want %q", got, row.hwmon)
 			}
-			logged(t, "probe=oak-cluster quantity=temperature fault="+row.fault)
-			lap(row.name)
+			m.logged("probe=oak-cluster quantity=temperature fault=" + row.fault)
+			m.lap(row.name)
 		})
+	}
+	if log := m.read(logFile); !strings.Contains(log, "probe=elm-cage quantity=temperature fault=bus-down") {
+		t.Errorf("nothing is told of the bus that knows only SMBus:\n%s", log)
 	}
 	var out line.Outcome
 	if m.call("Stop", daemon, &out); out.Code != 0 {
@@ -213,5 +200,5 @@ nests:
 			t.Errorf("%s came into the archive, and cannot be true:\n%s", never, out.Out)
 		}
 	}
-	lap("the end")
+	m.lap("the end")
 }

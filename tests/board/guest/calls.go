@@ -22,7 +22,6 @@ const readSize = 64 << 10
 type Guest struct {
 	mu      sync.Mutex
 	running map[int]*started
-	off     chan struct{}
 }
 
 type started struct {
@@ -117,12 +116,6 @@ func (g *Guest) Stop(pid int, out *line.Outcome) error {
 // Sleep lets time pass by the board's clock.
 func (g *Guest) Sleep(d time.Duration, _ *struct{}) error {
 	time.Sleep(d)
-	return nil
-}
-
-// PowerOff ends the board.
-func (g *Guest) PowerOff(struct{}, *struct{}) error {
-	close(g.off)
 	return nil
 }
 

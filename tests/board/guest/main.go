@@ -61,14 +61,13 @@ func serve() error {
 	if err != nil {
 		return err
 	}
-	g := &Guest{running: make(map[int]*started), off: make(chan struct{})}
+	g := &Guest{running: make(map[int]*started)}
 	server := rpc.NewServer()
 	if err := server.RegisterName(line.Service, g); err != nil {
 		return err
 	}
 	fmt.Println(line.Ready)
-	go server.ServeConn(tty)
-	<-g.off
+	server.ServeConn(tty)
 	return nil
 }
 
