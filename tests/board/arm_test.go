@@ -152,17 +152,12 @@ phone: {channels: [{name: mobile, url: "http://%s:%d", at_least: notice}]}
 		phone.waitFor(m, "over: nest oak: no data")
 		m.lap("silence")
 	})
-	var out line.Outcome
-	if m.call("Stop", daemon, &out); out.Code != 0 {
-		t.Errorf("run: exit %d", out.Code)
-	}
+	m.stop(daemon)
 	m.part("GOARM=6", func(t *testing.T) {
 		chips.warm(outside, "temperature", -7500)
 		daemon := m.daemon("/nestmon6")
 		m.archived("outside,-7.50")
-		if m.call("Stop", daemon, &out); out.Code != 0 {
-			t.Errorf("run: exit %d", out.Code)
-		}
+		m.stop(daemon)
 		m.lap("the other build")
 	})
 }

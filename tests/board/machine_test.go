@@ -168,7 +168,7 @@ func boot(t *testing.T, k kit, emulator, socket string, args ...string) *machine
 		t.Fatal(err)
 	}
 	m.calls = rpc.NewClient(conn)
-	t.Cleanup(func() { m.calls.Close() })
+	t.Cleanup(func() { _ = m.calls.Close() })
 	return m
 }
 
@@ -272,6 +272,15 @@ func (m *machine) daemon(program string) (pid int) {
 	m.seen = 0
 	m.call("Start", line.Program{Args: []string{program, "run", "--config", configFile}, Log: logFile}, &pid)
 	return pid
+}
+
+// stop asks a daemon to end, which it must do well.
+func (m *machine) stop(daemon int) {
+	m.t.Helper()
+	var out line.Outcome
+	if m.call("Stop", daemon, &out); out.Code != 0 {
+		m.t.Errorf("run: exit %d\n%s", out.Code, m.read(logFile))
+	}
 }
 
 // archived waits until nestmon export shows every one of the rows, which may leave out their time and their end.

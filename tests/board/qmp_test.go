@@ -20,7 +20,7 @@ func watchChips(t *testing.T, m *machine, socket string) *monitor {
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { conn.Close() })
+	t.Cleanup(func() { _ = conn.Close() })
 	q := &monitor{m: m, conn: conn, in: bufio.NewScanner(conn)}
 	q.in.Scan() // the greeting
 	q.execute("qmp_capabilities", struct{}{})

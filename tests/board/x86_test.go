@@ -189,15 +189,35 @@ nests:
 	if log := m.read(logFile); !strings.Contains(log, "probe=elm-cage quantity=temperature fault=bus-down") {
 		t.Errorf("nothing is told of the bus that knows only SMBus:\n%s", log)
 	}
-	var out line.Outcome
-	if m.call("Stop", daemon, &out); out.Code != 0 {
-		t.Errorf("run: exit %d", out.Code)
-	}
-	out = m.run("/nestmon", "export", "--config", configFile)
+	m.stop(daemon)
+	out := m.run("/nestmon", "export", "--config", configFile)
 	for _, never := range []string{"oak-cluster", "oak-air,76.5", "elm-cage"} {
 		if strings.Contains(out.Out, ","+never) {
 			t.Errorf("%s came into the archive, and cannot be true:\n%s", never, out.Out)
 		}
 	}
+	m.part("over netlink, without privileges", func(t *testing.T) {
+		m.write(configFile, fmt.Sprintf(`
+data: /tmp/data2
+poll: 5s
+probes:
+  - {id: oak-cluster, source: onewire, bus: w1-1, rom: %s}
+nests:
+  - {id: oak, kind: wooden-box, cluster: oak-cluster}
+`, rom))
+		daemon := m.daemon("/nestmon")
+		m.logged("probe=oak-cluster quantity=temperature fault=no-answer")
+		s.bridge(presence, 0)
+		m.logged("probe=oak-cluster quantity=temperature fault=stuck-low")
+		m.stop(daemon)
+	})
+	m.part("nestmon probes", func(t *testing.T) {
+		out := m.run("/nestmon", "probes", "--config", configFile)
+		for _, want := range []string{"37.50 °C (99.5 °F)", "-20.00 °C (-4.0 °F)", "25.08 °C (77.1 °F), 49.8 %", "device: " + chip(bme280) + ", chip: bme280"} {
+			if !strings.Contains(out.Out, want) {
+				t.Errorf("exit %d, without %q:\n%s%s", out.Code, want, out.Out, out.Err)
+			}
+		}
+	})
 	m.lap("the end")
 }

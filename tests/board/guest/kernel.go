@@ -70,8 +70,7 @@ func openChip(bus int, address uint8) (*os.File, error) {
 		return nil, err
 	}
 	if _, _, errno := syscall.Syscall(syscall.SYS_IOCTL, f.Fd(), setSlaveForce, uintptr(address)); errno != 0 {
-		f.Close()
-		return nil, fmt.Errorf("address %#02x: %w", address, errno)
+		return nil, fmt.Errorf("address %#02x: %w", address, errors.Join(errno, f.Close()))
 	}
 	return f, nil
 }
