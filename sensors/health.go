@@ -17,7 +17,9 @@ type Health struct {
 // BusHealth is what is known of one bus.
 type BusHealth struct {
 	Bus      string
+	Probes   []Probe       // on it
 	Up       bool          // the last poll came back in time and, where there are several probes, one at least answered
+	Heard    time.Time     // the poll in which it last brought a value that may be used, in time or late
 	Hung     time.Duration // how long the read in flight has been overdue, 0 when none is
 	Took     time.Duration // the last completed read
 	Restarts uint64        // panics recovered in its worker

@@ -102,6 +102,8 @@ func (p *Poller) collect(late [][]Reading, now time.Time) []Reading {
 	var all []Reading
 	for i, w := range p.workers {
 		all = append(all, late[i]...)
+		w.hear(late[i], now)
+		w.hear(w.ready, now)
 		switch {
 		case w.ready != nil:
 			all = append(all, w.ready...)
@@ -125,7 +127,7 @@ func (p *Poller) Buses() []BusHealth {
 	defer p.mu.Unlock()
 	health := make([]BusHealth, 0, len(p.workers))
 	for _, w := range p.workers {
-		h := BusHealth{Bus: w.bus, Up: w.up && !w.mute, Took: w.took, Restarts: w.restarts}
+		h := BusHealth{Bus: w.bus, Probes: w.probes, Up: w.up && !w.mute, Heard: w.heard, Took: w.took, Restarts: w.restarts}
 		if w.busy {
 			h.Hung = max(0, now.Sub(w.due))
 		}
@@ -135,21 +137,6 @@ func (p *Poller) Buses() []BusHealth {
 		health = append(health, h)
 	}
 	return health
-}
-
-// Cut lists the probes of the buses that are not up.
-func (p *Poller) Cut() (probes []string) {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	for _, w := range p.workers {
-		if w.up && !w.mute {
-			continue
-		}
-		for _, probe := range w.probes {
-			probes = append(probes, probe.ID)
-		}
-	}
-	return probes
 }
 
 // Fatal delivers an error when a bus panicked so often that only a fresh process may help. The daemon then ends.

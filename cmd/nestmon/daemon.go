@@ -206,7 +206,6 @@ func (d *daemon) cycle(ctx context.Context, t time.Time) {
 		readings[i].Unsynced = !trusted
 	}
 	events := slices.Clone(d.judge.observe(t, readings))
-	d.judge.rabbitry.Cut(d.poller.Cut())
 	d.settle(exporter.Commit{Time: t, Synced: trusted, Readings: readings, Events: events})
 	if d.seen != nil {
 		d.seen(events)

@@ -80,7 +80,7 @@ func TestWordsForBusesThatAreDown(t *testing.T) {
 		{[]string{"radio"}, "Nothing is heard of the wireless probes", "plug"},
 		{[]string{"w1-1", "radio"}, "Probe line w1-1 does not answer", "w1-1, radio"},
 	} {
-		if got := busRemedy(row.down); !strings.Contains(got, row.want) || strings.Contains(got, row.not) {
+		if got := busRemedy(row.down, nil, nil); !strings.Contains(got, row.want) || strings.Contains(got, row.not) {
 			t.Errorf("%q: got %q", row.down, got)
 		}
 	}

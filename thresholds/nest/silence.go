@@ -133,8 +133,10 @@ func faulty(n *Now, lasts *level, channels func(visit func(*Channel))) alarm.Con
 	var c alarm.Condition
 	undecided := false
 	channels(func(ch *Channel) {
-		undecided = undecided || ch.restarted
+		undecided = undecided || ch.restarted || ch.cut
 		switch {
+		case ch.cut: // told of its line
+			return
 		case ch.wrong >= wrongRun:
 			c.Why = string(ch.fault)
 		case ch.odd(n):
