@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -33,7 +34,7 @@ func (b *bench) identify(ctx context.Context) int {
 	for i := range s.Buses {
 		var bus []int
 		for k := range s.Buses[i].Probes {
-			if p := &s.Buses[i].Probes[k]; p.found.Read != nil && p.Binds != "" {
+			if p := &s.Buses[i].Probes[k]; p.found.Read != nil && p.Binds != "" && p.warms() {
 				p.Health = nil // it is read here, whatever the daemon knows
 				bus = append(bus, len(search.probes))
 				search.probes = append(search.probes, p)
@@ -59,6 +60,12 @@ func (b *bench) identify(ctx context.Context) int {
 	stop()
 	waitBriefly(&readers)
 	return exitDone
+}
+
+// warms reports whether the probe may have a temperature.
+func (p *surveyProbe) warms() bool {
+	_, quantities, known := sensors.Chip(p.Chip)
+	return !known || slices.Contains(quantities, sensors.Temperature)
 }
 
 func nonEmpty(s, otherwise string) string {

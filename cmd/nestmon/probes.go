@@ -14,7 +14,8 @@ import (
 	"unicode/utf8"
 
 	"nestmon/sensors"
-	"nestmon/sensors/w1"
+	"nestmon/sensors/kernel"
+	"nestmon/sensors/radio"
 )
 
 var probesCommand = command{"probes", "list what the buses hold; tell probes apart; compare one with ice", runProbes}
@@ -145,8 +146,8 @@ func (s *survey) takes() (longest time.Duration) {
 	for _, b := range s.Buses {
 		var bus time.Duration
 		for _, p := range b.Probes {
-			if p.Source == w1.Kind && p.found.Read != nil && p.Health == nil {
-				bus += w1.Conversion
+			if p.found.Read != nil && p.Health == nil {
+				bus += p.found.Takes
 			}
 		}
 		longest = max(longest, bus)
@@ -192,10 +193,13 @@ func (s *survey) write(out io.Writer, c *config) error {
 		for _, p := range b.Probes {
 			p.write(w, unit, widths)
 		}
-		if b.Problem == "" && len(b.Probes) == 0 {
+		for _, n := range b.Notes {
+			fmt.Fprintf(w, "  (%s)\n", n)
+		}
+		if b.Problem == "" && len(b.Probes) == 0 && !b.held {
 			fmt.Fprintln(w, "  no probe answers; look at the plugs, the cable and the supply")
 		}
-		if b.held && !slices.ContainsFunc(b.Probes, func(p surveyProbe) bool { return p.found.Read != nil }) {
+		if b.held && !slices.ContainsFunc(b.Probes, func(p surveyProbe) bool { return p.found.Read != nil && p.Source != kernel.Kind }) {
 			fmt.Fprintln(w, "  (the daemon reads this bus: a probe that is free may not show until it is stopped)")
 		}
 	}
@@ -246,6 +250,8 @@ func (p surveyProbe) write(w io.Writer, unit string, widths [3]int) {
 	switch {
 	case p.Place != nil:
 		said = p.Place.text()
+	case len(p.MayBe) > 0:
+		said = "something answers: " + strings.Join(p.MayBe, " or ") + "?"
 	case p.Binds == "":
 		said = "no probe for a nest"
 	}
@@ -274,6 +280,9 @@ func (at surveyPlace) text() string {
 func (l surveyLost) why(unit string) string {
 	if l.Health != nil && len(l.Health.Values) > 0 {
 		return strings.TrimSuffix("the daemon reads "+measuredText(l.Health.Values, unit)+"; "+l.Health.text(), "; ")
+	}
+	if l.Source == radio.Kind {
+		return "heard by the daemon only, and nothing came from it: is it running, and are you in the group nestmon?"
 	}
 	if l.Unseen {
 		return "source " + l.Source + " cannot be searched; the daemon tells of it while it runs"

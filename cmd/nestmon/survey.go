@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"nestmon/sensors"
+	"nestmon/sensors/onewire"
 	"nestmon/sensors/screen"
 	"nestmon/thresholds"
 )
@@ -22,8 +23,10 @@ type survey struct {
 type surveyBus struct {
 	Bus     string        `json:"bus"`
 	Problem string        `json:"problem"`
+	Notes   []string      `json:"notes"`
 	Probes  []surveyProbe `json:"probes"`
 	held    bool
+	behind  string // the bridge it hangs on, as its I2C bus shows it
 }
 
 // surveyProbe is one probe on a bus, bound or free.
@@ -32,6 +35,7 @@ type surveyProbe struct {
 	Identity string           `json:"identity"`
 	Chip     string           `json:"chip"`
 	Binds    string           `json:"binds"`
+	MayBe    []string         `json:"may_be"` // chips, where nothing tells which
 	Notes    []string         `json:"notes"`
 	Place    *surveyPlace     `json:"bound"`
 	Values   []surveyMeasured `json:"values"`
@@ -95,6 +99,9 @@ func (d *daemonView) holds(bus string) bool {
 		if more && (kind == "" || known) { // i2c-1, or i2c-1-kernel where two kinds share it
 			return true
 		}
+		if strings.HasPrefix(b.Bus, onewire.Wire(bus)+"-0x") { // a bridge on it
+			return true
+		}
 	}
 	return false
 }
@@ -114,28 +121,50 @@ func (d *daemonView) health(probe string) *probeHealth {
 // find searches the buses of every kind. c may be nil: nothing is bound then. No probe is read.
 func find(ctx context.Context, root string, c *config, daemon *daemonView) *survey {
 	s := &survey{Daemon: daemon != nil}
-	seen := map[string]bool{} // identities; a 1-Wire number may be shown by two kinds
 	for _, kind := range finderKinds {
-		for _, b := range kind.open(root).Find(ctx, daemon.holds) {
-			bus := surveyBus{Bus: b.Bus, Problem: b.Problem, Probes: []surveyProbe{}, held: daemon.holds(b.Bus)}
+		for _, b := range kind.open(root, c).Find(ctx, daemon.holds) {
+			bus := surveyBus{Bus: b.Bus, Problem: b.Problem, Notes: append([]string{}, b.Notes...), Probes: []surveyProbe{}, held: daemon.holds(b.Bus), behind: b.Behind}
 			for _, f := range b.Probes {
-				p := surveyProbe{Source: kind.source, Identity: f.Identity, Chip: f.Chip, Binds: f.Binds, Notes: []string{}, found: f}
+				p := surveyProbe{Source: kind.source, Identity: f.Identity, Chip: f.Chip, Binds: f.Binds, MayBe: append([]string{}, f.Candidates...), Notes: []string{}, found: f}
 				if f.Note != "" {
 					p.Notes = append(p.Notes, f.Note)
 				}
 				p.bind(root, c, kind, daemon)
-				if seen[f.Identity] && p.Place == nil {
-					continue
-				}
-				seen[f.Identity] = true
 				bus.Probes = append(bus.Probes, p)
 			}
 			s.Buses = append(s.Buses, bus)
 		}
 	}
+	s.once()
 	s.merge()
 	s.lose(root, c, daemon)
 	return s
+}
+
+// once leaves out what is listed twice and is bound to nothing: a 1-Wire number that two kinds show, a bridge that is a bus of its own.
+// What can be read stays, and of two such the first.
+func (s *survey) once() {
+	best := map[string]*surveyProbe{}
+	behind := map[string]bool{}
+	for i := range s.Buses {
+		behind[s.Buses[i].behind] = true
+		for k := range s.Buses[i].Probes {
+			p := &s.Buses[i].Probes[k]
+			have := best[p.Identity]
+			if have == nil || have.Place == nil && (p.Place != nil || have.found.Read == nil && p.found.Read != nil) {
+				best[p.Identity] = p
+			}
+		}
+	}
+	for i := range s.Buses {
+		var kept []surveyProbe
+		for k := range s.Buses[i].Probes {
+			if p := &s.Buses[i].Probes[k]; p.Place != nil || best[p.Identity] == p && !behind[p.Identity] {
+				kept = append(kept, *p)
+			}
+		}
+		s.Buses[i].Probes = append([]surveyProbe{}, kept...)
+	}
 }
 
 // bind looks up which configured probe it is.
@@ -162,12 +191,16 @@ func (c *config) placeOf(id string) *surveyPlace {
 func (s *survey) merge() {
 	var buses []surveyBus
 	for _, b := range s.Buses {
+		if len(b.Probes) == 0 && slices.ContainsFunc(s.Buses, func(other surveyBus) bool { return other.Bus == onewire.Wire(b.Bus) }) {
+			continue // w1 shows a wire that only onewire can read
+		}
 		i := slices.IndexFunc(buses, func(have surveyBus) bool { return have.Bus == b.Bus })
 		if i < 0 {
 			buses = append(buses, b)
 			continue
 		}
-		buses[i].Probes = append(buses[i].Probes, b.Probes...)
+		buses[i].Probes, buses[i].Notes = append(buses[i].Probes, b.Probes...), append(buses[i].Notes, b.Notes...)
+		buses[i].held = buses[i].held || b.held
 		if len(buses[i].Probes) > 0 {
 			buses[i].Problem = ""
 		}
@@ -175,13 +208,13 @@ func (s *survey) merge() {
 	s.Buses = buses
 }
 
-// lose lists the configured probes that were not found.
+// lose lists the configured probes that were not found. Those that only the daemon can see are listed with what it knows of them.
 func (s *survey) lose(root string, c *config, daemon *daemonView) {
 	s.Missing = []surveyLost{}
 	if c == nil {
 		return
 	}
-	for _, p := range c.Probes {
+	for i, p := range c.Probes {
 		bound := false
 		for _, b := range s.Buses {
 			bound = bound || slices.ContainsFunc(b.Probes, func(f surveyProbe) bool { return f.config != nil && f.config.ID == p.ID })
@@ -190,13 +223,38 @@ func (s *survey) lose(root string, c *config, daemon *daemonView) {
 			continue
 		}
 		lost := surveyLost{surveyPlace: *c.placeOf(p.ID), Source: p.Source, Identity: p.wire(), Health: daemon.health(p.ID)}
-		if kind, known := finderKindOf(p.Source); known {
+		kind, searched := finderKindOf(p.Source)
+		if searched {
 			lost.Identity = kind.identity(root, p)
 		}
-		_, searched := finderKindOf(p.Source)
+		source, _ := sourceKindOf(p.Source)
+		if hangs := p.hangsOn(source, root); lost.Health != nil && (!searched || kind.shy && daemon.holds(hangs)) {
+			s.put(hangs, surveyProbe{
+				Source: p.Source, Identity: lost.Identity, Chip: p.probe(c).Chip, MayBe: []string{}, Notes: []string{},
+				Place: &lost.surveyPlace, Health: lost.Health, config: &c.Probes[i],
+			})
+			continue
+		}
 		lost.Unseen = !searched || lost.Health != nil && slices.ContainsFunc(lost.Health.Values, func(v surveyMeasured) bool { return v.Value != nil })
 		s.Missing = append(s.Missing, lost)
 	}
+}
+
+// hangsOn names the wire as the daemon does.
+func (p probeConfig) hangsOn(kind sourceKind, root string) string {
+	if kind.wire == nil {
+		return p.Source
+	}
+	return kind.wire(root, p)
+}
+
+// put adds a probe to a bus, and the bus where it is not listed yet.
+func (s *survey) put(bus string, p surveyProbe) {
+	i := slices.IndexFunc(s.Buses, func(b surveyBus) bool { return b.Bus == bus })
+	if i < 0 {
+		i, s.Buses = len(s.Buses), append(s.Buses, surveyBus{Bus: bus, Notes: []string{}})
+	}
+	s.Buses[i].Probes = append(s.Buses[i].Probes, p)
 }
 
 // read takes one reading of every probe of which the daemon has none, all buses at once.
@@ -255,7 +313,7 @@ func (p *surveyProbe) offset() sensors.Offset {
 	return *p.config.Offset
 }
 
-// readLimit is when a probe's read counts as hanging: six times what the slowest takes, ours, no source.
+// readLimit is how much longer than it should take a probe's read counts as hanging. Ours, no source.
 const readLimit = 5 * time.Second
 
 // take reads the probe once and screens what it says, as the daemon does. A read that hangs is left behind, as it cannot be broken off.
@@ -265,7 +323,7 @@ func (p *surveyProbe) take(ctx context.Context, offset sensors.Offset) ([]sensor
 		go func() { pending <- p.found.Read(ctx) }()
 		p.pending = pending
 	}
-	limit := time.NewTimer(readLimit)
+	limit := time.NewTimer(readLimit + p.found.Takes)
 	defer limit.Stop()
 	var told sensors.Told
 	select {

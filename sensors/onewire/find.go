@@ -31,6 +31,9 @@ func (b Buses) Find(ctx context.Context, held func(bus string) bool) (buses []se
 	}
 	for _, lines := range append(b.masters(), b.bridges(held)...) {
 		f := sensors.FoundBus{Bus: Wire(lines[0])}
+		if l, err := parseLine(lines[0]); err == nil && l.address != 0 {
+			f.Behind = fmt.Sprintf("i2c-%d/0x%02x", l.i2c, l.address)
+		}
 		if !held(f.Bus) {
 			s.find(ctx, &f, lines)
 		}
@@ -157,7 +160,8 @@ const roundLimit = 5 * time.Second
 func (r *round) found(rom string) sensors.Found {
 	return sensors.Found{
 		Identity: rom, Chip: sensors.ChipDS18B20, Binds: fmt.Sprintf("source: %s, bus: %s, rom: %s", Kind, r.bus, rom),
-		Read: func(ctx context.Context) sensors.Told { return r.read(ctx, rom) },
+		Takes: Conversion + Scratchpad,
+		Read:  func(ctx context.Context) sensors.Told { return r.read(ctx, rom) },
 	}
 }
 

@@ -2,7 +2,9 @@ package w1
 
 import (
 	"context"
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -57,6 +59,9 @@ func (b Buses) Find(_ context.Context, _ func(string) bool) []sensors.FoundBus {
 func (b Buses) found(rom, family string) sensors.Found {
 	switch family {
 	case "28":
+		if b.unread(rom) {
+			return sensors.Found{Identity: rom, Chip: sensors.ChipDS18B20, Note: "the kernel's w1_therm does not read it: sudo modprobe w1_therm, or write source: onewire"}
+		}
 	case "00":
 		return sensors.Found{Identity: rom, Note: "no probe: noise on the line made this number up; look for a long or damaged cable"}
 	default:
@@ -64,13 +69,23 @@ func (b Buses) found(rom, family string) sensors.Found {
 	}
 	clone := "" // until a reading tells
 	return sensors.Found{
-		Identity: rom, Chip: sensors.ChipDS18B20, Binds: "source: " + Kind + ", rom: " + rom,
+		Identity: rom, Chip: sensors.ChipDS18B20, Binds: "source: " + Kind + ", rom: " + rom, Takes: Conversion,
 		Read: func(ctx context.Context) sensors.Told {
 			var told sensors.Told
 			told, clone = b.read(ctx, rom, clone)
 			return told
 		},
 	}
+}
+
+// unread reports whether the kernel shows the probe and has no driver for it.
+func (b Buses) unread(rom string) bool {
+	dir := filepath.Join(string(b), devices, rom)
+	if _, err := os.Stat(dir); err != nil {
+		return false
+	}
+	_, err := os.Stat(filepath.Join(dir, "w1_slave"))
+	return errors.Is(err, fs.ErrNotExist)
 }
 
 // read asks the probe as the chip it was last, and where its fixed bytes are not those, as each clone that is known.

@@ -9,6 +9,7 @@
 package aht20
 
 import (
+	"bytes"
 	"errors"
 	"fmt"
 	"time"
@@ -27,6 +28,7 @@ var Driver = chip.Driver{
 	Addresses:  []uint16{address},
 	Quantities: []sensors.Quantity{sensors.Temperature, sensors.Humidity},
 	Open:       open,
+	Like:       like,
 }
 
 const (
@@ -58,6 +60,19 @@ func open(bus i2c.Bus, _ uint16, _ chip.Options) (chip.Chip, error) {
 		return nil, err
 	}
 	return c, nil
+}
+
+// like judges what it gives unasked: status, results of its last measurement and their checksum. Nothing is written: a port expander at this
+// address (PCF8574A, from memory) takes every byte for the level of its pins, and gives them again and again.
+func like(_ i2c.Bus, _ uint16, idle []byte) chip.Likeness {
+	const answer = 7
+	switch {
+	case len(idle) < answer || bytes.Count(idle[:answer], idle[:1]) == answer:
+		return chip.No
+	case chip.CRC8(idle[:answer-1]) == idle[answer-1]:
+		return chip.Sure
+	}
+	return chip.Maybe
 }
 
 // check looks whether the calibration is loaded.

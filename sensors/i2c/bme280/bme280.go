@@ -27,6 +27,7 @@ var Driver = chip.Driver{
 	Addresses:  []uint16{0x76, 0x77},
 	Quantities: []sensors.Quantity{sensors.Temperature, sensors.Humidity},
 	Open:       open,
+	Like:       like,
 }
 
 // Registers and what is written to them (Bosch BME280 datasheet, 5.4, from memory).
@@ -78,6 +79,18 @@ func open(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
 	}
 	c.turn = before[0]
 	return c, nil
+}
+
+// like asks for the identity.
+func like(bus i2c.Bus, address uint16, idle []byte) chip.Likeness {
+	c := &hygrometer{dev: i2c.Dev{Bus: bus, Addr: address}}
+	if idle == nil {
+		return chip.No
+	}
+	if id, err := c.load(identity, 1); err != nil || id[0] != isBME280 {
+		return chip.No
+	}
+	return chip.Sure
 }
 
 func (c *hygrometer) identify() error {

@@ -22,7 +22,24 @@ type Driver struct {
 	// Open makes the chip ready and checks that it is the one it should be: its identity where it has one, its heater off, nothing
 	// continuous. It talks to the chip.
 	Open func(bus i2c.Bus, address uint16, options Options) (Chip, error)
+	// Like tells whether the chip answers, and changes nothing in what does: it writes the number of a register, or a command that asks who
+	// is there and only to what does not answer a mere read. idle is what came of such a read, nil where nobody acknowledged it.
+	Like  func(bus i2c.Bus, address uint16, idle []byte) Likeness
+	First time.Duration // from Open to the first value, where Read does not wait for it
 }
+
+// Likeness is how surely what answers is a chip.
+type Likeness uint8
+
+// Likenesses.
+const (
+	No    Likeness = iota
+	Maybe          // it has no identity, or its answer came damaged
+	Sure
+)
+
+// Word reports whether the bytes begin with a word and its right checksum, as no chip's registers do.
+func Word(b []byte) bool { return len(b) >= 3 && CRC8(b[:2]) == b[2] && (b[0] != 0 || b[1] != 0) }
 
 // Options are what a person must say of a chip because it cannot tell. The zero value suits every chip that needs none.
 type Options struct {

@@ -28,11 +28,13 @@ var Driver = chip.Driver{
 	Addresses:  []uint16{0x44, 0x45, 0x46, 0x47},
 	Quantities: []sensors.Quantity{sensors.Temperature, sensors.Humidity},
 	Open:       open,
+	Like:       like,
 }
 
 // Commands that periph's driver keeps to itself, as it writes them.
 var (
 	readMaker     = []byte{0x37, 0x81}
+	readStatus    = []byte{0xf3, 0x2d}
 	stopMeasuring = []byte{0x30, 0x93}
 )
 
@@ -75,6 +77,30 @@ func open(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
 		return nil, err
 	}
 	return s, s.cool(status)
+}
+
+// like asks for the maker, and where that is refused for the status, which a chip that measures by itself must tell: whether it also names
+// its maker then is not known here, and an SHT3x answers the second alike (Sensirion SHT3x datasheet, from memory).
+func like(bus i2c.Bus, address uint16, idle []byte) chip.Likeness {
+	if idle != nil && !chip.Word(idle) {
+		return chip.No
+	}
+	var b [3]byte
+	if bus.Tx(address, readMaker, b[:]) != nil {
+		if bus.Tx(address, readStatus, b[:]) == nil && chip.CRC8(b[:2]) == b[2] {
+			return chip.Maybe
+		}
+		return chip.No
+	}
+	switch {
+	case b == [3]byte{} || b == [3]byte{0xff, 0xff, 0xff}:
+		return chip.No
+	case !chip.Word(b[:]):
+		return chip.Maybe
+	case uint16(b[0])<<8|uint16(b[1]) != maker:
+		return chip.No
+	}
+	return chip.Sure
 }
 
 // Read looks at the status first: a measurement after a loss of supply, or beside a heater that is on, is none.

@@ -30,6 +30,7 @@ var Driver = chip.Driver{
 	},
 	Quantities: []sensors.Quantity{sensors.Voltage, sensors.Current},
 	Open:       open,
+	Like:       like,
 }
 
 // Registers and settings (TI SBOS448, from memory; 399F after power-on).
@@ -71,6 +72,19 @@ func open(bus i2c.Bus, address uint16, options chip.Options) (chip.Chip, error) 
 		return nil, err
 	}
 	return c, nil
+}
+
+// like looks at the settings: the chip has no identity. Two bits of them are always clear, and those of the mode are not while it measures
+// (TI SBOS448, from memory).
+func like(bus i2c.Bus, address uint16, idle []byte) chip.Likeness {
+	if idle == nil {
+		return chip.No
+	}
+	registers := mmr.Dev8{Conn: &i2c.Dev{Bus: bus, Addr: address}, Order: binary.BigEndian}
+	if v, err := registers.ReadUint16(settings); err != nil || v&0xc000 != 0 || v&0x0007 == 0 {
+		return chip.No
+	}
+	return chip.Maybe
 }
 
 // arm sets the chip up, keeps its calibration as a mark and waits until the registers hold a measurement.

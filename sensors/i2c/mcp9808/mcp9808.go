@@ -28,6 +28,7 @@ var Driver = chip.Driver{
 	Addresses:  []uint16{0x18, 0x19, 0x1a, 0x1b, 0x1c, 0x1d, 0x1e, 0x1f},
 	Quantities: []sensors.Quantity{sensors.Temperature},
 	Open:       open,
+	Like:       like,
 }
 
 // Registers, and what they hold (Microchip DS25095A: the identity on pp. 27-28, the rest from memory).
@@ -74,6 +75,21 @@ func open(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
 		return nil, err
 	}
 	return c, nil
+}
+
+// like asks for maker and model.
+func like(bus i2c.Bus, address uint16, idle []byte) chip.Likeness {
+	registers := mmr.Dev8{Conn: &i2c.Dev{Bus: bus, Addr: address}, Order: binary.BigEndian}
+	if idle == nil {
+		return chip.No
+	}
+	if maker, err := registers.ReadUint16(manufacturer); err != nil || maker != microchip {
+		return chip.No
+	}
+	if model, err := registers.ReadUint16(device); err != nil || model>>8 != family {
+		return chip.No
+	}
+	return chip.Sure
 }
 
 // arm sets the chip running, leaves the mark and waits until the register holds a conversion.

@@ -14,6 +14,7 @@ package scd4x
 
 import (
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"time"
 
@@ -29,6 +30,8 @@ var Driver = chip.Driver{
 	Addresses:  []uint16{0x62},
 	Quantities: []sensors.Quantity{sensors.Temperature, sensors.Humidity, sensors.CO2},
 	Open:       open,
+	Like:       like,
+	First:      period,
 }
 
 // Commands.
@@ -63,6 +66,23 @@ func open(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
 		return nil, err
 	}
 	return c, nil
+}
+
+// like asks whether a measurement waits, which it may be asked at any time.
+func like(bus i2c.Bus, address uint16, idle []byte) chip.Likeness {
+	c := &meter{dev: i2c.Dev{Bus: bus, Addr: address}}
+	if idle != nil && !chip.Word(idle) {
+		return chip.No
+	}
+	_, err := c.ask(dataReady, 1)
+	fault, told := errors.AsType[*chip.Fault](err)
+	switch {
+	case told && fault.Reason == sensors.BadChecksum:
+		return chip.Maybe
+	case err != nil:
+		return chip.No
+	}
+	return chip.Sure
 }
 
 // arm stops whatever the chip does, switches self-calibration off and starts it.

@@ -11,6 +11,7 @@ package sht4x
 
 import (
 	"encoding/binary"
+	"errors"
 	"fmt"
 	"time"
 
@@ -26,6 +27,7 @@ var Driver = chip.Driver{
 	Addresses:  []uint16{0x44, 0x45, 0x46},
 	Quantities: []sensors.Quantity{sensors.Temperature, sensors.Humidity},
 	Open:       open,
+	Like:       like,
 }
 
 // Commands: Sensirion SHT4x datasheet, as public drivers write them down (Adafruit_SHT4x.h, docs.rs sht4x).
@@ -63,6 +65,23 @@ func open(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
 		return nil, chip.Faultf(sensors.WrongProbe, "sht4x: %04x%04x is no serial number: another chip answers at this address", high, low)
 	}
 	return s, nil
+}
+
+// like asks for the serial number.
+func like(bus i2c.Bus, address uint16, idle []byte) chip.Likeness {
+	if idle != nil && !chip.Word(idle) {
+		return chip.No
+	}
+	s := &sensor{i2c.Dev{Bus: bus, Addr: address}}
+	high, low, err := s.ask(serial, resetting)
+	fault, told := errors.AsType[*chip.Fault](err)
+	switch {
+	case told && fault.Reason == sensors.BadChecksum:
+		return chip.Maybe
+	case err != nil || high == 0 && low == 0 || high == 0xffff && low == 0xffff:
+		return chip.No
+	}
+	return chip.Sure
 }
 
 // Read measures both.

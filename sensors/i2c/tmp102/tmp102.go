@@ -28,6 +28,7 @@ var Driver = chip.Driver{
 	Addresses:  []uint16{0x48, 0x49, 0x4a, 0x4b},
 	Quantities: []sensors.Quantity{sensors.Temperature},
 	Open:       open,
+	Like:       like,
 }
 
 // The configuration word (TI SBOS397C, from memory; 60A0 after power-on).
@@ -57,6 +58,18 @@ func open(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
 		return nil, err
 	}
 	return c, nil
+}
+
+// like looks at the configuration: the chip has no identity. The four lowest bits of the word are always clear (TI SBOS397C, from memory).
+func like(bus i2c.Bus, address uint16, idle []byte) chip.Likeness {
+	if idle == nil {
+		return chip.No
+	}
+	word := mmr.Dev8{Conn: &i2c.Dev{Bus: bus, Addr: address}, Order: binary.BigEndian}
+	if v, err := word.ReadUint16(configuration); err != nil || v&resolution != resolution || v&0x000f != 0 {
+		return chip.No
+	}
+	return chip.Maybe
 }
 
 // state reads the configuration, and refuses what is no TMP102 or is somebody else's.
