@@ -177,13 +177,17 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		return fmt.Sprintf("colder for two hours than kits should be, cluster probe %s, so the middle of the pile about %s. The pile may have moved away from the probe.",
 			both(c.Value), under(alarm.Condition{Value: w.pile.core, Limit: lim.C}, both, w.forAge())) + look + tipBack
 	},
-	alarm.ProbeSilent: func(_ *Watch, c alarm.Condition) string {
+	alarm.ProbeSilent: func(w *Watch, c alarm.Condition) string {
 		text := fmt.Sprintf("no usable reading from probe %s for %s", c.Probe, reached(c, hours))
 		if c.Count > 1 {
 			text += fmt.Sprintf(", and none of %d more of this nest's values", c.Count-1)
 		}
 		if c.Why == whyUnseen {
-			return text + ". Kits may be in it, the weather can harm them, and nothing is watching. Look at the nest now, then at the probe's plug, its cable and the line it hangs on."
+			unwatched := "its pile is not watched"
+			if w.air != nil && c.Probe == w.air.Probe {
+				unwatched = "without nest air neither heat nor chill is judged"
+			}
+			return text + ". Kits may be in it, the weather can harm them, and " + unwatched + ". Look at the nest now, then at the probe's plug, its cable and the line it hangs on."
 		}
 		if c.Severity == alarm.Notice {
 			return text + fmt.Sprintf(". It may come back by itself; a warning follows when it stays away for %.0f min. ", unseenFor.Minutes()) + lookAtIt
