@@ -332,6 +332,9 @@ func TestNewRefuses(t *testing.T) {
 		{"a time that is no pointer", func(_ *Config, p []ProbeConfig) { p[1].Time = "t" }, `probe p1: time: "t" is not a JSON pointer`},
 		{"an unknown chip", func(_ *Config, p []ProbeConfig) { p[1].Chip = "sht99" }, `probe p1: chip: "sht99" is unknown`},
 		{"bound twice", func(_ *Config, p []ProbeConfig) { p[1].Topic = p[0].Topic }, "probe p1: topic: barn/p0 /rh is bound to p0 already"},
+		{"a plain number bound twice", func(_ *Config, p []ProbeConfig) {
+			p[0].Pointers, p[1].Topic, p[1].Pointers = nil, p[0].Topic, map[string]string{"temperature": ""}
+		}, "probe p1: topic: barn/p0 is bound to p0 already"},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			c, probes := Config{Broker: "tcp://localhost:1883"}, []ProbeConfig{probeAt("p0", "barn/p0"), probeAt("p1", "barn/p1")}
