@@ -29,6 +29,10 @@ const (
 	MostHumidityOffset    = 10.0 // % RH
 )
 
+// Saturated is a humidity at which a cell says no more than that it is wet, % RH; ours, no source. What it is wrong by elsewhere is not
+// taken from it there: a wet cell would pass for a dry one.
+const Saturated = 99.0
+
 // Of is what is added to the values of q.
 func (o Offset) Of(q Quantity) float64 {
 	switch q {

@@ -77,6 +77,22 @@ func TestOffsetsAreAddedOnceAndInTheArchivesSteps(t *testing.T) {
 	}
 }
 
+// A cell with water on it says 100 %, whatever it is wrong by when it is dry.
+func TestASaturatedHumidityStaysSaturated(t *testing.T) {
+	for _, row := range []struct{ by, value, want float64 }{
+		{-4, 100, 100},
+		{-4, 103, 100},
+		{-4, 99, 99},
+		{-4, 98.99, 94.99},
+		{4, 99, 100},
+	} {
+		s := offProbe("", sensors.Offset{Humidity: row.by})
+		if got := apply(s, at(0, "a1", humidity, row.value))[0]; !got.OK() || got.Value != row.want {
+			t.Errorf("%v%+g: got %v %q, want %v", row.value, row.by, got.Value, got.Fault, row.want)
+		}
+	}
+}
+
 func TestStoredValuesAreNotCorrectedAgain(t *testing.T) {
 	s := offProbe("", sensors.Offset{Temperature: -0.31, Humidity: 2})
 	live := apply(s, at(0, "a1", temperature, 37), at(0, "a1", humidity, 60))

@@ -171,10 +171,10 @@ func (p *probe) says(from origin) bool {
 }
 
 // correct adds the probe's offset to a value that may be used; a rejected one stays as the chip said it. A temperature that the offset
-// carries out of range is out of range; a humidity is clipped.
+// carries out of range is out of range; a humidity is clipped, and one that is saturated as the chip said it stays so.
 func (p *probe) correct(r *sensors.Reading) {
 	by := p.offset.Of(r.Quantity)
-	if by == 0 || !r.OK() {
+	if by == 0 || !r.OK() || by < 0 && r.Quantity == sensors.Humidity && r.Value >= sensors.Saturated {
 		return
 	}
 	r.Value = r.Quantity.Quantise(r.Value+by) + 0
