@@ -29,6 +29,10 @@ const (
 	MostHumidityOffset    = 10.0 // % RH
 )
 
+// Saturated is a humidity at which a cell says no more than that it is wet, % RH; ours, no source. What it is wrong by elsewhere is not
+// taken from it there: a wet cell would pass for a dry one.
+const Saturated = 99.0
+
 // Of is what is added to the values of q.
 func (o Offset) Of(q Quantity) float64 {
 	switch q {
@@ -50,9 +54,14 @@ func (o Offset) Validate(report func(path, problem string)) {
 		{"temperature", "°C", o.Temperature, MostTemperatureOffset, "repeat the ice bath, and change the probe when it is true"},
 		{"humidity", "%", o.Humidity, MostHumidityOffset, "let the sensor dry, compare it again, and change it when it is true"},
 	} {
-		if math.Abs(part.value) > part.most {
+		switch {
+		case math.IsNaN(part.value):
+			report(part.key, "is no number; write what the comparison gave, or leave it out")
+		case math.Abs(part.value) > part.most:
 			report(part.key, fmt.Sprintf("%+g %s is more than an offset may correct (%g %s): such a probe is broken or of another kind; %s",
 				part.value, part.unit, part.most, part.unit, part.remedy))
+		case part.key == "humidity" && part.value != 0 && o.Method == IcePoint:
+			report(part.key, "ice tells nothing of it; write the method it was found by, such as salt, or remove it")
 		}
 	}
 	if _, err := time.Parse(time.DateOnly, o.Date); err != nil {

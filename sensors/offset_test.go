@@ -1,6 +1,7 @@
 package sensors_test
 
 import (
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -17,9 +18,13 @@ func TestOffsetValidate(t *testing.T) {
 	}{
 		{"as measured", func(*sensors.Offset) {}, nil},
 		{"nothing is off", func(o *sensors.Offset) { o.Temperature = 0 }, nil},
-		{"at the edge", func(o *sensors.Offset) { o.Temperature, o.Humidity = -3, 10 }, nil},
+		{"at the edge", func(o *sensors.Offset) { o.Temperature, o.Humidity, o.Method = -3, 10, "reference" }, nil},
 		{"beyond what a probe may be off", func(o *sensors.Offset) { o.Temperature = 3.01 }, []string{"temperature: +3.01 °C is more than an offset may correct (3 °C)"}},
 		{"humidity beyond", func(o *sensors.Offset) { o.Humidity = -10.5 }, []string{"humidity: -10.5 % is more than an offset may correct (10 %)"}},
+		{"no number", func(o *sensors.Offset) { o.Temperature, o.Humidity = math.NaN(), math.NaN() }, []string{"temperature: is no number", "humidity: is no number"}},
+		{"endless", func(o *sensors.Offset) { o.Temperature = math.Inf(-1) }, []string{"temperature: -Inf °C is more than"}},
+		{"humidity in ice", func(o *sensors.Offset) { o.Humidity = 2 }, []string{"humidity: ice tells nothing of it; write the method it was found by, such as salt"}},
+		{"humidity over salt", func(o *sensors.Offset) { o.Humidity, o.Method = 2, "salt" }, nil},
 		{"no day", func(o *sensors.Offset) { o.Date = "" }, []string{`date: "" is no date`}},
 		{"a day that does not exist", func(o *sensors.Offset) { o.Date = "2026-02-30" }, []string{`date: "2026-02-30" is no date`}},
 		{"no method", func(o *sensors.Offset) { o.Method = "" }, []string{`method: "" is no method; write one of: ice-point, `}},

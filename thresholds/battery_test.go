@@ -162,6 +162,44 @@ func TestASilentBatteryHoldsNoOtherAlarm(t *testing.T) {
 	want(t, events, alarm.PowerFault, alarm.Cleared, alarm.Warning, 1)
 }
 
+// What is known of a battery does not outlast a start on the minute; that its alarm stands does. A probe that is silent from then on says
+// nothing of a battery that was low, nor of one whose limit is another's, and a board that is well says nothing of its battery.
+func TestASilentBatteryHoldsItsOwnAlarm(t *testing.T) {
+	for _, row := range []struct {
+		name          string
+		volts         float64
+		after         float64 // V, of the battery after the start
+		cleared       int
+		severity      alarm.Severity
+		startsBetween bool
+	}{
+		{"low", 11.5, math.NaN(), 0, alarm.Warning, true},
+		{"low, and charged", 11.5, 13.2, 1, alarm.Warning, true},
+		{"low, without a start", 11.5, math.NaN(), 0, alarm.Warning, false},
+		{"another's limit", 25.4, math.NaN(), 0, alarm.Notice, true},
+		{"another's limit, without a start", 25.4, math.NaN(), 0, alarm.Notice, false},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			r, _ := supply{minutes: 40, volts: constant(row.volts)}.run(t)
+			if row.startsBetween {
+				stored := r.Standing()
+				r = powered(t, 0)
+				r.Restore(stored)
+			}
+			var events []alarm.Event
+			for half := range 2 * 180 {
+				at := start.Add(time.Hour + time.Duration(half)*30*time.Second)
+				r.Fault(alarm.PowerFault, alarm.Condition{}, "")
+				events = append(events, r.Observe(at, []sensors.Reading{
+					{Probe: "shade", Time: at, Value: 15}, {Probe: "air", Time: at, Value: 15}, {Probe: "cluster", Time: at, Value: 15},
+					battery(at, sensors.Voltage, row.after),
+				})...)
+			}
+			want(t, events, alarm.PowerFault, alarm.Cleared, row.severity, row.cleared)
+		})
+	}
+}
+
 func TestASilentBatteryIsTold(t *testing.T) {
 	r, events := supply{minutes: 120, volts: steps(30, 12.6, math.NaN(), 12.6)}.run(t)
 	want(t, events, alarm.ProbeSilent, alarm.Raised, alarm.Warning, 1)

@@ -43,7 +43,7 @@ func (r *Rabbitry) stepFaults(events []alarm.Event) []alarm.Event {
 		f, name := &r.faults[i], faultNames[i]
 		now, text := f.now, f.text
 		if name == alarm.PowerFault {
-			now, text = r.site.BatteryLow(&r.now, now, text)
+			now, text = r.site.BatteryLow(&r.now, now, text, f.slot.Standing())
 		}
 		words := alarm.Words{Text: text, Rule: now.Rule, Source: now.Source}
 		e, changed := f.slot.Apply(r.now.Wall, "", name, now, func(alarm.Condition) alarm.Words { return words })

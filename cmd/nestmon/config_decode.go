@@ -21,6 +21,7 @@ type decoder struct {
 	bad   map[string]bool   // paths whose value could not be read
 	vague map[string]bool   // blocks that hold an unknown key, which may be the one that is missing
 	found []finding
+	now   time.Time
 }
 
 func newDecoder() *decoder {

@@ -90,10 +90,29 @@ func (c *config) validateProbes(d *decoder) {
 			bound[wire] = p.ID
 		}
 		p.validateTimes(d, at, c.Poll)
+		c.validateOffset(d, at, p)
 	}
 	c.validateWire(d)
 	c.validateI2C(d)
 	c.validateRadio(d)
+}
+
+// validateOffset holds an offset against its probe and against the clock. A board that starts without one may have a clock of last month,
+// and must start: a day to come is warned of.
+func (c *config) validateOffset(d *decoder, at string, p probeConfig) {
+	if p.Offset == nil {
+		return
+	}
+	probe := p.probe(c)
+	for _, q := range sensors.Quantities {
+		if p.Offset.Of(q) != 0 && !probe.Measures(q) {
+			d.wrong(fmt.Sprintf("%s.offset.%s", at, q), "the probe does not measure %s; remove it", q)
+		}
+	}
+	day, err := time.ParseInLocation(time.DateOnly, p.Offset.Date, c.location())
+	if err == nil && day.After(d.now) {
+		d.lost(at+".offset.date", "%s is yet to come; write the day of the comparison, or set the clock", p.Offset.Date)
+	}
 }
 
 // validateI2C looks at the chips of I2C buses beside each other.

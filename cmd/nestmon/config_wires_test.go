@@ -89,7 +89,7 @@ func TestOneWireTakesOneConversion(t *testing.T) {
 		for n := range row.probes {
 			fmt.Fprintf(&b, "  - {id: p%d, source: onewire, bus: i2c-1/0x18/%d, rom: 28-%012x}\n", n, n%8, n+1)
 		}
-		_, findings := parseConfig([]byte(b.String()))
+		_, findings := parseConfig([]byte(b.String()), writtenBy)
 		var said bytes.Buffer
 		writeFindings(&said, "f", findings)
 		if late := strings.Contains(said.String(), "f:1:7: poll: 5s leave 4s for reading, and the 65 probes on onewire-i2c-1-0x18 take 4.1s together: they would be late at every poll; write 10s, or use several wires"); late != row.late {

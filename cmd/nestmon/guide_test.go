@@ -35,7 +35,7 @@ func TestGuideConfigurations(t *testing.T) {
 		for _, block := range yamlBlocks(string(text)) {
 			read++
 			t.Run(fmt.Sprintf("%s:%d", filepath.Base(page), block.line), func(t *testing.T) {
-				_, findings := parseConfig([]byte(block.text))
+				_, findings := parseConfig([]byte(block.text), writtenBy)
 				whole := strings.Contains(block.text, "\noutside:")
 				findings = slices.DeleteFunc(findings, func(f finding) bool { return f.severity == isWarning && !whole })
 				var said bytes.Buffer

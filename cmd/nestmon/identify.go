@@ -18,7 +18,10 @@ import (
 const (
 	identifyLeast = 500 * time.Millisecond // between two readings of a bus: drivers hold a value for so long and longer
 	identifyLook  = 200 * time.Millisecond
-	identifyHint  = time.Minute // without a rise, after which it is told what else may help
+	identifyHint  = time.Minute // without a rise, after which it is told what else may help, once in identifyAgain
+	identifyAgain = 24 * time.Hour
+	identifyRise  = 0.5             // K, from which a rise is told while it is not certain yet
+	identifyEnd   = 2 * time.Second // readers have so long to end
 	sureFrom      = 10.0        // of warmed.Verdict.Sure
 	fairlyFrom    = 4.0
 )
@@ -81,7 +84,7 @@ func waitBriefly(readers *sync.WaitGroup) {
 	go func() { readers.Wait(); close(done) }()
 	select {
 	case <-done:
-	case <-time.After(2 * time.Second):
+	case <-time.After(identifyEnd):
 	}
 }
 
@@ -152,8 +155,8 @@ func (s *search) tell(ctx context.Context, round time.Duration, running bool) {
 			since = s.now()
 		case v.State == warmed.Waiting && s.now().Sub(since) > identifyHint:
 			s.say("hint", nil, "Nothing rises. Where the air is as warm as your hand, dip the tip into warm water (not hot: 40 °C, 105 °F)."+s.blind(v))
-			since = s.now().Add(24 * time.Hour)
-		case v.State == warmed.Rising && told != key && v.Rise > 0.5:
+			since = s.now().Add(identifyAgain)
+		case v.State == warmed.Rising && told != key && v.Rise > identifyRise:
 			s.say("rising", &v, fmt.Sprintf("%s rises; hold on.", s.name(v.Probe)))
 			told = key
 		case v.State == warmed.Several && told != key:

@@ -43,10 +43,17 @@ func watches(cfg thresholds.Config) []screen.Watch {
 	return all
 }
 
-// again is observe for readings of the archive or of a readings file: they were corrected when they were stored, and say nothing of how
-// the probes do now.
+// again is observe for readings of the archive: they were screened and corrected when they were stored, and say nothing of how the probes
+// do now.
 func (j *judge) again(t time.Time, readings []sensors.Reading) []alarm.Event {
 	j.screen.ApplyStored(readings)
+	j.tracker.Recall(readings)
+	return j.rabbitry.Observe(t, readings)
+}
+
+// recorded is observe for readings of a file, which hold their offset.
+func (j *judge) recorded(t time.Time, readings []sensors.Reading) []alarm.Event {
+	j.screen.ApplyRecorded(readings)
 	j.tracker.Recall(readings)
 	return j.rabbitry.Observe(t, readings)
 }

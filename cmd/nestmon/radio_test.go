@@ -25,7 +25,7 @@ func TestRadioLinesOfTheExample(t *testing.T) {
 		t.Fatalf("found %q and %q", probes, section)
 	}
 	whole := strings.Replace(string(text), "probes:\n", strings.Join(section, "")+"probes:\n"+strings.Join(probes, ""), 1)
-	c, findings := parseConfig([]byte(whole))
+	c, findings := parseConfig([]byte(whole), writtenBy)
 	for _, f := range findings {
 		if f.severity == isError {
 			t.Errorf("line %d: %s", f.line, f.text)

@@ -267,7 +267,7 @@ func (r *replay) decide(b *batch, write func(alarm.Event) error) error {
 
 func (r *replay) observe(t time.Time, poll []sensors.Reading, write func(alarm.Event) error) error {
 	r.last = t
-	events := r.judge.again(t, poll)
+	events := r.judge.recorded(t, poll)
 	r.judge.tracker.Observe(poll)
 	for _, e := range events {
 		if e.State == alarm.Raised {

@@ -36,7 +36,7 @@ type ProbeConfig struct {
 	ShuntOhm      float64 `yaml:"shunt_ohm"` // Ω, of a chip that measures current; 0 is that of its usual board
 }
 
-var busPattern = regexp.MustCompile(`^i2c-[0-9]{1,4}$`)
+var busPattern = regexp.MustCompile(`^i2c-(0|[1-9][0-9]{0,3})$`)
 
 // Validate reports what is wrong with the probe, by key.
 func (c ProbeConfig) Validate(report func(path, problem string)) {

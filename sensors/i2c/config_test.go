@@ -20,6 +20,7 @@ func TestNewRefuses(t *testing.T) {
 		{"a chip of the kernel", func(c *ProbeConfig) { c.Chip = "dht22" }, `probe b: chip: "dht22" cannot be read here; write one of: `},
 		{"no bus", func(c *ProbeConfig) { c.Bus = "" }, `probe b: bus: "" is not a bus; write i2c- and its number, such as i2c-1`},
 		{"a path", func(c *ProbeConfig) { c.Bus = "/dev/i2c-1" }, `probe b: bus: "/dev/i2c-1" is not a bus; write i2c- and its number`},
+		{"another name of bus 1", func(c *ProbeConfig) { c.Bus, c.Address = "i2c-01", 0x44 }, `probe b: bus: "i2c-01" is not a bus; write i2c- and its number`},
 		{"no address", func(c *ProbeConfig) { c.Address = 0 }, "probe b: address: is missing; sht4x can be at 0x44, 0x45, 0x46"},
 		{"a decimal address", func(c *ProbeConfig) { c.Address = 45 }, "probe b: address: sht4x cannot be at 0x2d; write one of: 0x44, 0x45, 0x46 (with 0x: without it the number is decimal)"},
 		{"a channel alone", func(c *ProbeConfig) { c.Channel = &three }, "probe b: channel: means nothing without mux; write the multiplexer's address as mux: 0x70, or"},

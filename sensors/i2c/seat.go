@@ -21,6 +21,8 @@ const (
 	firstRest = 10 * time.Second
 	mostRest  = time.Minute
 	jitter    = 0.2
+	doublings = 8            // by which firstRest is beyond mostRest for long; more would overflow in the end
+	restLimit = 2 * mostRest // a rest that seems longer, jitter and all, was begun by a clock that has been set back since
 )
 
 // seat is the place of one chip, and what is known of the chip in it.
@@ -59,7 +61,7 @@ func (s *Source) ask(ctx context.Context, at *seat) (a answer) {
 
 // resting says why the chip is left alone, or nothing. A clock that was set back must not lengthen its rest.
 func (at *seat) resting(now time.Time) *chip.Fault {
-	if now.Before(at.until) && at.until.Sub(now) <= max(2*mostRest, at.because.Rest) {
+	if now.Before(at.until) && at.until.Sub(now) <= max(restLimit, at.because.Rest) {
 		return at.because
 	}
 	return nil
@@ -107,7 +109,7 @@ func (at *seat) backOff() time.Duration {
 	if at.misses < 2 {
 		return 0
 	}
-	wait := min(firstRest<<min(at.misses-2, 8), mostRest)
+	wait := min(firstRest<<min(at.misses-2, doublings), mostRest)
 	return time.Duration(float64(wait) * (1 + jitter*(2*at.random()-1)))
 }
 

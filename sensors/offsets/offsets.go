@@ -2,8 +2,8 @@
 //
 // Each line is one comparison, as JSON, with everything it rests on, so that in a year somebody can see where a correction came
 // from. The newest line of a probe counts. A line is of a piece of hardware, not of a name: a new probe under an old name is
-// not corrected by what was measured of the old one. A chip on I2C is known by its place alone: after changing one, compare it
-// again, or write its offset into the configuration, which wins over this file.
+// not corrected by what was measured of the old one. A DS18B20 is known by its ROM, whoever reads it. A chip on I2C is known by its
+// place alone: after changing one, compare it again, or write its offset into the configuration, which wins over this file.
 package offsets
 
 import (
@@ -17,6 +17,7 @@ import (
 	"time"
 
 	"nestmon/sensors"
+	"nestmon/sensors/ds18b20"
 )
 
 // File is the name of the file in the data folder.
@@ -47,11 +48,22 @@ func (r Record) Offset(loc *time.Location) sensors.Offset {
 }
 
 // Book is the newest record of each piece of hardware.
-type Book map[[2]string]Record
+type Book map[hardware]Record
+
+// hardware is what a comparison is of: a chip with a number of its own, or what is at a place that a kind of source names.
+type hardware struct{ source, identity string }
+
+// hardwareOf knows a chip by its ROM whichever kind of source reads it.
+func hardwareOf(source, identity string) hardware {
+	if ds18b20.IsROM(identity) {
+		source = ""
+	}
+	return hardware{source, identity}
+}
 
 // Of looks a piece of hardware up.
 func (b Book) Of(source, identity string) (Record, bool) {
-	r, ok := b[[2]string{source, identity}]
+	r, ok := b[hardwareOf(source, identity)]
 	return r, ok
 }
 
@@ -76,7 +88,7 @@ func Load(dir string) (Book, []string, error) {
 			unused = append(unused, fmt.Sprintf("%s:%d: %s; the line is left out: remove it, or compare the probe again", path, i+1, problem))
 			continue
 		}
-		book[[2]string{r.Source, r.Identity}] = r
+		book[hardwareOf(r.Source, r.Identity)] = r
 	}
 	return book, unused, nil
 }

@@ -41,12 +41,36 @@ func TestTheNewestRecordOfAPieceOfHardwareCounts(t *testing.T) {
 	if r, ok := book.Of("w1", "28-000000000001"); !ok || r.Temperature != -0.25 || r.Readings != 40 || unused != nil {
 		t.Errorf("got %+v, %q", r, unused)
 	}
-	if _, ok := book.Of("onewire", "28-000000000001"); ok {
-		t.Error("a record of another kind of source was taken")
-	}
 	text, err := os.ReadFile(filepath.Join(dir, offsets.File))
 	if err != nil || strings.Count(string(text), "\n") != 3 {
 		t.Errorf("%v: older lines are gone:\n%s", err, text)
+	}
+}
+
+// A chip with a number of its own keeps its offset when another kind of source reads it; a place means nothing elsewhere.
+func TestAROMIsOneChipWhoeverReadsIt(t *testing.T) {
+	const rom, place = "28-000000000001", "/sys/bus/i2c/devices/1-0044"
+	for _, row := range []struct {
+		name                       string
+		measured, identity, source string
+		found                      bool
+	}{
+		{"the kernel's driver to nestmon's", "w1", rom, "onewire", true},
+		{"back", "onewire", rom, "w1", true},
+		{"a place", "kernel", place, "kernel", true},
+		{"a place of another kind", "kernel", place, "i2c", false},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			dir, r := t.TempDir(), record(row.identity, -0.31)
+			r.Source = row.measured
+			if err := offsets.Add(dir, r); err != nil {
+				t.Fatal(err)
+			}
+			book, _ := load(t, dir)
+			if got, ok := book.Of(row.source, row.identity); ok != row.found || ok && got.Temperature != -0.31 {
+				t.Errorf("found %v: %+v", ok, got)
+			}
+		})
 	}
 }
 

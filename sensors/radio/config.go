@@ -151,7 +151,7 @@ func (c ProbeConfig) Places() []string {
 	}
 	var all []string
 	for _, to := range c.Pointers {
-		all = append(all, c.Topic+" "+to)
+		all = append(all, strings.TrimSuffix(c.Topic+" "+to, " ")) // an empty pointer is the whole payload, as none is
 	}
 	slices.Sort(all)
 	return slices.Compact(all)

@@ -86,12 +86,13 @@ func (s *Source) run() {
 
 // session is one connection from beginning to end.
 func (s *Source) session() (connected bool, err error) {
-	l, err := s.dial(s.ctx, s.client, s.receive)
+	number := s.turn()
+	l, err := s.dial(s.ctx, s.client, func(topic string, payload []byte, retained bool) { s.receive(number, topic, payload, retained) })
 	if err != nil {
 		return false, err
 	}
 	defer l.end()
-	s.beat()
+	s.awake()
 	if err := s.subscribe(l, s.topics); err != nil {
 		return true, err
 	}
@@ -118,13 +119,31 @@ func (s *Source) session() (connected bool, err error) {
 	}
 }
 
-// beat notes that the process runs, and reports whether it did so all the time since the last beat.
+// turn makes the next connection the one that is heard.
+func (s *Source) turn() (number uint64) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.heard++
+	return s.heard
+}
+
+// awake notes that the process runs, on a connection with nothing old in it.
+func (s *Source) awake() {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.alive = time.Now()
+}
+
+// beat notes that the process runs, and reports whether it did so all the time since the last beat. After a standstill it notes nothing:
+// what this connection still delivers stays old until there is another.
 func (s *Source) beat() (steady bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	steady = s.problem != nil || !s.stoodStill()
+	if s.stoodStill() {
+		return false
+	}
 	s.alive = time.Now()
-	return steady
+	return true
 }
 
 // subscribe asks for topics and notes which of them the broker refuses.

@@ -41,6 +41,7 @@ type Source struct {
 	problem error            // why there is no connection, nil while there is one
 	refused map[string]error // topics the broker does not let us read
 	alive   time.Time        // when this process was last seen to run, by the runtime's clock
+	heard   uint64           // number of the connection that is listened to; an earlier one may still deliver
 }
 
 // New makes a source of the probes on one broker; site is the id that tells this nestmon from another. Nothing is connected until the
@@ -162,12 +163,14 @@ func (s *Source) collect() (messages []message, refused map[string]error, proble
 	return messages, maps.Clone(s.refused), s.problem
 }
 
-// receive puts a message into the inbox. It is called by the library and must not wait.
-func (s *Source) receive(topic string, payload []byte, retained bool) {
+// receive puts a message of a connection into the inbox. It is called by the library and must not wait.
+func (s *Source) receive(number uint64, topic string, payload []byte, retained bool) {
 	m := message{topic: topic, payload: payload, came: s.Now()}
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	switch {
+	case number != s.heard:
+		return
 	case retained:
 		m.old = leftover
 	case s.stoodStill():

@@ -95,7 +95,7 @@ func deaf(t *testing.T, probes ...ProbeConfig) ear {
 	return e
 }
 
-func (e ear) hear(topic, payload string) { e.receive(topic, []byte(payload), false) }
+func (e ear) hear(topic, payload string) { e.receive(e.heard, topic, []byte(payload), false) }
 
 // told is a Read in short: quantity=value or quantity=fault, with the probe where there are several.
 func (e ear) told(t *testing.T) string {
@@ -213,9 +213,9 @@ func TestSeveralMessagesBetweenPolls(t *testing.T) {
 
 func TestWhatTheBrokerKeptIsNoReading(t *testing.T) {
 	e := deaf(t, probeAt("a1", "barn/a1"))
-	e.receive("barn/a1", []byte(`{"temp": 38, "rh": 55}`), true)
+	e.receive(0, "barn/a1", []byte(`{"temp": 38, "rh": 55}`), true)
 	e.want(t, "a leftover", "")
-	e.receive("barn/a1", []byte(`rubbish`), true)
+	e.receive(0, "barn/a1", []byte(`rubbish`), true)
 	e.want(t, "a leftover that is rubbish", "")
 	e.clock.pass(2 * interval)
 	e.want(t, "later", "temperature=no-answer humidity=no-answer")
@@ -231,9 +231,18 @@ func TestWhatLayInTheSocketWhileTheProcessStoodStillIsNoReading(t *testing.T) {
 	e.alive = time.Now().Add(-2 * e.Timing.Standstill)
 	e.hear("barn/a1", `{"temp": 38, "rh": 55}`)
 	e.want(t, "after a standstill", "")
-	e.beat()
+	if e.beat() {
+		t.Error("the standstill was not noticed")
+	}
 	e.hear("barn/a1", `{"temp": 38, "rh": 55}`)
-	e.want(t, "after that", "temperature=38 humidity=55")
+	e.want(t, "after it was noticed, on the same connection", "")
+	before := e.heard
+	e.turn()
+	e.awake()
+	e.receive(before, "barn/a1", []byte(`{"temp": 38, "rh": 55}`), false)
+	e.want(t, "of the connection before, on the next", "")
+	e.hear("barn/a1", `{"temp": 38, "rh": 55}`)
+	e.want(t, "of the next connection", "temperature=38 humidity=55")
 }
 
 func TestMessagesWithTheirOwnTime(t *testing.T) {
@@ -249,9 +258,9 @@ func TestMessagesWithTheirOwnTime(t *testing.T) {
 	}{
 		{"a live one", func(e ear) { e.hear("barn/a1", at(0, 38)) }, "temperature=38"},
 		{"one that took a while", func(e ear) { e.hear("barn/a1", at(-4*time.Minute, 38)) }, "temperature=38@-4m0s"},
-		{"one kept by the broker and young", func(e ear) { e.receive("barn/a1", []byte(at(-time.Minute, 38)), true) }, "temperature=38@-1m0s"},
-		{"one kept by the broker and old", func(e ear) { e.receive("barn/a1", []byte(at(-16*time.Minute, 38)), true) }, ""},
-		{"one kept by the broker without its time", func(e ear) { e.receive("barn/a1", []byte(`{"temp": 38}`), true) }, ""},
+		{"one kept by the broker and young", func(e ear) { e.receive(0, "barn/a1", []byte(at(-time.Minute, 38)), true) }, "temperature=38@-1m0s"},
+		{"one kept by the broker and old", func(e ear) { e.receive(0, "barn/a1", []byte(at(-16*time.Minute, 38)), true) }, ""},
+		{"one kept by the broker without its time", func(e ear) { e.receive(0, "barn/a1", []byte(`{"temp": 38}`), true) }, ""},
 		{"a live one that is old: a gateway repeats", func(e ear) { e.hear("barn/a1", at(-3*time.Hour, 38)) }, ""},
 		{"the same again", func(e ear) { e.hear("barn/a1", at(0, 38)); e.told(t); e.hear("barn/a1", at(0, 38)) }, ""},
 		{"an older one after it", func(e ear) { e.hear("barn/a1", at(0, 38)); e.told(t); e.hear("barn/a1", at(-time.Minute, 37)) }, ""},
@@ -323,6 +332,9 @@ func TestNewRefuses(t *testing.T) {
 		{"a time that is no pointer", func(_ *Config, p []ProbeConfig) { p[1].Time = "t" }, `probe p1: time: "t" is not a JSON pointer`},
 		{"an unknown chip", func(_ *Config, p []ProbeConfig) { p[1].Chip = "sht99" }, `probe p1: chip: "sht99" is unknown`},
 		{"bound twice", func(_ *Config, p []ProbeConfig) { p[1].Topic = p[0].Topic }, "probe p1: topic: barn/p0 /rh is bound to p0 already"},
+		{"a plain number bound twice", func(_ *Config, p []ProbeConfig) {
+			p[0].Pointers, p[1].Topic, p[1].Pointers = nil, p[0].Topic, map[string]string{"temperature": ""}
+		}, "probe p1: topic: barn/p0 is bound to p0 already"},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			c, probes := Config{Broker: "tcp://localhost:1883"}, []ProbeConfig{probeAt("p0", "barn/p0"), probeAt("p1", "barn/p1")}

@@ -77,6 +77,22 @@ func TestOffsetsAreAddedOnceAndInTheArchivesSteps(t *testing.T) {
 	}
 }
 
+// A cell with water on it says 100 %, whatever it is wrong by when it is dry.
+func TestASaturatedHumidityStaysSaturated(t *testing.T) {
+	for _, row := range []struct{ by, value, want float64 }{
+		{-4, 100, 100},
+		{-4, 103, 100},
+		{-4, 99, 99},
+		{-4, 98.99, 94.99},
+		{4, 99, 100},
+	} {
+		s := offProbe("", sensors.Offset{Humidity: row.by})
+		if got := apply(s, at(0, "a1", humidity, row.value))[0]; !got.OK() || got.Value != row.want {
+			t.Errorf("%v%+g: got %v %q, want %v", row.value, row.by, got.Value, got.Fault, row.want)
+		}
+	}
+}
+
 func TestStoredValuesAreNotCorrectedAgain(t *testing.T) {
 	s := offProbe("", sensors.Offset{Temperature: -0.31, Humidity: 2})
 	live := apply(s, at(0, "a1", temperature, 37), at(0, "a1", humidity, 60))
@@ -87,5 +103,45 @@ func TestStoredValuesAreNotCorrectedAgain(t *testing.T) {
 	s.ApplyStored(again)
 	if again[0].Value != 36.69 || again[1].Value != 62 || again[0].Suspect {
 		t.Errorf("got %+v, want the stored values as they are", again)
+	}
+}
+
+// What was said live is said again of what was stored, although the offset made a code of it; of a raw file codes are found.
+func TestStoredValuesAreNotSearchedForCodes(t *testing.T) {
+	for _, row := range []struct {
+		name                  string
+		chip                  string
+		by                    sensors.Offset
+		temperature, humidity float64 // as the chip said them; as the file holds them where there is no offset
+		recorded              sensors.Fault
+	}{
+		{"first value of a clone", "ds18b20-d", sensors.Offset{Temperature: 0.5}, 24.5, 50, ""},
+		{"pair of a broken SHT4x", "sht4x", sensors.Offset{Temperature: 0.3, Humidity: 2}, 42.2, 54.5, ""},
+		{"one half of the pair was moved", "sht4x", sensors.Offset{Humidity: 2}, 42.5, 54.5, ""},
+		{"first value of a clone, raw", "ds18b20-d", sensors.Offset{}, 25, 50, sensors.Settling},
+		{"pair of a broken SHT4x, raw", "sht4x", sensors.Offset{}, 42.5, 56.5, sensors.Broken},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			values := func() []sensors.Reading {
+				return []sensors.Reading{at(0, "a1", temperature, row.temperature), at(0, "a1", humidity, row.humidity)}
+			}
+			live := values()
+			offProbe(row.chip, row.by).Apply(live)
+			if got := live[0].Fault; got != row.recorded {
+				t.Fatalf("live: %q, want %q", got, row.recorded)
+			}
+			stored, file := append([]sensors.Reading{}, live...), append([]sensors.Reading{}, live...)
+			if row.by == (sensors.Offset{}) {
+				stored, file = values(), values()
+			}
+			offProbe(row.chip, row.by).ApplyStored(stored)
+			offProbe(row.chip, row.by).ApplyRecorded(file)
+			if !stored[0].OK() || !stored[1].OK() {
+				t.Errorf("of the archive: %+v", stored)
+			}
+			if file[0].Fault != row.recorded {
+				t.Errorf("of a file: %q, want %q", file[0].Fault, row.recorded)
+			}
+		})
 	}
 }

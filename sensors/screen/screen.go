@@ -56,12 +56,26 @@ func New(probes []sensors.Probe, watches ...Watch) *Screen {
 // Apply screens the readings in place, in their order: it quantises values, clips humidity, sets Fault and Suspect, and adds each
 // probe's offset to what its chip said. A reading of a probe that New was not told of becomes WrongProbe. Readings that hold a fault
 // keep it.
-func (s *Screen) Apply(readings []sensors.Reading) { s.apply(readings, true) }
+func (s *Screen) Apply(readings []sensors.Reading) { s.apply(readings, fromChip) }
 
-// ApplyStored is Apply for values that were screened and stored: their offset is in them.
-func (s *Screen) ApplyStored(readings []sensors.Reading) { s.apply(readings, false) }
+// ApplyStored is Apply for values that the archive keeps: they were screened, and their offset is in them. A chip's code was looked for
+// when it was said; a value that looks like one now is a measurement.
+func (s *Screen) ApplyStored(readings []sensors.Reading) { s.apply(readings, fromArchive) }
 
-func (s *Screen) apply(readings []sensors.Reading, raw bool) {
+// ApplyRecorded is Apply for values of a readings file. Nobody says whether nestmon wrote it or something that knows no codes: its values
+// are taken as they are, and a declared chip's codes are looked for unless the probe has an offset, which moved them.
+func (s *Screen) ApplyRecorded(readings []sensors.Reading) { s.apply(readings, fromFile) }
+
+// origin is what readings come from, and with it what was done to them already.
+type origin int
+
+const (
+	fromChip origin = iota
+	fromFile
+	fromArchive
+)
+
+func (s *Screen) apply(readings []sensors.Reading, from origin) {
 	for i := range readings {
 		r := &readings[i]
 		p := s.find(r.Probe)
@@ -73,7 +87,7 @@ func (s *Screen) apply(readings []sensors.Reading, raw bool) {
 		}
 		c := &p.channels[r.Quantity]
 		if r.OK() {
-			p.judge(c, r, readings, raw)
+			p.judge(c, r, readings, from)
 		}
 		c.here = r.OK() || r.Fault == sensors.Settling
 	}
@@ -110,7 +124,7 @@ func (s *Screen) find(id string) *probe {
 }
 
 // judge is called for readings with a value. It decides impossible first, by what the chip said, then odd, by what that means.
-func (p *probe) judge(c *channel, r *sensors.Reading, batch []sensors.Reading, raw bool) {
+func (p *probe) judge(c *channel, r *sensors.Reading, batch []sensors.Reading, from origin) {
 	if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
 		r.Value, r.Fault = 0, sensors.Malformed
 		return
@@ -130,10 +144,10 @@ func (p *probe) judge(c *channel, r *sensors.Reading, batch []sensors.Reading, r
 	case sensors.Current:
 		r.Fault = beyond(r.Value, leastAmps, mostAmps)
 	}
-	if r.Fault == "" && p.chip != "" {
+	if r.Fault == "" && p.chip != "" && p.says(from) {
 		r.Fault = p.chipCode(r, batch, back)
 	}
-	if raw {
+	if from == fromChip {
 		p.correct(r)
 	}
 	if r.OK() || r.Fault == sensors.Settling {
@@ -151,11 +165,16 @@ func (p *probe) judge(c *channel, r *sensors.Reading, batch []sensors.Reading, r
 	c.frozen.see(r.Value, r.Time, gap > max(p.stale, longestGap))
 }
 
+// says reports whether values of that origin are what the chip said.
+func (p *probe) says(from origin) bool {
+	return from == fromChip || from == fromFile && p.offset.Temperature == 0 && p.offset.Humidity == 0
+}
+
 // correct adds the probe's offset to a value that may be used; a rejected one stays as the chip said it. A temperature that the offset
-// carries out of range is out of range; a humidity is clipped.
+// carries out of range is out of range; a humidity is clipped, and one that is saturated as the chip said it stays so.
 func (p *probe) correct(r *sensors.Reading) {
 	by := p.offset.Of(r.Quantity)
-	if by == 0 || !r.OK() {
+	if by == 0 || !r.OK() || by < 0 && r.Quantity == sensors.Humidity && r.Value >= sensors.Saturated {
 		return
 	}
 	r.Value = r.Quantity.Quantise(r.Value+by) + 0

@@ -57,8 +57,9 @@ func (b *battery) also(others int, c *Channel) (why string) {
 	return whyBatteryToo
 }
 
-// BatteryLow adds a low battery to what else is known of the supply, and to its words.
-func (s *Site) BatteryLow(n *Now, supply alarm.Condition, text string) (alarm.Condition, string) {
+// BatteryLow adds a low battery to what else is known of the supply, and to its words. stands is the alarm as it is: after a start nothing
+// else may be left of what was known of the battery.
+func (s *Site) BatteryLow(n *Now, supply alarm.Condition, text string, stands alarm.Standing) (alarm.Condition, string) {
 	b := &s.supply
 	switch {
 	case b.volts == nil:
@@ -66,7 +67,8 @@ func (s *Site) BatteryLow(n *Now, supply alarm.Condition, text string) (alarm.Co
 	case !b.volts.Fresh(n):
 		b.drained.lost(n)
 		b.unfit.lost(n)
-		supply.Hold = supply.Hold || b.drained.on && supply.Severity == alarm.None
+		about := b.drained.on || b.unfit.on || b.measures(stands.Probe)
+		supply.Hold = supply.Hold || about && supply.Severity == alarm.None
 		return supply, text
 	}
 	low := b.drained.step(n, b.volts.value < b.low, b.volts.value >= b.low+batteryBack, b.volts.count, batteryDelay)

@@ -74,11 +74,11 @@ func (f *fray) share() float64 { return f.lost / max(f.good+f.lost, 1) }
 // blocked for days in summer. In cold weather, where air holds little water, it finds nothing. That condensed water holds a sensor at saturation
 // until it has dried is common practice.
 const (
-	wetFrom  = 99.0 // % RH
-	wetUntil = 97.0
-	wetRoom  = 9.0     // g/m³ that nest air could hold beyond what the air outside brings: no box of kits gives off so much
-	wetTime  = 12 * 60 // min without a break at saturation
-	wetDry   = 3 * 60  // min of them in which nest air had that room
+	wetFrom  = sensors.Saturated // % RH; a negative offset leaves such values alone
+	wetUntil = 97.0              // % RH, corrected: with a negative offset a wet cell that dries is believed a little earlier
+	wetRoom  = 9.0               // g/m³ that nest air could hold beyond what the air outside brings: no box of kits gives off so much
+	wetTime  = 12 * 60           // min without a break at saturation
+	wetDry   = 3 * 60            // min of them in which nest air had that room
 )
 
 // wetCell tells air that is saturated from a humidity sensor with water on it.

@@ -3,7 +3,8 @@
 // periph's driver measures; round it stands what it does not do. The chip measures by itself once a second and forgets to when its supply
 // is gone, and then answers nothing; a bit of its status says so, and a chip that says so is made ready anew. Its heater, which another
 // program may have left on and which nothing ever switches off, is switched off at the start and whenever it is found on, and what the
-// chip says is not used until it has cooled.
+// chip says is not used until it has cooled. nestmon forgets that wait when it ends: one started anew within it finds the heater off and
+// believes a chip that is still warm.
 //
 // Accuracy ±0.1 °C typical, ±0.2 at most between 0 and 50 °C; ±0.5 % typical, ±2 at most between 10 and 50 % (TI SNAS817D, electrical
 // table). Water that stands on it for long shifts it even behind its membrane.
