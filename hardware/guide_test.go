@@ -85,6 +85,9 @@ func drawingFaults(text string) []string {
 	if !strings.Contains(text, `role="img" aria-labelledby="title desc"`) {
 		fault(`lacks role="img" aria-labelledby="title desc"`)
 	}
+	if !strings.Contains(text, `width="640" style="max-width: 100%"`) || strings.Contains(text[:strings.Index(text, ">")+1], " height=") {
+		fault(`has to shrink with a narrow window: width="640" style="max-width: 100%%", and no height`)
+	}
 	if !strings.Contains(text, fmt.Sprintf(`<rect width="%g" height="%s" fill="#fff"/>`, drawingWidth, height)) {
 		fault("has no white ground of its own, so a dark page hides it")
 	}
@@ -128,6 +131,8 @@ func TestPlantedDrawingFaults(t *testing.T) {
 		{"a font from elsewhere", "Arial", "Fancy", "not on every machine"},
 		{"tiny text", "font-size: 14px", "font-size: 9px", "too small"},
 		{"a wide drawing", "0 0 400 ", "0 0 900 ", "not 400 wide"},
+		{"a fixed size", ` style="max-width: 100%"`, "", "shrink"},
+		{"a fixed height", ` style="max-width: 100%"`, ` style="max-width: 100%" height="900"`, "shrink"},
 		{"no ground", `fill="#fff"/>`, `fill="none"/>`, "white ground"},
 		{"a script", "</svg>", "<script>x</script></svg>", "holds <script>"},
 		{"a lost reference", "</svg>", `<rect fill="url(#gone)"/></svg>`, "refers to #gone"},

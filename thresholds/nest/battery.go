@@ -22,6 +22,9 @@ const (
 	batteryHigh  = 1.6              // times the limit: no battery has that, 12 V lead-acid is charged with 15 V at most, so the limit is another's
 )
 
+// meterDies is the most an INA219 stands (TI SBOS448, from memory); a battery of 24 V on its charger has more.
+const meterDies = 26.0 // V
+
 // battery is what feeds the board.
 type battery struct {
 	volts, amps *Channel
@@ -107,8 +110,8 @@ func (b *battery) drainedWords(c *alarm.Condition) string {
 func (b *battery) unfitWords(c *alarm.Condition) string {
 	c.Severity, c.Since, c.Limit, c.Source = alarm.Notice, b.unfit.sinceWall, batteryHigh*b.low, "ours, no source"
 	c.Rule = fmt.Sprintf("battery over %.1f times its low limit for %s", batteryHigh, lasting(batteryDelay))
-	return fmt.Sprintf("The battery has %s and its low limit is %s, which is that of a smaller one: it would be empty long before anybody is told. Write its own limit as battery_low_v, such as %s.",
-		volts(b.volts.value), volts(b.low), volts(2*LowVolts))
+	return fmt.Sprintf("The battery has %s and its low limit is %s, which is that of a smaller one: it would be empty long before anybody is told. Write its own limit as battery_low_v, and look what its meter stands: more than %s destroys an INA219.",
+		volts(b.volts.value), volts(b.low), volts(meterDies))
 }
 
 func volts(v float64) string { return fmt.Sprintf("%.1f V", v) }
