@@ -17,6 +17,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"syscall"
 	"testing"
 	"time"
 
@@ -128,6 +129,7 @@ func boot(t *testing.T, k kit, emulator, socket string, args ...string) *machine
 		t.Fatal(err)
 	}
 	cmd.Stderr = cmd.Stdout
+	cmd.SysProcAttr = &syscall.SysProcAttr{Pdeathsig: syscall.SIGKILL} // a test that is killed leaves no board running
 	if err := cmd.Start(); err != nil {
 		t.Fatalf("starting %s: %v", emulator, err)
 	}
