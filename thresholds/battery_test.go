@@ -191,7 +191,9 @@ func TestASilentBatteryHoldsItsOwnAlarm(t *testing.T) {
 				at := start.Add(time.Hour + time.Duration(half)*30*time.Second)
 				r.Fault(alarm.PowerFault, alarm.Condition{}, "")
 				events = append(events, r.Observe(at, []sensors.Reading{
-					{Probe: "shade", Time: at, Value: 15}, {Probe: "air", Time: at, Value: 15}, {Probe: "cluster", Time: at, Value: 15},
+					{Probe: "shade", Time: at, Value: 15},
+					{Probe: "air", Time: at, Value: 15},
+					{Probe: "cluster", Time: at, Value: 15},
 					battery(at, sensors.Voltage, row.after),
 				})...)
 			}

@@ -22,7 +22,7 @@ const (
 	identifyAgain = 24 * time.Hour
 	identifyRise  = 0.5             // K, from which a rise is told while it is not certain yet
 	identifyEnd   = 2 * time.Second // readers have so long to end
-	sureFrom      = 10.0        // of warmed.Verdict.Sure
+	sureFrom      = 10.0            // of warmed.Verdict.Sure
 	fairlyFrom    = 4.0
 )
 
