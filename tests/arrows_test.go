@@ -71,6 +71,7 @@ var also = map[string][]string{
 	"exporter/web":    {"dashboards"},      // the page's files are embedded there
 	"sensors/w1":      {"sensors/ds18b20"}, // two ways to one chip, and one judge of its bytes
 	"sensors/onewire": {"sensors/ds18b20"},
+	"sensors/offsets": {"sensors/ds18b20"}, // a number of its own is the same probe by either way
 }
 
 // kin are packages that those beside them may import: what the chips of one bus have in common.
