@@ -46,5 +46,8 @@ func Chip(name string) (chip string, quantities []Quantity, ok bool) {
 	return c.chip, c.quantities, ok
 }
 
+// ChipMeasures reports whether a chip is known to measure a quantity.
+func ChipMeasures(name string, q Quantity) bool { return slices.Contains(chips[name].quantities, q) }
+
 // ChipNames lists every chip that may be declared, sorted.
 func ChipNames() []string { return slices.Sorted(maps.Keys(chips)) }

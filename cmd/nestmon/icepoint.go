@@ -82,12 +82,18 @@ func (b *bench) choose(ctx context.Context, probe string) (*surveyProbe, error) 
 	if probe == "" {
 		return nil, errors.New("--probe is missing; name the probe by its id, or by its number as 'nestmon probes' shows it")
 	}
+	if err := b.dry(probe); err != nil {
+		return nil, err
+	}
 	s := find(ctx, b.root, b.cfg, b.ask(ctx))
 	for i := range s.Buses {
 		for k := range s.Buses[i].Probes {
 			p := &s.Buses[i].Probes[k]
 			if p.Identity != probe && (p.Place == nil || p.Place.Probe != probe) {
 				continue
+			}
+			if sensors.ChipMeasures(p.Chip, sensors.Humidity) {
+				return nil, ruined(probe)
 			}
 			if p.found.Read == nil && s.Buses[i].held {
 				return nil, fmt.Errorf("%s is read by the daemon, and its bus cannot be shared; stop the daemon, with nobody in the nests who needs it: sudo systemctl stop nestmon", probe)
@@ -98,7 +104,48 @@ func (b *bench) choose(ctx context.Context, probe string) (*surveyProbe, error) 
 			return p, nil
 		}
 	}
-	return nil, fmt.Errorf("no bus holds %q; write an id or a number that 'nestmon probes' lists as found", probe)
+	return nil, s.unknown(b.cfg, probe)
+}
+
+// dry refuses a configured humidity chip, whether a bus shows it or not.
+func (b *bench) dry(probe string) error {
+	if b.cfg == nil {
+		return nil
+	}
+	for _, p := range b.cfg.Probes {
+		if p.ID == probe && (sensors.ChipMeasures(p.probe(b.cfg).Chip, sensors.Humidity) || sensors.ChipMeasures(p.Device, sensors.Humidity)) {
+			return ruined(probe)
+		}
+	}
+	return nil
+}
+
+func ruined(probe string) error {
+	return fmt.Errorf("%s is a humidity chip; water ruins it. Only a sealed probe goes into ice", probe)
+}
+
+// unknown says why a probe is not found: it is configured and missing, or its name is misspelt.
+func (s *survey) unknown(c *config, probe string) error {
+	for _, l := range s.Missing {
+		if l.Probe == probe {
+			return fmt.Errorf("%s is configured, and not seen on a bus (%s): %s", probe, l.Identity, l.why("celsius"))
+		}
+	}
+	var names []string
+	if c != nil {
+		names = c.probeIDs()
+	}
+	for _, b := range s.Buses {
+		for _, p := range b.Probes {
+			if p.Place == nil && p.Binds != "" {
+				names = append(names, p.Identity)
+			}
+		}
+	}
+	if len(names) == 0 {
+		return fmt.Errorf("no bus holds %q; 'nestmon probes' says what is missing", probe)
+	}
+	return fmt.Errorf("no bus holds %q; %s", probe, oneOf(probe, names))
 }
 
 func (p *surveyProbe) label() string {
@@ -207,8 +254,11 @@ func (b *bath) text(why string) string {
 		return fmt.Sprintf("no value (%s)", b.fault)
 	}
 	newest := bothScales(b.values[len(b.values)-1].value, "")
-	if why == "" || b.near.IsZero() {
+	switch {
+	case why == "":
 		return newest
+	case b.near.IsZero():
+		return fmt.Sprintf("%s  not in the ice yet: more than %.0f °C off", newest, sensors.MostTemperatureOffset)
 	}
 	return newest + "  " + why
 }

@@ -34,6 +34,7 @@ func (b *bench) identify(ctx context.Context) int {
 	daemon := b.ask(ctx)
 	s := find(ctx, b.root, b.cfg, daemon)
 	var buses [][]int
+	var unused []surveyBus
 	for i := range s.Buses {
 		var bus []int
 		for k := range s.Buses[i].Probes {
@@ -45,11 +46,16 @@ func (b *bench) identify(ctx context.Context) int {
 		}
 		if len(bus) > 0 {
 			buses = append(buses, bus)
+		} else if s.Buses[i].unused {
+			unused = append(unused, s.Buses[i])
 		} else if s.Buses[i].Problem != "" || s.Buses[i].held {
 			fmt.Fprintf(b.std.err, "bus %s: %s\n", s.Buses[i].Bus, nonEmpty(s.Buses[i].Problem, "the daemon reads it; stop it to find probes here: sudo systemctl stop nestmon"))
 		}
 	}
 	if len(search.probes) == 0 {
+		for _, bus := range unused {
+			fmt.Fprintf(b.std.err, "bus %s: %s\n", bus.Bus, bus.Problem)
+		}
 		fmt.Fprintln(b.std.err, "nestmon probes identify: no probe can be read here; 'nestmon probes' says what is missing")
 		return exitFinding
 	}
@@ -154,7 +160,7 @@ func (s *search) tell(ctx context.Context, round time.Duration, running bool) {
 			s.say("waiting", nil, "Now close your hand round the tip of ONE probe and hold it."+s.blind(v))
 			since = s.now()
 		case v.State == warmed.Waiting && s.now().Sub(since) > identifyHint:
-			s.say("hint", nil, "Nothing rises. Where the air is as warm as your hand, dip the tip into warm water (not hot: 40 °C, 105 °F)."+s.blind(v))
+			s.say("hint", nil, "Nothing rises. Lay it down for two minutes and grip it again. Where the air is as warm as your hand, dip the tip into warm water (not hot: 40 °C, 105 °F)."+s.blind(v))
 			since = s.now().Add(identifyAgain)
 		case v.State == warmed.Rising && told != key && v.Rise > identifyRise:
 			s.say("rising", &v, fmt.Sprintf("%s rises; hold on.", s.name(v.Probe)))

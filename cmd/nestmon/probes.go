@@ -187,7 +187,10 @@ func (s *survey) write(out io.Writer, c *config) error {
 			fmt.Fprintln(w)
 		}
 		fmt.Fprintf(w, "bus %s\n", b.Bus)
-		if b.Problem != "" {
+		switch {
+		case b.unused:
+			fmt.Fprintf(w, "  nothing, and no matter unless you use one: %s\n", b.Problem)
+		case b.Problem != "":
 			fmt.Fprintf(w, "  nothing: %s\n", b.Problem)
 		}
 		for _, p := range b.Probes {

@@ -329,6 +329,21 @@ func TestIdentifyNamesTheWarmedProbe(t *testing.T) {
 	}
 }
 
+// A kind of bus that nothing configured hangs on is no matter, and not told where probes are watched.
+func TestABusNobodyUsesIsNoMatter(t *testing.T) {
+	w := newWall(t)
+	w.slave("w1_bus_master1", "28-000000000001", 5, 0x10)
+	w.bench(w.config(iceConfig)).list(t.Context())
+	if out := w.out.String(); !strings.Contains(out, "bus kernel\n  nothing, and no matter unless you use one: neither ") {
+		t.Errorf("w1 alone:\n%s", out)
+	}
+	used := newWall(t)
+	used.bench(used.config(strings.Replace(iceConfig, "source: w1, rom: 28-000000000001", "source: kernel, device: sht4x", 1))).list(t.Context())
+	if out := used.out.String(); !strings.Contains(out, "bus kernel\n  nothing: neither ") {
+		t.Errorf("with a kernel driver:\n%s", out)
+	}
+}
+
 // ice is a bench on a clock of its own, whose probe reads what course says after so many seconds; NaN is a line held down.
 func (w *wall) ice(file string, course func(s float64) float64) *bench {
 	b := w.bench(file)
@@ -375,6 +390,7 @@ func TestIcePoint(t *testing.T) {
 		{"nothing is off", dipped(0), exitDone, "Its offset is +0.00 °C", 0},
 		{"too far off to be corrected", dipped(3.5), exitFinding, "more than 3 °C from 0", 0},
 		{"on the table", func(float64) float64 { return 20 }, exitFinding, "it is not in the ice", 0},
+		{"waits beside the ice", func(s float64) float64 { return dipped(5.3125)(s) }, exitFinding, "1740 s  5.31 °C (41.6 °F)  not in the ice yet: more than 3 °C off", 0},
 		{"the ice is gone", func(s float64) float64 { return dipped(0)(s) + s/60*0.05 }, exitFinding, "it moves by +0.05 °C a minute", 0},
 		{"pulled up and down", func(s float64) float64 { return dipped(0)(s) + math.Mod(math.Floor(s/20), 2)/2 }, exitFinding, "°C between its readings", 0},
 		{"the line is held down", func(float64) float64 { return math.NaN() }, exitFinding, "no value (stuck-low)", 0},
@@ -437,9 +453,15 @@ func TestProbesWrongUse(t *testing.T) {
 		{"warm", `action "warm" is unknown`},
 		{"ice-point --root ROOT", "--probe is missing"},
 		{"ice-point --root ROOT --probe 28-000000000009", "no bus holds"},
+		{"ice-point --root ROOT --config ROOT/nestmon.yaml --probe a1-clutser", "did you mean a1-cluster?"},
+		{"ice-point --root ROOT --config ROOT/nestmon.yaml --probe a1-air", "a1-air is a humidity chip; water ruins it"},
+		{"ice-point --root ROOT --config ROOT/nestmon.yaml --probe b1-air", "b1-air is configured, and not seen on a bus (28-000000000099)"},
+		{"ice-point --root ROOT --probe /sys/devices/soc/i2c-1/1-0044", "is a humidity chip; water ruins it"},
 		{"list --config ROOT/nowhere.yaml", "there is no such file"},
 	} {
 		w := newWall(t)
+		w.barn()
+		w.config(barnConfig)
 		args := strings.Fields(strings.ReplaceAll(row.args, "ROOT", w.root))
 		if code := runProbes(t.Context(), args, stdio{nil, &w.out, &w.errs}); code != exitWrongUse || !strings.Contains(w.errs.String(), row.want) {
 			t.Errorf("%s: exit %d, want %q:\n%s", row.args, code, row.want, w.errs.String())

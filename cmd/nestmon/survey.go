@@ -26,6 +26,7 @@ type surveyBus struct {
 	Notes   []string      `json:"notes"`
 	Probes  []surveyProbe `json:"probes"`
 	held    bool
+	unused  bool   // all buses of a kind are missing, and no probe of that kind is configured
 	behind  string // the bridge it hangs on, as its I2C bus shows it
 }
 
@@ -124,6 +125,7 @@ func find(ctx context.Context, root string, c *config, daemon *daemonView) *surv
 	for _, kind := range finderKinds {
 		for _, b := range kind.open(root, c).Find(ctx, daemon.holds) {
 			bus := surveyBus{Bus: b.Bus, Problem: b.Problem, Notes: append([]string{}, b.Notes...), Probes: []surveyProbe{}, held: daemon.holds(b.Bus), behind: b.Behind}
+			bus.unused = b.Problem != "" && b.Bus == kind.source && !c.uses(kind.source)
 			for _, f := range b.Probes {
 				p := surveyProbe{Source: kind.source, Identity: f.Identity, Chip: f.Chip, Binds: f.Binds, MayBe: append([]string{}, f.Candidates...), Notes: []string{}, found: f}
 				if f.Note != "" {
@@ -180,6 +182,10 @@ func (p *surveyProbe) bind(root string, c *config, kind finderKind, daemon *daem
 			return
 		}
 	}
+}
+
+func (c *config) uses(source string) bool {
+	return c != nil && slices.ContainsFunc(c.Probes, func(p probeConfig) bool { return p.Source == source })
 }
 
 func (c *config) placeOf(id string) *surveyPlace {

@@ -97,7 +97,7 @@ func openI2C(root string, l line) (i2c.BusCloser, func() error, error) {
 		return bus, func() error { return nil }, err
 	}
 	if root != board {
-		return nil, nil, fmt.Errorf("%s is a device, and %s holds files only", name, root)
+		return nil, nil, fmt.Errorf("below %s no device can be opened; leave --root out to read the board's own", root)
 	}
 	unlock, err := lock("/dev/"+name, l.address, lockLimit)
 	if err != nil {

@@ -21,14 +21,16 @@ type barn struct {
 	fails  float64 // share of readings without a value
 	noise  float64 // K, of one reading
 	air    []float64
-	drift  []float64             // K/s, of each probe by itself
-	common float64               // K/s, of all
-	sway   float64               // K, of the barn's slow wave
-	turn   float64               // s, its length
-	hand   float64               // °C
-	lag    float64               // s, time constant of a steel probe in a closed hand
-	held   map[int]time.Duration // since the begin
-	let    time.Duration         // when those held until then were let go, 0 for not yet
+	drift  []float64                       // K/s, of each probe by itself
+	common float64                         // K/s, of all
+	sway   float64                         // K, of the barn's slow wave
+	turn   float64                         // s, its length
+	hand   float64                         // °C
+	lag    float64                         // s, time constant of a steel probe in a closed hand
+	held   map[int]time.Duration           // since the begin
+	let    time.Duration                   // when those held until then were let go, 0 for not yet
+	bends  map[int]func(s float64) float64 // K, of each probe, s after the watch asked for one
+	asked  time.Duration                   // when it did, since the begin
 	begin  time.Time
 
 	watch *warmed.Watch
@@ -63,6 +65,9 @@ func (b *barn) read(i int, at time.Time) float64 {
 		}
 		v += (b.hand - v) * (1 - math.Exp(-(until-since.Seconds())/b.lag)) * math.Exp(-(s-until)/(4*b.lag)) // in air it cools more slowly
 	}
+	if bend := b.bends[i]; bend != nil && b.asked > 0 && s > b.asked.Seconds() {
+		v += bend(s - b.asked.Seconds())
+	}
 	v += b.noise * b.rng.NormFloat64()
 	return math.Round(v/step) * step
 }
@@ -70,7 +75,8 @@ func (b *barn) read(i int, at time.Time) float64 {
 // outcome is what came of a search.
 type outcome struct {
 	warmed.Verdict
-	after time.Duration // from the grip, or from the first word that one may grip
+	after   time.Duration // from the grip, or from the first word that one may grip
+	several []int         // probes that were said to be held besides another
 }
 
 // run reads every bus one probe after another until something is named or the time is over. The probes of hold are gripped a moment after
@@ -93,6 +99,7 @@ func (b *barn) search(hold []int, moment, limit time.Duration) outcome {
 	w, now := b.watch, b.now
 	defer func() { b.now = now }()
 	var gripped time.Time
+	var several []int
 	for {
 		for _, bus := range b.buses { // all buses at once: each takes one conversion
 			i := w.Next(bus, now)
@@ -106,13 +113,16 @@ func (b *barn) search(hold []int, moment, limit time.Duration) outcome {
 		now = now.Add(conversion)
 		v := w.Verdict(now)
 		if gripped.IsZero() && v.State != warmed.Learning {
-			gripped = now.Add(moment)
+			gripped, b.asked = now.Add(moment), now.Sub(b.begin)
 			for _, i := range hold {
 				b.held[i] = gripped.Sub(b.begin)
 			}
 		}
+		if v.State == warmed.Several {
+			several = append(several, v.Probe, v.Other)
+		}
 		if v.State == warmed.Named || !gripped.IsZero() && now.Sub(gripped) > limit || now.Sub(b.begin) > time.Hour {
-			return outcome{v, now.Sub(gripped)}
+			return outcome{v, now.Sub(gripped), several}
 		}
 	}
 }

@@ -1,6 +1,7 @@
 package warmed
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"time"
@@ -11,10 +12,15 @@ type line struct {
 	mid   time.Time
 	value float64 // °C at mid
 	slope float64 // K/s
-	noise float64 // K, standard deviation about the line
+	noise float64 // K, standard deviation of one reading
+	last  float64 // °C, where it stood at the end: the middle one of its last readings
+	top   float64 // °C, its highest reading
 }
 
 func (l line) at(t time.Time) float64 { return l.value + l.slope*t.Sub(l.mid).Seconds() }
+
+// rise is how far a reading lies over the line and over where the probe stood at last: a probe that fell and stays down has not risen.
+func (l line) rise(s sample) float64 { return s.value - max(l.at(s.at), l.last) }
 
 // course draws the line through the newest readings that cannot be of a hand.
 func (w *Watch) course(p *probe) line {
@@ -49,19 +55,38 @@ func (w *Watch) course(p *probe) line {
 	if len(of) >= learn && of[len(of)-1].at.Sub(of[0].at) >= inclined {
 		l.slope = (stv - st*sv/n) / spread
 	}
-	// The line is drawn on over a stretch about as long as itself; what noise alone makes of its slope is taken out.
-	var rest float64
 	centre := st / n
-	for _, s := range of {
-		d := s.value - sv/n - l.slope*(s.at.Sub(l.mid).Seconds()-centre)
-		rest += d * d
-	}
-	l.noise = max(leastOwn, math.Sqrt(rest/max(1, n-2)))
+	l.noise = grain(of, l.slope)
+	// The line is drawn on over a stretch about as long as itself; what noise alone makes of its slope is taken out.
 	if spread > 0 && math.Abs(l.slope) < 2*l.noise/math.Sqrt(spread) {
 		l.slope = 0
 	}
 	l.mid = l.mid.Add(time.Duration(centre * float64(time.Second)))
 	l.value = sv / n
+	l.last, l.top = middle(of[max(0, len(of)-3):]), slices.MaxFunc(of, func(a, b sample) int { return cmp.Compare(a.value, b.value) }).value
 	p.line, p.drawn = l, w.until
 	return l
+}
+
+// grain is the noise of one reading, from the steps between neighbours: a probe that was cooled for a moment is no noisy one.
+func grain(of []sample, slope float64) float64 {
+	var steps []sample
+	for i := 1; i < len(of); i++ {
+		step := of[i].value - of[i-1].value - slope*of[i].at.Sub(of[i-1].at).Seconds()
+		steps = append(steps, sample{value: math.Abs(step)})
+	}
+	if len(steps) == 0 {
+		return leastOwn
+	}
+	return max(leastOwn, middle(steps)/halfOfSteps)
+}
+
+// middle is the median of some values, of two in the middle the higher one.
+func middle(of []sample) float64 {
+	values := make([]float64, len(of))
+	for i, s := range of {
+		values[i] = s.value
+	}
+	slices.Sort(values)
+	return values[len(values)/2]
 }

@@ -12,6 +12,7 @@ const (
 	stirred   = 0.3              // K from which a probe may be the one: four steps of a DS18B20 and more than its noise
 	alsoRose  = 0.12             // of the best one's rise: another that rose so much is held too
 	alsoLeast = 0.2              // K, at least
+	accused   = 0.5              // K from which another that rose is said to be held; below, nothing is named and nothing said
 	overOwn   = 6.0              // times the probe's own noise
 	leastOwn  = 0.04             // K, of that noise: two thirds of a DS18B20's step
 	apart     = time.Second      // between the two readings that must agree
@@ -31,6 +32,9 @@ const (
 	blindFor  = 3                // failed readings in a row make a probe one that cannot be seen
 	alone     = 2.0              // times: how much more a probe must rise that has no other beside it
 	shared    = 0.5              // K: so much of what a single other one does may be the barn's
+	fallen    = 0.2              // K: so much of the others' fall may be the barn's, and make one that stands still look risen
+
+	halfOfSteps = 0.954 // times the noise is the median step between two readings: 0.6745 √2, of normal noise
 )
 
 // State is how far the search is.
@@ -176,8 +180,7 @@ func (p *probe) settled(now time.Time) bool {
 
 func (p *probe) blind() bool { return p.fails >= blindFor }
 
-// Next is the probe of these, all on one bus, to read next: the one that may be warmed every other time, else the one not read for
-// longest.
+// Next is the probe of these, all on one bus, to read next: one that may be warmed every other time, else the one not read for longest.
 func (w *Watch) Next(bus []int, now time.Time) int {
 	oldest := bus[0]
 	for _, i := range bus {
@@ -185,8 +188,18 @@ func (w *Watch) Next(bus []int, now time.Time) int {
 			oldest = i
 		}
 	}
-	if v := w.Verdict(now); v.State == Rising && slices.Contains(bus, v.Probe) && !w.lastAsked(bus, v.Probe) && !w.confirmed(v.Probe) {
-		return v.Probe
+	v := w.Verdict(now)
+	if v.State != Rising {
+		return oldest
+	}
+	doubted := []int{v.Probe}
+	if w.rivals(v) {
+		doubted = append(doubted, v.Other)
+	}
+	for _, i := range doubted {
+		if slices.Contains(bus, i) && !w.lastAsked(bus, i) && !w.confirmed(i) {
+			return i
+		}
 	}
 	return oldest
 }
@@ -235,14 +248,32 @@ func (w *Watch) Verdict(now time.Time) Verdict {
 	switch {
 	case v.Rise < max(stirred, overOwn*v.Noise):
 		v.Probe, v.State = -1, Waiting
-	case v.Other >= 0 && v.Second > max(alsoLeast, v.Rise*alsoRose, overOwn/2*w.course(&w.probes[v.Other]).noise):
+	case w.rivals(v) && v.Second > accused && w.held(v.Probe, v.Rise, now) && w.held(v.Other, v.Second, now):
 		v.State = Several
-	case v.Rise < need || !w.confirmed(v.Probe) || !w.onlyOne(v.Probe, v.Rise, now):
+	case v.Rise < need || w.rivals(v) || !w.held(v.Probe, v.Rise, now) || !w.onlyOne(v.Probe, now):
 		v.State = Rising
 	default:
 		v.State = Named
 	}
 	return v
+}
+
+// rivals reports whether the next best rose as well.
+func (w *Watch) rivals(v Verdict) bool {
+	return v.Other >= 0 && v.Second > max(alsoLeast, v.Rise*alsoRose, overOwn/2*w.course(&w.probes[v.Other]).noise)
+}
+
+// held reports whether the probe rose by so much as a hand does it: twice seen, briskly, and not back to where it was.
+func (w *Watch) held(i int, rise float64, now time.Time) bool {
+	own := w.probes[i].samples
+	return w.confirmed(i) && w.beyond(i) && rise >= brisk*own[len(own)-1].at.Sub(w.onset(i, now)).Seconds()
+}
+
+// beyond reports whether a probe that fell in its course is clearly warmer than before: one that comes back from a draught is not.
+func (w *Watch) beyond(i int) bool {
+	p := &w.probes[i]
+	c := w.course(p)
+	return c.top-c.last < stirred || p.samples[len(p.samples)-1].value > c.top+named
 }
 
 // learned reports whether every probe that can be seen has a course.
@@ -268,7 +299,7 @@ func (w *Watch) rises() []float64 {
 		own[i] = math.NaN()
 		if p := &w.probes[i]; !p.blind() && !p.cooling && len(p.samples) > 0 {
 			newest := p.samples[len(p.samples)-1]
-			own[i] = newest.value - w.course(p).at(newest.at)
+			own[i] = w.course(p).rise(newest)
 		}
 	}
 	out := make([]float64, len(own))
@@ -278,7 +309,8 @@ func (w *Watch) rises() []float64 {
 	return out
 }
 
-// common is the median of what the others do. A single other one may be held itself, so little of it counts.
+// common is the median of what the others do, of two in the middle the one nearer to nothing: it is less likely to be held or in a draught.
+// A single other one may be held itself, so little of it counts.
 func common(own []float64, without int) float64 {
 	var rest []float64
 	for i, r := range own {
@@ -290,10 +322,11 @@ func common(own []float64, without int) float64 {
 	case 0:
 		return 0
 	case 1:
-		return min(max(rest[0], -shared), shared)
+		return min(max(rest[0], -fallen), shared)
 	}
 	slices.Sort(rest)
-	return rest[(len(rest)-1)/2] // the lower one of two in the middle: it is less likely to be held
+	low, high := rest[(len(rest)-1)/2], rest[len(rest)/2]
+	return max(-fallen, min(max(0, low), high))
 }
 
 // confirmed reports whether two readings of the probe say that it rose.
@@ -305,21 +338,16 @@ func (w *Watch) confirmed(i int) bool {
 	c := w.course(p)
 	newest := p.samples[len(p.samples)-1]
 	for _, s := range p.samples[:len(p.samples)-1] {
-		if s.at.After(w.until) && newest.at.Sub(s.at) >= apart && s.value-c.at(s.at) > max(stirred, overOwn*c.noise) && newest.value >= s.value-2*leastOwn {
+		if s.at.After(w.until) && newest.at.Sub(s.at) >= apart && c.rise(s) > max(stirred, overOwn*c.noise) && newest.value >= s.value-2*leastOwn {
 			return true
 		}
 	}
 	return false
 }
 
-// onlyOne reports whether the probe rose as briskly as a hand makes it, and every other one was read long enough after that began to
-// show it too.
-func (w *Watch) onlyOne(i int, rise float64, now time.Time) bool {
-	onset := w.onset(i, now)
-	if own := w.probes[i].samples; rise < brisk*own[len(own)-1].at.Sub(onset).Seconds() {
-		return false
-	}
-	since := onset.Add(shown)
+// onlyOne reports whether every other probe was read long enough after this one began to rise to show it too.
+func (w *Watch) onlyOne(i int, now time.Time) bool {
+	since := w.onset(i, now).Add(shown)
 	for j := range w.probes {
 		p := &w.probes[j]
 		if j == i || p.blind() || p.cooling {
@@ -341,7 +369,7 @@ func (w *Watch) onset(i int, now time.Time) time.Time {
 	for k := range p.samples {
 		s := &p.samples[k]
 		switch {
-		case s.value-c.at(s.at) <= max(stirred, overOwn*c.noise):
+		case c.rise(*s) <= max(stirred, overOwn*c.noise):
 			quiet, first = s, nil
 		case first == nil:
 			first = s
@@ -352,8 +380,8 @@ func (w *Watch) onset(i int, now time.Time) time.Time {
 	}
 	newest := p.samples[len(p.samples)-1]
 	begin := first.at
-	rose := first.value - c.at(first.at)
-	if speed := (newest.value - c.at(newest.at) - rose) / newest.at.Sub(first.at).Seconds(); speed > 0 && !math.IsInf(speed, 0) {
+	rose := c.rise(*first)
+	if speed := (c.rise(newest) - rose) / newest.at.Sub(first.at).Seconds(); speed > 0 && !math.IsInf(speed, 0) {
 		begin = first.at.Add(-time.Duration(rose / speed * float64(time.Second)))
 	}
 	if quiet != nil && begin.Before(quiet.at) {

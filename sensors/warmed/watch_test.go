@@ -1,6 +1,7 @@
 package warmed_test
 
 import (
+	"math"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -98,6 +99,85 @@ func TestTwoAreHeld(t *testing.T) {
 		if named > 0 {
 			t.Errorf("%d probes, two held: one was named %d times", probes, named)
 		}
+	}
+}
+
+// TestUneasyCourses bends the courses of probes: the one that is held cools before it is warmed (a wet hand, a tip pulled out of its
+// place), and others fall or swing back from a draught, in which nothing may be said of them.
+func TestUneasyCourses(t *testing.T) {
+	coolsFirst := func(rng *rand.Rand) func(s float64) float64 { // by 1.5 K, then it is warmed by 12 K in a minute
+		falls, stays := 2+13*rng.Float64(), 10*rng.Float64()
+		return func(s float64) float64 {
+			return -1.5*min(s/falls, 1) + 12*min(max((s-falls-stays)/60, 0), 1)
+		}
+	}
+	falls := func(rng *rand.Rand) func(s float64) float64 { // by 5 K
+		from, lag := 60*rng.Float64(), 5+25*rng.Float64()
+		return func(s float64) float64 { return -5 * (1 - math.Exp(-max(s-from, 0)/lag)) }
+	}
+	draught := func(rng *rand.Rand) func(s float64) float64 { // of 1.5 to 5 K, for 10 to 40 s
+		deep, from, lasts, lag := 1.5+3.5*rng.Float64(), 60*rng.Float64(), 10+30*rng.Float64(), 3+12*rng.Float64()
+		return func(s float64) float64 {
+			within := min(max(s-from, 0), lasts)
+			return -deep * (1 - math.Exp(-within/lag)) * math.Exp(-max(s-from-lasts, 0)/lag)
+		}
+	}
+	type bends = func(rng *rand.Rand) func(s float64) float64
+	for _, row := range []struct {
+		name   string
+		probes int
+		held   bends
+		others []bends
+		found  float64 // least share named
+	}{
+		{"cools first by 1.5 K, then is warmed by 12 K", 5, coolsFirst, nil, 0.97},
+		{"cools first by 1.5 K, then is warmed by 12 K, alone", 1, coolsFirst, nil, 0.97},
+		{"cools first by 1.5 K, then is warmed by 12 K, of 20", 20, coolsFirst, nil, 0.97},
+		{"the same, and two others fall by 5 K", 5, coolsFirst, []bends{falls, falls}, 0.97},
+		{"two others fall by 5 K, none is held", 5, nil, []bends{falls, falls}, 0},
+		{"two of three fall by 5 K, none is held", 3, nil, []bends{falls, falls}, 0},
+		{"one of two falls by 5 K, none is held", 2, nil, []bends{falls}, 0},
+		{"a draught at one, none is held", 5, nil, []bends{draught}, 0},
+		{"a draught at two, none is held", 5, nil, []bends{draught, draught}, 0},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			var took []time.Duration
+			wrong, accused := 0, 0
+			for seed := range uint64(seeds) {
+				b := newBarn(seed+4000, row.probes, 1)
+				rng := rand.New(rand.NewPCG(seed, 3))
+				order, mine := rng.Perm(row.probes), -1
+				b.bends = map[int]func(s float64) float64{}
+				if row.held != nil {
+					mine, order = order[0], order[1:]
+					b.bends[mine] = row.held(rng)
+				}
+				for i, other := range row.others {
+					b.bends[order[i]] = other(rng)
+				}
+				got := b.run(nil, 0, 2*time.Minute)
+				switch {
+				case got.State != warmed.Named:
+				case got.Probe != mine:
+					wrong++
+				default:
+					took = append(took, got.after)
+				}
+				if len(got.several) > 0 {
+					accused++
+				}
+			}
+			slices.Sort(took)
+			found := float64(len(took)) / seeds
+			middle := time.Duration(0)
+			if len(took) > 0 {
+				middle = took[len(took)/2]
+			}
+			t.Logf("SIMULATED, %d barns: named %.1f %%, median %v, wrong %d, several said to be held in %d", seeds, 100*found, middle.Round(100*time.Millisecond), wrong, accused)
+			if wrong > 0 || accused > 0 || found < row.found {
+				t.Errorf("wrong %d, accused %d (want 0), named %.3f (want %.2f)", wrong, accused, found, row.found)
+			}
+		})
 	}
 }
 
