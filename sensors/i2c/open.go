@@ -21,7 +21,7 @@ func openBus(root, name string) (i2c.BusCloser, error) {
 	case err != nil:
 		return nil, fmt.Errorf("there is no bus %q", name)
 	case root != "/":
-		return nil, fmt.Errorf("%s is a device, and %s holds files only", name, root)
+		return nil, fmt.Errorf("it is a device, and %s holds files only", root)
 	}
 	bus, err := sysfs.NewI2C(number)
 	switch {

@@ -20,11 +20,14 @@ var _ sensors.Finder = Buses("")
 // w1Driver shows the 1-Wire probes a second time, each look a conversion; sensors/w1 reads them better.
 const w1Driver = "w1_slave_temp"
 
+// onlyIf keeps those who have 1-Wire probes alone from setting up what they do not need.
+const onlyIf = "only if you use a chip that the kernel drives: "
+
 // Find lists the drivers' folders, which costs the buses nothing: held is not asked.
 func (b Buses) Find(_ context.Context, _ func(string) bool) []sensors.FoundBus {
 	s := &Source{root: string(b)}
 	if lack := s.lacksClasses(); lack != "" {
-		return []sensors.FoundBus{{Bus: Kind, Problem: lack}}
+		return []sensors.FoundBus{{Bus: Kind, Problem: onlyIf + lack}}
 	}
 	var buses []sensors.FoundBus
 	for i := range classes {
@@ -42,7 +45,7 @@ func (b Buses) Find(_ context.Context, _ func(string) bool) []sensors.FoundBus {
 		}
 	}
 	if len(buses) == 0 {
-		return []sensors.FoundBus{{Bus: Kind, Problem: "no driver shows a temperature or humidity; load the sensor's driver"}}
+		return []sensors.FoundBus{{Bus: Kind, Problem: onlyIf + "no driver shows a temperature or humidity; load the sensor's driver"}}
 	}
 	return buses
 }
