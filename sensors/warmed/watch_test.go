@@ -13,7 +13,7 @@ import (
 const seeds = 200
 
 // TestMeasured lives through simulated barns and prints what was found; the bounds are what was reached, with a little room. On 1000 seeds a row
-// that nothing was chosen on: 99.6 % or more named, none wrongly; one named in 2996 barns in which two were held.
+// that nothing was chosen on: 99.7 % or more named, none wrongly; none named in 2994 barns in which two were held.
 func TestMeasured(t *testing.T) {
 	for _, row := range []struct {
 		name          string
@@ -129,16 +129,18 @@ func TestUneasyCourses(t *testing.T) {
 		held   bends
 		others []bends
 		found  float64 // least share named
+
+		accused int // barns in 200 that may be told for a moment that another rises too; reached: 2 in 1000
 	}{
-		{"cools first by 1.5 K, then is warmed by 12 K", 5, coolsFirst, nil, 0.97},
-		{"cools first by 1.5 K, then is warmed by 12 K, alone", 1, coolsFirst, nil, 0.97},
-		{"cools first by 1.5 K, then is warmed by 12 K, of 20", 20, coolsFirst, nil, 0.97},
-		{"the same, and two others fall by 5 K", 5, coolsFirst, []bends{falls, falls}, 0.97},
-		{"two others fall by 5 K, none is held", 5, nil, []bends{falls, falls}, 0},
-		{"two of three fall by 5 K, none is held", 3, nil, []bends{falls, falls}, 0},
-		{"one of two falls by 5 K, none is held", 2, nil, []bends{falls}, 0},
-		{"a draught at one, none is held", 5, nil, []bends{draught}, 0},
-		{"a draught at two, none is held", 5, nil, []bends{draught, draught}, 0},
+		{"cools first by 1.5 K, then is warmed by 12 K", 5, coolsFirst, nil, 0.97, 0},
+		{"cools first by 1.5 K, then is warmed by 12 K, alone", 1, coolsFirst, nil, 0.97, 0},
+		{"cools first by 1.5 K, then is warmed by 12 K, of 20", 20, coolsFirst, nil, 0.97, 0},
+		{"the same, and two others fall by 5 K", 5, coolsFirst, []bends{falls, falls}, 0.97, 1},
+		{"two others fall by 5 K, none is held", 5, nil, []bends{falls, falls}, 0, 0},
+		{"two of three fall by 5 K, none is held", 3, nil, []bends{falls, falls}, 0, 0},
+		{"one of two falls by 5 K, none is held", 2, nil, []bends{falls}, 0, 0},
+		{"a draught at one, none is held", 5, nil, []bends{draught}, 0, 0},
+		{"a draught at two, none is held", 5, nil, []bends{draught, draught}, 0, 0},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			var took []time.Duration
@@ -174,8 +176,8 @@ func TestUneasyCourses(t *testing.T) {
 				middle = took[len(took)/2]
 			}
 			t.Logf("SIMULATED, %d barns: named %.1f %%, median %v, wrong %d, several said to be held in %d", seeds, 100*found, middle.Round(100*time.Millisecond), wrong, accused)
-			if wrong > 0 || accused > 0 || found < row.found {
-				t.Errorf("wrong %d, accused %d (want 0), named %.3f (want %.2f)", wrong, accused, found, row.found)
+			if wrong > 0 || accused > row.accused*seeds/200 || found < row.found {
+				t.Errorf("wrong %d (want 0), accused %d (want %d), named %.3f (want %.2f)", wrong, accused, row.accused*seeds/200, found, row.found)
 			}
 		})
 	}

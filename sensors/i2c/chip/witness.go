@@ -2,6 +2,7 @@ package chip
 
 import (
 	"fmt"
+	"strings"
 
 	"periph.io/x/conn/v3/i2c"
 )
@@ -23,5 +24,17 @@ func (w *Witness) Because(err error) error {
 	if err == nil || w.err == nil {
 		return err
 	}
+	if strings.Contains(err.Error(), w.err.Error()) { // told already, though not wrapped
+		return &wrapped{err.Error(), w.err}
+	}
 	return fmt.Errorf("%w: %w", err, w.err)
 }
+
+// wrapped is an error whose text holds its cause already.
+type wrapped struct {
+	text  string
+	cause error
+}
+
+func (w *wrapped) Error() string { return w.text }
+func (w *wrapped) Unwrap() error { return w.cause }
