@@ -19,6 +19,7 @@ type BusHealth struct {
 	Bus      string
 	Probes   []Probe       // on it
 	Up       bool          // the last poll came back in time and, where there are several probes, one at least answered
+	Linked   bool          // the way to its probes is known to be open, as to a broker that is connected: silence is then theirs
 	Heard    time.Time     // the poll in which it last brought a value that may be used, in time or late
 	Hung     time.Duration // how long the read in flight has been overdue, 0 when none is
 	Took     time.Duration // the last completed read

@@ -51,8 +51,8 @@ func (o Offset) Validate(report func(path, problem string)) {
 		value, most float64
 		remedy      string
 	}{
-		{"temperature", "°C", o.Temperature, MostTemperatureOffset, "repeat the ice bath, and change the probe when it is true"},
-		{"humidity", "%", o.Humidity, MostHumidityOffset, "let the sensor dry, compare it again, and change it when it is true"},
+		{"temperature", "°C", o.Temperature, MostTemperatureOffset, "repeat the ice bath; if it reads the same again, replace the probe"},
+		{"humidity", "%", o.Humidity, MostHumidityOffset, "let the sensor dry and compare it again; if it reads the same again, replace the probe"},
 	} {
 		switch {
 		case math.IsNaN(part.value):

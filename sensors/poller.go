@@ -131,6 +131,9 @@ func (p *Poller) Buses() []BusHealth {
 		if w.busy {
 			h.Hung = max(0, now.Sub(w.due))
 		}
+		if far, ok := w.source.(interface{ Linked() bool }); ok {
+			h.Linked = far.Linked()
+		}
 		if counting, ok := w.source.(interface{ Traffic() *Traffic }); ok {
 			h.Traffic = counting.Traffic()
 		}

@@ -81,11 +81,13 @@ func (b *busBook) cut() (probes []string) {
 
 func (b *busBook) words() (c alarm.Condition, text string) {
 	var dead, slow, back []string
+	linked := false
 	for _, l := range b.lines {
 		if !l.told {
 			continue
 		}
-		worse(&c, alarm.Warning, l.down, fmt.Sprintf("a probe line or broker answers nothing for %.0f min, until it answers for %.0f", busPatience.Minutes(), busBack.Minutes()))
+		linked = linked || l.Linked
+		worse(&c, alarm.Warning, l.down, fmt.Sprintf("a probe line, or the wireless probes together, bring nothing for %.0f min, until they do for %.0f", busPatience.Minutes(), busBack.Minutes()))
 		switch {
 		case !l.back.IsZero():
 			back = append(back, l.Bus)
@@ -98,24 +100,31 @@ func (b *busBook) words() (c alarm.Condition, text string) {
 	if c.Count == 0 {
 		return alarm.Condition{Hold: len(b.lines) > 0, Sure: true}, ""
 	}
-	return c, busRemedy(dead, slow, back)
+	return c, busRemedy(dead, slow, back, linked)
 }
 
-// busRemedy says what to do about buses: the broker of wireless probes has no plug.
-func busRemedy(dead, slow, back []string) string {
+// busRemedy says what to do about buses. The wireless probes have no plug; linked is whether their broker is connected.
+func busRemedy(dead, slow, back []string, linked bool) string {
+	unheard := "Nothing is heard of the wireless probes: their broker cannot be reached. Look whether it runs and has power and network, and at what nestmon's log says of it."
+	if linked {
+		unheard = "Nothing is heard of the wireless probes, though their broker is connected. Look whether their gateway and the nodes have power, and at what nestmon's log says of them."
+	}
 	var said []string
-	wires := slices.DeleteFunc(slices.Clone(dead), func(bus string) bool { return bus == radio.Kind })
-	if len(wires) > 0 {
-		said = append(said, fmt.Sprintf("Probe line %s does not answer; none of its probes is read. Look at its plug and its cable, for water in the plug, and at what the system's log says of it.", strings.Join(wires, ", ")))
-	}
-	if len(wires) < len(dead) {
-		said = append(said, "Nothing is heard of the wireless probes. Look whether their broker and their gateway run and have power and network, and at what nestmon's log says of them.")
-	}
-	if len(slow) > 0 {
-		said = append(said, fmt.Sprintf("Probe line %s answers late, or only now and then. Look at its plug and its cable; where it holds many probes, write a longer poll or put them on several lines.", strings.Join(slow, ", ")))
-	}
-	if len(back) > 0 {
-		said = append(said, fmt.Sprintf("Probe line %s answers again.", strings.Join(back, ", ")))
+	for _, s := range []struct {
+		buses        []string
+		wires, radio string
+	}{
+		{dead, "Probe line %s does not answer; none of its probes is read. Look at its plug and its cable, for water in the plug, and at what the system's log says of it.", unheard},
+		{slow, "Probe line %s answers late, or only now and then. Look at its plug and its cable; where it holds many probes, write a longer poll or put them on several lines.", "The wireless probes are heard only now and then. Look at their batteries, and at what stands between them and the gateway."},
+		{back, "Probe line %s answers again.", "The wireless probes are heard again."},
+	} {
+		wires := slices.DeleteFunc(slices.Clone(s.buses), func(bus string) bool { return bus == radio.Kind })
+		if len(wires) > 0 {
+			said = append(said, fmt.Sprintf(s.wires, strings.Join(wires, ", ")))
+		}
+		if len(wires) < len(s.buses) {
+			said = append(said, s.radio)
+		}
 	}
 	return strings.Join(said, " ")
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
@@ -8,6 +9,7 @@ import (
 	"nestmon/exporter/web"
 	"nestmon/sensors"
 	"nestmon/sensors/i2c"
+	"nestmon/sensors/i2c/ina219"
 	"nestmon/sensors/onewire"
 	"nestmon/thresholds/brood"
 )
@@ -51,7 +53,11 @@ func planOf(c *config) []planLine {
 func (p probeConfig) wire() string {
 	switch p.Source {
 	case i2c.Kind:
-		return p.Source + " " + p.i2c().Place() + ", " + p.Chip
+		where := p.Source + " " + p.i2c().Place() + ", " + p.Chip
+		if p.Chip == ina219.Driver.Name {
+			where += fmt.Sprintf(", shunt %g Ω", cmp.Or(p.ShuntOhm, ina219.UsualOhm))
+		}
+		return where
 	case onewire.Kind:
 		return fmt.Sprintf("%s %s on %s", p.Source, p.ROM, p.Bus)
 	}

@@ -159,7 +159,11 @@ func (d *decoder) scalar(node ast.Node, v reflect.Value, path string) {
 	case reflect.Float64:
 		f, err := strconv.ParseFloat(number, 64)
 		if err != nil || math.IsInf(f, 0) || math.IsNaN(f) {
-			d.fail(path, fmt.Sprintf("%q is not a number; write one without a unit, such as 36.5", text))
+			such := "36.5"
+			if strings.HasSuffix(path, ".shunt_ohm") {
+				such = "0.1; R100 printed on it means 0.1"
+			}
+			d.fail(path, fmt.Sprintf("%q is not a number; write one without a unit, such as %s", text, such))
 			return
 		}
 		v.SetFloat(f)

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"path/filepath"
 	"slices"
@@ -10,7 +11,9 @@ import (
 	"nestmon/exporter/mqtt"
 	"nestmon/sensors"
 	"nestmon/sensors/i2c"
+	"nestmon/sensors/kernel"
 	"nestmon/sensors/radio"
+	"nestmon/sensors/w1"
 )
 
 // validate holds the rules that need more than one key. It is called when the whole file was read.
@@ -95,6 +98,7 @@ func (c *config) validateProbes(d *decoder) {
 	c.validateWire(d)
 	c.validateI2C(d)
 	c.validateRadio(d)
+	c.validatePayloads(d)
 }
 
 // validateOffset holds an offset against its probe and against the clock. A board that starts without one may have a clock of last month,
@@ -115,6 +119,10 @@ func (c *config) validateOffset(d *decoder, at string, p probeConfig) {
 	}
 }
 
+// usualShunt is the largest shunt that is likely, Ω: over a larger one an INA219, which shows 320 mV at most (TI SBOS448, from memory), could
+// not see what a board takes. Ours, no source.
+const usualShunt = 0.5
+
 // validateI2C looks at the chips of I2C buses beside each other.
 func (c *config) validateI2C(d *decoder) {
 	var chips []i2c.ProbeConfig
@@ -124,7 +132,33 @@ func (c *config) validateI2C(d *decoder) {
 			chips, at = append(chips, p.i2c()), append(at, i)
 		}
 	}
+	for i, p := range c.Probes {
+		at := fmt.Sprintf("probes[%d].shunt_ohm", i)
+		_, written := d.at[at]
+		switch {
+		case p.Source != i2c.Kind || !written:
+		case p.ShuntOhm == 0:
+			d.wrong(at, "0 Ω is no shunt; write what is printed on it, such as 0.1 (R100 means 0.1), or leave it out")
+		case p.ShuntOhm > usualShunt && p.ShuntOhm <= i2c.MostShunt:
+			d.lost(at, "%g Ω is more than such a board has, and every current would be wrong; write what is printed on it, such as 0.1 (R100 means 0.1)", p.ShuntOhm)
+		}
+	}
 	i2c.Together(chips, func(i int, path, problem string) { d.wrong(fmt.Sprintf("probes[%d].%s", at[i], path), "%s", problem) })
+}
+
+// validatePayloads refuses a topic that is JSON for one probe and a plain number for another.
+func (c *config) validatePayloads(d *decoder) {
+	pointed := map[string]string{}
+	for _, p := range c.Probes {
+		if p.Source == radio.Kind && len(p.Pointers) > 0 {
+			pointed[p.Topic] = p.ID
+		}
+	}
+	for i, p := range c.Probes {
+		if other, both := pointed[p.Topic]; both && p.Source == radio.Kind && len(p.Pointers) == 0 {
+			d.wrong(fmt.Sprintf("probes[%d].topic", i), "topic %s is JSON for probe %q and a plain number here; write pointers", p.Topic, other)
+		}
+	}
 }
 
 // validateRadio holds the section and the probes of source radio against each other.
@@ -154,6 +188,11 @@ func (c *config) validateRadio(d *decoder) {
 	}
 }
 
+// alsoCalled is what people write for a source.
+var alsoCalled = map[string]string{
+	"1wire": w1.Kind, "1-wire": w1.Kind, "ds18b20": w1.Kind, "w1_therm": w1.Kind, "mqtt": radio.Kind, "hwmon": kernel.Kind, "iio": kernel.Kind,
+}
+
 // validateKind holds what each kind of source needs and what means nothing there.
 func (p probeConfig) validateKind(d *decoder, at string) {
 	kind, known := sourceKindOf(p.Source)
@@ -162,7 +201,7 @@ func (p probeConfig) validateKind(d *decoder, at string) {
 		if p.Source == "" {
 			what = "missing"
 		}
-		d.wrong(at+".source", "%s; %s", what, oneOf(p.Source, sourceNames()))
+		d.wrong(at+".source", "%s; %s", what, oneOf(cmp.Or(alsoCalled[strings.ToLower(p.Source)], p.Source), sourceNames()))
 		p.Entry.Validate(d.under(at))
 		return
 	}

@@ -65,7 +65,7 @@ func (c *config) late(l load) string {
 	if l.kind == w1.Kind {
 		how, remedy = "one after another", remedy+", or source: onewire, which converts all of a wire at once"
 	}
-	return fmt.Sprintf("%s leave %s for reading, and %s take %s %s: %s would be late at every poll; write %s, %s",
+	return fmt.Sprintf("%s leaves %s for reading, and %s take %s %s: %s would be late at every poll; write %s, %s",
 		span(c.Poll), span(readingTime(c.Poll)), what, span(takes.Round(100*time.Millisecond)), how, where, span(long), remedy)
 }
 
@@ -74,6 +74,9 @@ func (c *config) late(l load) string {
 func (c *config) validateWire(d *decoder) {
 	c.validateBridges(d)
 	c.pollAt = d.where("poll")
+	if c.Poll < shortPoll { // refused already
+		return
+	}
 	for _, l := range c.loads("") {
 		switch what := c.late(l); {
 		case what == "":

@@ -45,7 +45,7 @@ func TestCheckKnowsWhatAWireTakes(t *testing.T) {
 		{
 			"a probe too many", "30s", 32,
 			[]int{32},
-			"F:2:7: poll: 30s leave 24s for reading, and the 32 probes on w1-1 take 24.6s one after another: they would be late at every poll; write 35s, or use several wires, or source: onewire",
+			"F:2:7: poll: 30s leaves 24s for reading, and the 32 probes on w1-1 take 24.6s one after another: they would be late at every poll; write 35s, or use several wires, or source: onewire",
 			"w1-1: 32 probes, one after another: 24.6 s of each 30s",
 		},
 		{"spread over two wires", "30s", 32, []int{16, 16}, "", "wire      w1-2: 16 probes, one after another: 12.3 s of each 30s\n"},
@@ -71,7 +71,7 @@ func TestCheckKnowsWhatAWireTakes(t *testing.T) {
 func TestWiresOfMissingProbesAreGuessedAt(t *testing.T) {
 	root, yaml := rows(t, "30s", 32, 30)
 	code, out, errs := checkOn(t, root, yaml)
-	if code == exitWrongUse || !strings.Contains(errs, "F:2:7: warning: poll: 30s leave 24s for reading, and the 1-Wire probes take 24.6s one after another: on one wire they would be late") {
+	if code == exitWrongUse || !strings.Contains(errs, "F:2:7: warning: poll: 30s leaves 24s for reading, and the 1-Wire probes take 24.6s one after another: on one wire they would be late") {
 		t.Errorf("exit %d:\n%s", code, errs)
 	}
 	if !strings.Contains(out, "wire unknown, not there now: 2 probes") {
@@ -92,8 +92,17 @@ func TestOneWireTakesOneConversion(t *testing.T) {
 		_, findings := parseConfig([]byte(b.String()), writtenBy)
 		var said bytes.Buffer
 		writeFindings(&said, "f", findings)
-		if late := strings.Contains(said.String(), "f:1:7: poll: 5s leave 4s for reading, and the 65 probes on onewire-i2c-1-0x18 take 4.1s together: they would be late at every poll; write 10s, or use several wires"); late != row.late {
+		if late := strings.Contains(said.String(), "f:1:7: poll: 5s leaves 4s for reading, and the 65 probes on onewire-i2c-1-0x18 take 4.1s together: they would be late at every poll; write 10s, or use several wires"); late != row.late {
 			t.Errorf("%d probes:\n%s", row.probes, said.String())
+		}
+	}
+}
+
+// The shunt decides every current, also where it is not written.
+func TestPlanShowsTheShunt(t *testing.T) {
+	for ohm, want := range map[float64]string{0: "i2c i2c-1 0x40, ina219, shunt 0.1 Ω", 0.01: "i2c i2c-1 0x40, ina219, shunt 0.01 Ω"} {
+		if got := (probeConfig{Source: "i2c", Chip: "ina219", Bus: "i2c-1", Address: 0x40, ShuntOhm: ohm}).wire(); got != want {
+			t.Errorf("got %q, want %q", got, want)
 		}
 	}
 }

@@ -72,15 +72,19 @@ outside: out
 
 func TestWordsForBusesThatAreDown(t *testing.T) {
 	for _, row := range []struct {
-		down []string
-		want string
-		not  string
+		down, slow, back []string
+		linked           bool
+		want             string
+		not              string
 	}{
-		{[]string{"w1-1", "i2c-1"}, "Probe line w1-1, i2c-1 does not answer", "broker"},
-		{[]string{"radio"}, "Nothing is heard of the wireless probes", "plug"},
-		{[]string{"w1-1", "radio"}, "Probe line w1-1 does not answer", "w1-1, radio"},
+		{[]string{"w1-1", "i2c-1"}, nil, nil, false, "Probe line w1-1, i2c-1 does not answer", "broker"},
+		{[]string{"radio"}, nil, nil, false, "Nothing is heard of the wireless probes: their broker cannot be reached", "plug"},
+		{[]string{"radio"}, nil, nil, true, "though their broker is connected. Look whether their gateway and the nodes", "reached"},
+		{[]string{"w1-1", "radio"}, nil, nil, false, "Probe line w1-1 does not answer", "w1-1, radio"},
+		{nil, []string{"radio"}, nil, true, "The wireless probes are heard only now and then", "cable"},
+		{nil, nil, []string{"radio"}, true, "The wireless probes are heard again", "Probe line"},
 	} {
-		if got := busRemedy(row.down, nil, nil); !strings.Contains(got, row.want) || strings.Contains(got, row.not) {
+		if got := busRemedy(row.down, row.slow, row.back, row.linked); !strings.Contains(got, row.want) || strings.Contains(got, row.not) {
 			t.Errorf("%q: got %q", row.down, got)
 		}
 	}

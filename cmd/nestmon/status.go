@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strings"
 	"text/tabwriter"
@@ -68,9 +69,23 @@ func (n nestView) waits() bool {
 // alarm is the word of the nest's worst alarm.
 func (n nestView) alarm() string {
 	if n.Severity == alarm.None.String() && n.waits() {
-		return "no data yet"
+		return silence(n.Values)
 	}
 	return n.Severity
+}
+
+// silence says how long there has been no value.
+func silence(values []valueView) string {
+	newest := math.Inf(1)
+	for _, v := range values {
+		if v.Age != nil {
+			newest = min(newest, *v.Age)
+		}
+	}
+	if math.IsInf(newest, 1) {
+		return "no data yet"
+	}
+	return "no data for " + span((time.Duration(newest) * time.Second).Round(time.Minute))
 }
 
 // gaps says what is not judged, and what only in part.
@@ -95,6 +110,7 @@ type valueView struct {
 	Role     string   `json:"role"`
 	Quantity string   `json:"quantity"`
 	Value    *float64 `json:"value"`
+	Age      *float64 `json:"age_s"`
 }
 
 type alarmView struct {
@@ -194,7 +210,10 @@ func (s stateView) write(out io.Writer, cfg *config) {
 	}
 	fmt.Fprintf(w, "outside\t\t\t%s\t%s\n", show(s.Outside.Values, cfg, "outside", "temperature"), show(s.Outside.Values, cfg, "outside", "humidity"))
 	_ = w.Flush()
-	if values := s.Battery.Values; len(values) > 0 {
+	switch values := s.Battery.Values; {
+	case len(values) > 0 && !slices.ContainsFunc(values, func(v valueView) bool { return v.Value != nil }):
+		fmt.Fprintf(out, "battery  %s\n", silence(values))
+	case len(values) > 0:
 		fmt.Fprintf(out, "battery  %s, %s\n", show(values, cfg, "battery", "voltage"), show(values, cfg, "battery", "current"))
 	}
 	fmt.Fprintln(out)

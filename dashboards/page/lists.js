@@ -111,7 +111,7 @@ function blindOf(state) {
   if (!state.clock_synced) list.push({ key: "clock", text: texts.clock });
   for (const b of state.buses) {
     if (b.hung_s > 0) list.push({ key: `bus ${b.bus}`, text: texts.busHung(b.bus, units.span(b.hung_s)) });
-    else if (!b.up) list.push({ key: `bus ${b.bus}`, text: texts.busDown(b.bus) });
+    else if (!b.up) list.push({ key: `bus ${b.bus}`, text: b.bus === "radio" ? texts.radioDown : texts.busDown(b.bus) });
   }
   for (const p of state.probes) {
     if (p.fresh) {

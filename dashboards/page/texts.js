@@ -86,6 +86,7 @@ export const texts = {
   },
   misses: (percent) => `, misses ${percent} % of its readings`,
   busDown: (bus) => `Probe line ${bus}: down`,
+  radioDown: "Wireless probes: nothing is heard of them",
   busHung: (bus, span) => `Probe line ${bus}: hangs since ${span}`,
   sink: {
     untrusted: (sink) => `${sink}: its certificate is not trusted`, unreachable: (sink) => `${sink} cannot be reached`, slow: (sink) => `${sink} does not answer in time`,

@@ -52,7 +52,7 @@ func Validate(rom, clone, list string, report func(path, problem string)) {
 	match := romPattern.FindStringSubmatch(rom)
 	switch {
 	case match == nil:
-		report("rom", fmt.Sprintf("%q is not a 1-Wire number; write it as the kernel does, 28- and twelve hexadecimal digits: %s", rom, list))
+		report("rom", fmt.Sprintf("%q is not a 1-Wire number; write it as the kernel does, 28- and twelve hexadecimal digits in small letters: %s", rom, list))
 	case match[1] != "28":
 		report("rom", fmt.Sprintf("%q is of family %s; only DS18B20 probes can be read, their numbers begin with 28-", rom, match[1]))
 	}

@@ -22,8 +22,8 @@ const (
 	channels          = 8
 )
 
-// mostShunt is more than any shunt has, Ω: at 10 Ω a board's 0.5 A would lose 5 V in it. Ours, no source.
-const mostShunt = 10
+// MostShunt is more than any shunt has, Ω: at 10 Ω a board's 0.5 A would lose 5 V in it. Ours, no source.
+const MostShunt = 10
 
 // ProbeConfig is one chip.
 type ProbeConfig struct {
@@ -57,8 +57,8 @@ func (c ProbeConfig) Validate(report func(path, problem string)) {
 	switch {
 	case c.ShuntOhm != 0 && known && driver.Name != "ina219":
 		report("shunt_ohm", fmt.Sprintf("means nothing for %s; remove it", driver.Name))
-	case c.ShuntOhm < 0 || c.ShuntOhm > mostShunt:
-		report("shunt_ohm", fmt.Sprintf("%g Ω is no shunt; write what is printed on it, such as 0.1", c.ShuntOhm))
+	case c.ShuntOhm < 0 || c.ShuntOhm > MostShunt:
+		report("shunt_ohm", fmt.Sprintf("%g Ω is no shunt; write what is printed on it, such as 0.1 (R100 means 0.1)", c.ShuntOhm))
 	}
 }
 

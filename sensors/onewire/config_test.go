@@ -21,7 +21,7 @@ func TestNewRefuses(t *testing.T) {
 		{"no address", func(p []onewire.ProbeConfig) { p[1].Bus = "i2c-1" }, `probe p1: bus: "i2c-1" is not a 1-Wire bus; write`},
 		{"no such channel", func(p []onewire.ProbeConfig) { p[1].Bus = "i2c-1/0x18/8" }, `probe p1: bus: "i2c-1/0x18/8" is not a 1-Wire bus; write`},
 		{"an address periph refuses", func(p []onewire.ProbeConfig) { p[1].Bus = "i2c-1/0x1a" }, `probe p1: bus: "i2c-1/0x1a": the driver knows no DS2482 at 0x1a; strap the bridge to 0x18 or 0x19`},
-		{"rom missing", func(p []onewire.ProbeConfig) { p[1].ROM = "" }, `probe p1: rom: "" is not a 1-Wire number; write it as the kernel does, 28- and twelve hexadecimal digits: nestmon probes lists them`},
+		{"rom missing", func(p []onewire.ProbeConfig) { p[1].ROM = "" }, `probe p1: rom: "" is not a 1-Wire number; write it as the kernel does, 28- and twelve hexadecimal digits in small letters: nestmon probes lists them`},
 		{"another family", func(p []onewire.ProbeConfig) { p[1].ROM = "10-0316a2794d51" }, `probe p1: rom: "10-0316a2794d51" is of family 10; only DS18B20`},
 		{"bound twice", func(p []onewire.ProbeConfig) { p[1].ROM = p[0].ROM }, `probe p1: rom: 28-0316a2794d50 is bound to p0 already`},
 		{"clone unknown", func(p []onewire.ProbeConfig) { p[0].Clone = "c" }, `probe p0: clone: "c" is not a clone family; write d or e`},

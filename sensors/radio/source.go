@@ -82,6 +82,13 @@ func New(config Config, site string, probes []ProbeConfig, poll time.Duration, l
 // Bus is radio.
 func (s *Source) Bus() string { return Kind }
 
+// Linked reports whether the broker is connected.
+func (s *Source) Linked() bool {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.problem == nil
+}
+
 // Probes lists the probes in the order of the configuration.
 func (s *Source) Probes() []sensors.Probe {
 	all := make([]sensors.Probe, len(s.probes))

@@ -33,6 +33,9 @@ var Driver = chip.Driver{
 	Like:       like,
 }
 
+// UsualOhm is the shunt of its usual board, Ω.
+const UsualOhm = 0.1
+
 // Registers and settings (TI SBOS448, from memory; 399F after power-on).
 const (
 	settings    = 0x00
@@ -40,7 +43,6 @@ const (
 
 	wanted    = 0x3fff                    // 32 V, ±320 mV, mean of 128 samples, both without end
 	mostShunt = 320 * physic.MilliVolt    // beyond it the register stands still
-	usualOhm  = 0.1                       // Ω, the shunt of its usual board
 	averaging = 2 * 70 * time.Millisecond // 68.1 ms for each of the two
 )
 
@@ -56,7 +58,7 @@ type meter struct {
 func open(bus i2c.Bus, address uint16, options chip.Options) (chip.Chip, error) {
 	c := &meter{bus: &chip.Witness{Bus: bus}, ohm: options.ShuntOhm}
 	if c.ohm == 0 {
-		c.ohm = usualOhm
+		c.ohm = UsualOhm
 	}
 	if c.ohm < 0 {
 		return nil, fmt.Errorf("ina219: a shunt of %g Ω; write what is printed on it, such as 0.1", c.ohm)
