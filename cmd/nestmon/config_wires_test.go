@@ -101,7 +101,9 @@ func TestOneWireTakesOneConversion(t *testing.T) {
 // The shunt decides every current, also where it is not written.
 func TestPlanShowsTheShunt(t *testing.T) {
 	for ohm, want := range map[float64]string{0: "i2c i2c-1 0x40, ina219, shunt 0.1 Ω", 0.01: "i2c i2c-1 0x40, ina219, shunt 0.01 Ω"} {
-		if got := (probeConfig{Source: "i2c", Chip: "ina219", Bus: "i2c-1", Address: 0x40, ShuntOhm: ohm}).wire(); got != want {
+		p := probeConfig{Chip: "ina219", Bus: "i2c-1", Address: 0x40, ShuntOhm: ohm}
+		p.Source = "i2c"
+		if got := p.wire(); got != want {
 			t.Errorf("got %q, want %q", got, want)
 		}
 	}

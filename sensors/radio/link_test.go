@@ -19,7 +19,7 @@ func TestARefusedTopicIsSaidAndAskedForAgain(t *testing.T) {
 	}
 	e := newEar(t, b.url(), probeAt("a1", "barn/a1"), probeAt("b2", "barn/b2"))
 	e.Read(t.Context())
-	eventually(t, "a connection", e.listening)
+	eventually(t, "a connection", e.Linked)
 	e.clock.pass(2 * interval)
 	b.say("barn/a1", `{"temp": 38, "rh": 55}`, 0, false)
 	eventually(t, "the message", func() bool { return e.waiting() == 1 })
@@ -45,6 +45,9 @@ func TestReconnects(t *testing.T) {
 		e.want(t, "connected", "temperature=38 humidity=55")
 		b.drops(true)
 		eventually(t, "the end of the connection", func() bool { return !e.listening() })
+		if e.Linked() {
+			t.Error("a lost connection is still told as linked")
+		}
 		b.drops(false)
 	}
 	for _, id := range b.ids {
