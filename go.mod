@@ -38,4 +38,6 @@ require (
 	modernc.org/libc v1.80.1 // indirect
 	modernc.org/mathutil v1.7.1 // indirect
 	modernc.org/memory v1.12.1 // indirect
+	periph.io/x/devices/v3 v3.7.4 // indirect
+	periph.io/x/host/v3 v3.8.5 // indirect
 )

@@ -12,6 +12,7 @@ const (
 	ChipSHT4x    = "sht4x"     // also sht40, sht41, sht45
 	ChipTMP102   = "tmp102"
 	ChipBME280   = "bme280"
+	ChipSCD4x    = "scd4x" // also scd40, scd41; it has no such value, but warms itself
 )
 
 var chips = map[string]struct {
@@ -32,7 +33,11 @@ var chips = map[string]struct {
 	"jc42":       {"jc42", []Quantity{Temperature}},
 	"mcp9808":    {"mcp9808", []Quantity{Temperature}},
 	"lm75":       {"lm75", []Quantity{Temperature}},
-	"scd4x":      {"scd4x", []Quantity{Temperature, Humidity, CO2}},
+	"aht20":      {"aht20", []Quantity{Temperature, Humidity}},
+	ChipSCD4x:    {ChipSCD4x, []Quantity{Temperature, Humidity, CO2}},
+	"scd40":      {ChipSCD4x, []Quantity{Temperature, Humidity, CO2}},
+	"scd41":      {ChipSCD4x, []Quantity{Temperature, Humidity, CO2}},
+	"ina219":     {"ina219", []Quantity{Voltage, Current}},
 }
 
 // Chip returns the name by which the screen knows a chip and what it measures; ok is false for a chip nestmon has never heard of.
@@ -40,6 +45,9 @@ func Chip(name string) (chip string, quantities []Quantity, ok bool) {
 	c, ok := chips[name]
 	return c.chip, c.quantities, ok
 }
+
+// ChipMeasures reports whether a chip is known to measure a quantity.
+func ChipMeasures(name string, q Quantity) bool { return slices.Contains(chips[name].quantities, q) }
 
 // ChipNames lists every chip that may be declared, sorted.
 func ChipNames() []string { return slices.Sorted(maps.Keys(chips)) }

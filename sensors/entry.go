@@ -13,6 +13,7 @@ type Entry struct {
 	Source     string        `yaml:"source"`
 	Interval   time.Duration `yaml:"interval"`    // 0 is the site's poll
 	StaleAfter time.Duration `yaml:"stale_after"` // 0 is DefaultStaleAfter
+	Offset     *Offset       `yaml:"offset"`      // nil: the newest one measured, where there is one
 }
 
 var idPattern = regexp.MustCompile(`^[a-z0-9]([a-z0-9-]*[a-z0-9])?$`)
@@ -35,6 +36,9 @@ func (e Entry) Validate(report func(path, problem string)) {
 	case e.StaleAfter > StaleLimit:
 		report("stale_after", fmt.Sprintf("%v would call an old value current; write at most %v", e.StaleAfter, StaleLimit))
 	}
+	if e.Offset != nil {
+		e.Offset.Validate(func(path, problem string) { report("offset."+path, problem) })
+	}
 }
 
 // Probe makes the probe that the entry describes; poll is the site's interval.
@@ -45,6 +49,9 @@ func (e Entry) Probe(poll time.Duration, chip string, quantities ...Quantity) Pr
 	}
 	if p.StaleAfter == 0 {
 		p.StaleAfter = DefaultStaleAfter(p.Interval)
+	}
+	if e.Offset != nil {
+		p.Offset = *e.Offset
 	}
 	return p
 }

@@ -55,7 +55,7 @@ func TestParseQuantities(t *testing.T) {
 		t.Errorf("got %v, %v; want %v", got, err, want)
 	}
 	_, err = sensors.ParseQuantities([]string{"pressure"})
-	if want := `"pressure" is not a quantity; write one of: temperature, humidity, co2`; err == nil || err.Error() != want {
+	if want := `"pressure" is not a quantity; write one of: temperature, humidity, co2, voltage, current`; err == nil || err.Error() != want {
 		t.Errorf("got %v, want %s", err, want)
 	}
 }

@@ -102,10 +102,12 @@ func (p *Poller) collect(late [][]Reading, now time.Time) []Reading {
 	var all []Reading
 	for i, w := range p.workers {
 		all = append(all, late[i]...)
+		w.hear(late[i], now)
+		w.hear(w.ready, now)
 		switch {
 		case w.ready != nil:
 			all = append(all, w.ready...)
-			w.ready = nil
+			w.mute, w.ready = w.isMute(), nil
 			w.answered(p.log)
 		case w.asked && w.busy:
 			all = w.faults(all, TimedOut, now)
@@ -125,9 +127,15 @@ func (p *Poller) Buses() []BusHealth {
 	defer p.mu.Unlock()
 	health := make([]BusHealth, 0, len(p.workers))
 	for _, w := range p.workers {
-		h := BusHealth{Bus: w.bus, Up: w.up, Took: w.took, Restarts: w.restarts}
+		h := BusHealth{Bus: w.bus, Probes: w.probes, Up: w.up && !w.mute, Heard: w.heard, Took: w.took, Restarts: w.restarts}
 		if w.busy {
 			h.Hung = max(0, now.Sub(w.due))
+		}
+		if far, ok := w.source.(interface{ Linked() bool }); ok {
+			h.Linked = far.Linked()
+		}
+		if counting, ok := w.source.(interface{ Traffic() *Traffic }); ok {
+			h.Traffic = counting.Traffic()
 		}
 		health = append(health, h)
 	}

@@ -5,7 +5,9 @@ import (
 	"errors"
 	"io"
 	"log/slog"
+	"reflect"
 	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"testing/synctest"
@@ -91,8 +93,11 @@ func TestPollReturnsEveryBusInOrder(t *testing.T) {
 			t.Errorf("poll took %v, want as long as the slowest bus, 3 s", d)
 		}
 		want := []sensors.BusHealth{{Bus: "slow", Up: true, Took: 3 * time.Second}, {Bus: "fast", Up: true}}
-		if got := p.Buses(); !slices.Equal(got, want) {
-			t.Errorf("health: got %+v, want %+v", got, want)
+		for i, got := range p.Buses() {
+			want[i].Probes, want[i].Heard = got.Probes, begin
+			if !reflect.DeepEqual(got, want[i]) || len(got.Probes) == 0 {
+				t.Errorf("health: got %+v, want %+v", got, want[i])
+			}
 		}
 	})
 }
@@ -280,4 +285,104 @@ func TestLogsTellOfTheFirstMissAndTheRecovery(t *testing.T) {
 		}
 		time.Sleep(2 * time.Minute)
 	})
+}
+
+// row is a bus with several probes that all give the same fault.
+type row struct {
+	probes int
+	fault  sensors.Fault
+}
+
+func (r row) Bus() string  { return "row" }
+func (r row) Close() error { return nil }
+
+func (r row) Probes() (all []sensors.Probe) {
+	for n := range r.probes {
+		all = append(all, sensors.Probe{ID: "row-" + strconv.Itoa(n), Quantities: []sensors.Quantity{sensors.Temperature}})
+	}
+	return all
+}
+
+func (r row) Read(context.Context) (all []sensors.Reading) {
+	for _, p := range r.Probes() {
+		all = append(all, sensors.Reading{Probe: p.ID, Time: time.Now(), Value: 20, Fault: r.fault})
+	}
+	return all
+}
+
+// A bus that comes back in time, and none of whose probes answers, is as dead as one that hangs.
+func TestABusOfWhichNothingAnswersIsDown(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		row  row
+		up   bool
+	}{
+		{"well", row{2, ""}, true},
+		{"no probe answers", row{2, sensors.NoAnswer}, false},
+		{"the bus is missing", row{3, sensors.BusDown}, false},
+		{"one probe alone may be the probe", row{1, sensors.NoAnswer}, true},
+		{"its bus itself is missing", row{1, sensors.BusDown}, false},
+		{"the line is held down", row{2, sensors.StuckLow}, false},
+		{"answers that cannot be true are answers", row{2, sensors.BadChecksum}, true},
+	} {
+		t.Run(c.name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				p := sensors.NewPoller([]sensors.Source{c.row}, quiet())
+				defer p.Close()
+				p.Poll(t.Context(), time.Second)
+				if got := p.Buses()[0].Up; got != c.up {
+					t.Errorf("up %v, want %v", got, c.up)
+				}
+				if heard := !p.Buses()[0].Heard.IsZero(); heard != (c.row.fault == "") {
+					t.Errorf("heard %v", heard)
+				}
+			})
+		})
+	}
+}
+
+// air is a bus whose two probes speak by themselves.
+type air struct {
+	row
+	answer []sensors.Reading
+}
+
+func (a *air) Read(context.Context) []sensors.Reading { return a.answer }
+
+// Silence between the messages of probes that speak by themselves is no dead bus, nor is that of one of them.
+func TestABusOfProbesThatSpeakByThemselves(t *testing.T) {
+	told := func(faults ...sensors.Fault) []sensors.Reading {
+		all := []sensors.Reading{}
+		for n, f := range faults {
+			all = append(all, sensors.Reading{Probe: "row-" + strconv.Itoa(n), Time: time.Now(), Value: 20, Fault: f})
+		}
+		return all
+	}
+	a := &air{row: row{probes: 2}}
+	p := sensors.NewPoller([]sensors.Source{a}, quiet())
+	defer p.Close()
+	for _, c := range []struct {
+		name   string
+		answer []sensors.Reading
+		up     bool
+	}{
+		{"nobody has spoken yet", told(sensors.Settling, sensors.Settling), true},
+		{"nothing new", told(), true},
+		{"one is overdue", told(sensors.NoAnswer), true},
+		{"both are", told(sensors.NoAnswer, sensors.NoAnswer), false},
+		{"nothing new since", told(), false},
+		{"one spoke", told(""), true},
+		{"the broker is gone, and one is overdue", told(sensors.BusDown), false},
+		{"it is back, and one is still silent", told(sensors.NoAnswer), false},
+		{"one spoke, one is silent", told("", sensors.NoAnswer), true},
+		{"what is no measurement was said by somebody", told(sensors.Malformed), true},
+	} {
+		a.answer = c.answer
+		if got := p.Poll(t.Context(), time.Minute); !slices.Equal(got, c.answer) {
+			t.Errorf("%s: got %+v", c.name, got)
+		}
+		if got := p.Buses()[0].Up; got != c.up {
+			t.Errorf("%s: up is %v", c.name, got)
+		}
+	}
 }

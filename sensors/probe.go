@@ -9,6 +9,7 @@ type Probe struct {
 	Chip       string        // declared chip, "" when unknown; error patterns of a chip apply only where it is declared
 	Interval   time.Duration // expected spacing of readings
 	StaleAfter time.Duration // a value older than this is no value
+	Offset     Offset        // what the screen adds to its values
 }
 
 // StaleLimit is the longest time a value may be held as current, whatever its probe's interval.

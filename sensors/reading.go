@@ -13,11 +13,13 @@ const (
 	Temperature Quantity = iota // °C
 	Humidity                    // % RH over water, 0 to 100
 	CO2                         // ppm, absolute
+	Voltage                     // V, of a battery
+	Current                     // A, positive as it is wired: into the battery or out of it
 	numQuantities
 )
 
 // Quantities lists every quantity in order.
-var Quantities = [numQuantities]Quantity{Temperature, Humidity, CO2}
+var Quantities = [numQuantities]Quantity{Temperature, Humidity, CO2, Voltage, Current}
 
 var quantityFacts = [numQuantities]struct {
 	name, unit string
@@ -26,12 +28,14 @@ var quantityFacts = [numQuantities]struct {
 	Temperature: {"temperature", "C", 0.01},
 	Humidity:    {"humidity", "%", 0.01},
 	CO2:         {"co2", "ppm", 1},
+	Voltage:     {"voltage", "V", 0.01},
+	Current:     {"current", "A", 0.01},
 }
 
-// String returns the plain name: temperature, humidity or co2.
+// String returns the plain name: temperature, humidity, co2, voltage or current.
 func (q Quantity) String() string { return quantityFacts[q].name }
 
-// Unit returns the unit as events print it: C, % or ppm.
+// Unit returns the unit as events print it: C, %, ppm, V or A.
 func (q Quantity) Unit() string { return quantityFacts[q].unit }
 
 // Step is the smallest difference the archive keeps, in the quantity's unit.
@@ -51,7 +55,7 @@ type Reading struct {
 	Probe    string
 	Quantity Quantity
 	Time     time.Time // when the probe converted
-	Value    float64   // °C, % RH or ppm; never NaN
+	Value    float64   // °C, % RH, ppm, V or A; never NaN
 	Fault    Fault     // empty when the value may be used
 	Suspect  bool      // plausible, but odd beside its neighbours; not enough for an alarm by itself
 	Unsynced bool      // taken before the board's clock could be trusted
@@ -75,7 +79,7 @@ const (
 	WrongProbe   Fault = "wrong-probe"   // another family or clone than configured
 	TimedOut     Fault = "timed-out"     // the bus did not come back within its time
 	BusDown      Fault = "bus-down"      // the bus itself is missing or declared dead
-	Settling     Fault = "settling"      // first sample after a probe came back; its register may be stale
+	Settling     Fault = "settling"      // first sample after a probe came back, whose register may be stale; or nothing came yet
 	Impossible   Fault = "impossible"    // two quantities that cannot both be true
 )
 

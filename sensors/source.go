@@ -9,6 +9,11 @@ import "context"
 // where the bus allows it. It is never called twice at once, and a slow or hung Read delays no other bus: the Poller
 // sees to that. It never returns an error: whatever went wrong is said by the readings' faults.
 //
+// A probe that speaks by itself, less often than it is read, is told of once for each of its messages: by the next Read, with the
+// time of the message, and with a fault beside the value where another message in between was none. Until it is overdue a Read
+// leaves it out, for its old value is no new one and its silence no fault yet; then it is a fault at every Read. An answer that
+// holds nothing is empty, never nil.
+//
 // Close releases the bus. It may be called while Read hangs, and more than once.
 type Source interface {
 	// Bus names the bus, the same at every start: "w1", "kernel", "recorded".

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"log/slog"
 	"runtime/debug"
+	"slices"
 	"time"
 )
 
@@ -27,7 +28,9 @@ type worker struct {
 	due       time.Time // when it was to be back
 	ready     []Reading // came back, not yet returned by a Poll
 	up        bool
-	misses    int // polls without an answer since the last one with
+	mute      bool      // it came back, and none of its probes answered
+	heard     time.Time // when it last brought a value that may be used
+	misses    int       // polls without an answer since the last one with
 	took      time.Duration
 	restarts  uint64
 	panics    []time.Time
@@ -100,6 +103,36 @@ func (w *worker) faults(to []Reading, f Fault, at time.Time) []Reading {
 		}
 	}
 	return to
+}
+
+// isMute reports whether none of several probes answered: a line held down or cut. One probe alone may be the probe, unless the bus itself is
+// said to be down. Of probes that speak by themselves an answer tells only what is new; one that leaves some out, as not due, proves nothing
+// unless it says that the bus is down.
+func (w *worker) isMute() bool {
+	channels, down := 0, false
+	for _, p := range w.probes {
+		channels += len(p.Quantities)
+	}
+	for _, r := range w.ready {
+		if !slices.Contains(silences[:], r.Fault) {
+			return false
+		}
+		down = down || r.Fault == BusDown
+	}
+	if len(w.ready) < channels && !down {
+		return w.mute
+	}
+	return down || len(w.probes) > 1
+}
+
+// silences are the faults in which no probe has said anything.
+var silences = [...]Fault{NoAnswer, TimedOut, BusDown, StuckLow}
+
+// hear notes whether what a bus brought, in time or late, holds anything that may be used.
+func (w *worker) hear(brought []Reading, now time.Time) {
+	if slices.ContainsFunc(brought, Reading.OK) {
+		w.heard = now
+	}
 }
 
 func (w *worker) answered(log *slog.Logger) {

@@ -68,13 +68,24 @@ var rooms = []struct {
 
 // also lists what single packages may import beyond their room.
 var also = map[string][]string{
-	"exporter/web": {"dashboards"}, // the page's files are embedded there
+	"exporter/web":    {"dashboards"},      // the page's files are embedded there
+	"sensors/w1":      {"sensors/ds18b20"}, // two ways to one chip, and one judge of its bytes
+	"sensors/onewire": {"sensors/ds18b20"},
+	"sensors/offsets": {"sensors/ds18b20"}, // a number of its own is the same probe by either way
 }
+
+// kin are packages that those beside them may import: what the chips of one bus have in common.
+var kin = []string{"sensors/i2c/chip"}
 
 // foreign lists the modules a room may use; a room that is not listed may use any.
 var foreign = map[string][]string{
 	"thresholds": nil,
 	"sensors":    {"periph.io/x/"},
+}
+
+// alsoForeign lists the modules single packages may use beyond those of their room.
+var alsoForeign = map[string][]string{
+	"sensors/radio": {"github.com/eclipse/paho.mqtt.golang"}, // probes that arrive over MQTT
 }
 
 // noIO are the packages of the standard library that the decisions must not touch.
@@ -114,7 +125,9 @@ func forbidden(s source, room, target string) string {
 	case isOurs:
 		return forbiddenOurs(s, room, ours)
 	case strings.Contains(first, "."):
-		if allowed, limited := foreign[room]; limited && !slices.ContainsFunc(allowed, func(p string) bool { return strings.HasPrefix(target, p) }) {
+		allowed, limited := foreign[room]
+		allowed = append(slices.Clone(allowed), alsoForeign[s.pkg]...)
+		if limited && !slices.ContainsFunc(allowed, func(p string) bool { return strings.HasPrefix(target, p) }) {
 			return room + " does without this module"
 		}
 	case room == "thresholds" && !s.test && slices.ContainsFunc(noIO, func(p string) bool { return under(target, p) }):
@@ -126,8 +139,11 @@ func forbidden(s source, room, target string) string {
 }
 
 func forbiddenOurs(s source, room, ours string) string {
-	if s.test && (under(ours, s.pkg) || suite(ours) && path.Dir(ours) == room) {
-		return "" // a package's tests use the package, what is its own, and the suite of its room
+	if s.test && (under(ours, s.pkg) || suite(ours) && (under(s.pkg, path.Dir(ours)) || room == "cmd")) {
+		return "" // a package's tests use the package, what is its own, and the suites of the folders it is in
+	}
+	if slices.Contains(kin, ours) && path.Dir(ours) == path.Dir(s.pkg) {
+		return ""
 	}
 	if suite(ours) && room != "tests" {
 		return "a conformance suite is for tests only"

@@ -14,6 +14,8 @@ type Config struct {
 	AltitudeM float64       // m above sea level
 	Poll      time.Duration // expected spacing of Observe
 	Outside   string        // the shade-air probe, empty where there is none
+	Battery   string        // the probe that measures the battery's voltage, empty where there is none
+	LowVolts  float64       // V, of the battery below which it warns; nest.LowVolts where it is 0
 	Probes    []sensors.Probe
 	Nests     []nest.Config
 	Limits    brood.Tables

@@ -7,5 +7,5 @@
 // that time each nest takes a step (package nest), however often it is polled.
 //
 // Where data are missing nothing is taken for normal: a rule without inputs holds what it said, what cannot be judged is
-// listed as such, and silence is an alarm of its own. Temperatures are °C, humidity % RH over water, CO2 ppm.
+// listed as such, and silence is an alarm of its own. Temperatures are °C, humidity % RH over water, CO2 ppm, a battery V and A.
 package thresholds

@@ -6,7 +6,7 @@ import (
 	"nestmon/thresholds/alarm"
 )
 
-// faultNames are the alarms about the daemon itself, told from outside.
+// faultNames are the alarms about the daemon itself, told from outside; a low battery is found here.
 var faultNames = [...]alarm.Name{alarm.BusFault, alarm.SinkFault, alarm.PowerFault, alarm.DaemonFault}
 
 // fault is one of them.
@@ -25,6 +25,10 @@ func (r *Rabbitry) Fault(name alarm.Name, c alarm.Condition, text string) {
 	}
 }
 
+// Cut tells, after the readings of a poll, which probes hang on a line that answers nothing at all. The line has an alarm of its own and
+// stands for them: the silence of a nest is then told only where it is urgent.
+func (r *Rabbitry) Cut(probes []string) { r.channels.Cut(probes) }
+
 func (r *Rabbitry) fault(name alarm.Name) *fault {
 	for i, known := range faultNames {
 		if known == name {
@@ -37,12 +41,16 @@ func (r *Rabbitry) fault(name alarm.Name) *fault {
 func (r *Rabbitry) stepFaults(events []alarm.Event) []alarm.Event {
 	for i := range r.faults {
 		f, name := &r.faults[i], faultNames[i]
-		words := alarm.Words{Text: f.text, Rule: f.now.Rule, Source: f.now.Source}
-		e, changed := f.slot.Apply(r.now.Wall, "", name, f.now, func(alarm.Condition) alarm.Words { return words })
+		now, text := f.now, f.text
+		if name == alarm.PowerFault {
+			now, text = r.site.BatteryLow(&r.now, now, text, f.slot.Standing())
+		}
+		words := alarm.Words{Text: text, Rule: now.Rule, Source: now.Source}
+		e, changed := f.slot.Apply(r.now.Wall, "", name, now, func(alarm.Condition) alarm.Words { return words })
 		if changed {
 			events = append(events, e)
 		}
-		if f.now.Severity != alarm.None {
+		if now.Severity != alarm.None {
 			f.slot.Say(words)
 		}
 	}

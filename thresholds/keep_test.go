@@ -22,6 +22,9 @@ var wiring = map[string]string{
 	"nest.Channels.lastID":       "where the last reading went, found again",
 	"nest.Site.loc":              "the configuration",
 	"nest.Site.nests":            "the configuration",
+	"nest.battery.volts":         "the configuration",
+	"nest.battery.amps":          "the configuration",
+	"nest.battery.low":           "the configuration",
 	"nest.Watch.cfg":             "the configuration",
 	"nest.Watch.loc":             "the configuration",
 	"nest.Watch.tables":          "the configuration",
@@ -32,11 +35,11 @@ var wiring = map[string]string{
 func furnished(t *testing.T) *Rabbitry {
 	t.Helper()
 	var probes []sensors.Probe
-	for _, id := range []string{"shade", "air", "one", "two", "co2", "cage"} {
+	for _, id := range []string{"shade", "air", "one", "two", "co2", "cage", "bank"} {
 		probes = append(probes, sensors.Probe{ID: id, Quantities: sensors.Quantities[:], Interval: time.Minute, StaleAfter: 3 * time.Minute})
 	}
 	r, err := New(Config{
-		Poll: time.Minute, Outside: "shade", Probes: probes, Limits: brood.DefaultTables(),
+		Poll: time.Minute, Outside: "shade", Battery: "bank", Probes: probes, Limits: brood.DefaultTables(),
 		Nests: []nest.Config{{ID: "oak", Kind: brood.BuriedTote, Cluster: []string{"one", "two"}, Air: "air", CO2: "co2", Cage: "cage"}},
 	})
 	if err != nil {

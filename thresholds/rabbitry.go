@@ -48,7 +48,11 @@ func New(cfg Config) (*Rabbitry, error) {
 	if !known[cfg.Outside] {
 		return nil, fmt.Errorf("outside: no probe %q", cfg.Outside)
 	}
+	if !known[cfg.Battery] {
+		return nil, fmt.Errorf("battery: no probe %q", cfg.Battery)
+	}
 	r.site = nest.NewSite(cfg.Outside, cfg.Location, r.channels)
+	r.site.Power(cfg.Battery, cfg.LowVolts, r.channels)
 	for _, n := range cfg.Nests {
 		if len(n.Cluster) > nest.MostClusterProbes {
 			return nil, fmt.Errorf("nest %q: %d cluster probes; name %d at most", n.ID, len(n.Cluster), nest.MostClusterProbes)

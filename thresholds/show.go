@@ -14,10 +14,25 @@ func (r *Rabbitry) Snapshot() Snapshot {
 	s := Snapshot{Time: r.now.Wall, Season: r.site.Season(), Alarms: r.Standing()}
 	r.site.Places(func(c *nest.Channel) { s.Outside.Values = append(s.Outside.Values, r.value(Outside, c)) })
 	s.Outside.THI, s.Outside.HasTHI = r.site.THI(&r.now)
+	r.site.Battery(func(c *nest.Channel) { s.Battery.Values = append(s.Battery.Values, r.value(Battery, c)) })
 	for _, w := range r.nests {
 		s.Nests = append(s.Nests, r.nestState(w, s.Alarms))
 	}
+	s.Doubts = r.doubts()
 	return s
+}
+
+func (r *Rabbitry) doubts() (all []Doubt) {
+	say := func(probe string, why nest.Doubt) {
+		if d := (Doubt{probe, why}); !slices.Contains(all, d) {
+			all = append(all, d)
+		}
+	}
+	r.site.Doubts(&r.now, say)
+	for _, w := range r.nests {
+		w.Doubts(&r.now, say)
+	}
+	return all
 }
 
 // Standing lists what is on: the most severe first, then in the order of alarm.Names, which begins with what kills kits fastest, then

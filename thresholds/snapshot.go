@@ -14,9 +14,17 @@ import (
 type Snapshot struct {
 	Time    time.Time
 	Outside Place
+	Battery Place // no values where there is none
 	Season  brood.Season
 	Nests   []NestState
 	Alarms  []alarm.Standing // alarms and chores that are on, the most severe first
+	Doubts  []Doubt          // what speaks against a probe, each once, place by place
+}
+
+// Doubt is one reason not to trust a probe.
+type Doubt struct {
+	Probe string
+	Why   nest.Doubt
 }
 
 // Place is a spot with probes.
@@ -81,6 +89,7 @@ const (
 	CO2      Role = "co2"
 	Cage     Role = "cage"
 	Outside  Role = "outside"
+	Battery  Role = "battery"
 )
 
 // Value is the newest usable value of one quantity in one role, or its absence.
@@ -88,7 +97,7 @@ type Value struct {
 	Role     Role
 	Probe    string
 	Quantity sensors.Quantity
-	Value    float64   // °C, % RH or ppm; valid where Fresh
+	Value    float64   // °C, % RH, ppm, V or A; valid where Fresh
 	Time     time.Time // when it was measured; zero when there never was one
 	Fresh    bool      // young enough to act on
 }

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"log/slog"
 	"slices"
@@ -14,7 +15,10 @@ import (
 	"nestmon/exporter/phone"
 	"nestmon/exporter/web"
 	"nestmon/sensors"
+	"nestmon/sensors/i2c"
 	"nestmon/sensors/kernel"
+	"nestmon/sensors/onewire"
+	"nestmon/sensors/radio"
 	"nestmon/sensors/recorded"
 	"nestmon/sensors/w1"
 )
@@ -40,7 +44,10 @@ type board interface {
 // sourceKinds has one line for each folder of sensors that holds a source.
 var sourceKinds = []sourceKind{
 	{"w1", []string{"rom", "clone", "chip"}, []sensors.Quantity{sensors.Temperature}, openW1, wireW1, validateW1},
+	{"onewire", []string{"bus", "rom", "clone"}, []sensors.Quantity{sensors.Temperature}, openOneWire, wireOneWire, validateOneWire},
 	{"kernel", []string{"device", "chip", "quantities"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, openKernel, wireKernel, validateKernel},
+	{"i2c", []string{"chip", "bus", "address", "mux", "channel", "shunt_ohm"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, openI2C, wireI2C, validateI2C},
+	{"radio", []string{"topic", "pointers", "time", "unit", "chip", "quantities"}, []sensors.Quantity{sensors.Temperature}, openRadio, wireRadio, validateRadio},
 	{"recorded", []string{"chip", "quantities"}, sensors.Quantities[:], nil, nil, validateRecorded},
 	{"simulated", []string{"chip", "quantities"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, nil, nil, validateRecorded},
 }
@@ -51,6 +58,19 @@ func openW1(root string, c *config, bus string, probes []probeConfig, log *slog.
 		entries[i] = p.w1()
 	}
 	s, err := w1.New(root, entries, c.Poll, log)
+	if err != nil {
+		return nil, err
+	}
+	s.Wire = bus
+	return s, nil
+}
+
+func openOneWire(root string, c *config, bus string, probes []probeConfig, log *slog.Logger) (board, error) {
+	entries := make([]onewire.ProbeConfig, len(probes))
+	for i, p := range probes {
+		entries[i] = p.oneWire()
+	}
+	s, err := onewire.New(root, entries, c.Poll, log)
 	if err != nil {
 		return nil, err
 	}
@@ -71,11 +91,44 @@ func openKernel(root string, c *config, bus string, probes []probeConfig, log *s
 	return s, nil
 }
 
-func wireW1(root string, p probeConfig) string  { return w1.Wire(root, p.ROM) }
-func wireKernel(_ string, p probeConfig) string { return kernel.Wire(p.Device) }
+func openI2C(root string, c *config, bus string, probes []probeConfig, log *slog.Logger) (board, error) {
+	entries := make([]i2c.ProbeConfig, len(probes))
+	for i, p := range probes {
+		entries[i] = p.i2c()
+	}
+	s, err := i2c.New(root, entries, c.Poll, log)
+	if err != nil {
+		return nil, err
+	}
+	s.Wire = bus
+	return s, nil
+}
 
-func validateW1(p probeConfig, report func(path, problem string))     { p.w1().Validate(report) }
+func openRadio(_ string, c *config, _ string, probes []probeConfig, log *slog.Logger) (board, error) {
+	if c.Radio == nil {
+		return nil, errors.New("radio: the section is missing; write radio: {broker: tcp://localhost:1883}")
+	}
+	entries := make([]radio.ProbeConfig, len(probes))
+	for i, p := range probes {
+		entries[i] = p.radio()
+	}
+	return radio.New(*c.Radio, c.Site.ID, entries, c.Poll, log)
+}
+
+func wireRadio(string, probeConfig) string { return radio.Kind }
+
+func wireW1(root string, p probeConfig) string   { return w1.Wire(root, p.ROM) }
+func wireKernel(_ string, p probeConfig) string  { return kernel.Wire(p.Device) }
+func wireI2C(_ string, p probeConfig) string     { return p.Bus }
+func wireOneWire(_ string, p probeConfig) string { return onewire.Wire(p.Bus) }
+
+func validateW1(p probeConfig, report func(path, problem string))      { p.w1().Validate(report) }
+func validateOneWire(p probeConfig, report func(path, problem string)) { p.oneWire().Validate(report) }
+
 func validateKernel(p probeConfig, report func(path, problem string)) { p.kernel().Validate(report) }
+func validateI2C(p probeConfig, report func(path, problem string))    { p.i2c().Validate(report) }
+
+func validateRadio(p probeConfig, report func(path, problem string)) { p.radio().Validate(report) }
 
 // validateRecorded also serves simulated probes: neither is on a wire.
 func validateRecorded(p probeConfig, report func(path, problem string)) {
@@ -91,12 +144,16 @@ func openBoards(root string, c *config, log *slog.Logger) ([]board, error) {
 	for _, p := range c.Probes {
 		k, _ := sourceKindOf(p.Source)
 		if k.open == nil {
-			return nil, fmt.Errorf("probe %q: source %s cannot be read live; run it through `nestmon replay`, or write source: w1 or kernel", p.ID, p.Source)
+			return nil, fmt.Errorf("probe %q: source %s cannot be read live; run it through `nestmon replay`, or write source: w1, onewire, kernel, i2c or radio", p.ID, p.Source)
 		}
 		name := k.wire(root, p)
-		i := slices.IndexFunc(wires, func(w wire) bool { return w.name == name })
+		i := slices.IndexFunc(wires, func(w wire) bool { return w.hangs == name && w.kind.name == k.name })
 		if i < 0 {
-			i, wires = len(wires), append(wires, wire{name: name, kind: k})
+			w := wire{name: name, hangs: name, kind: k}
+			if slices.ContainsFunc(wires, func(w wire) bool { return w.hangs == name }) {
+				w.name = name + "-" + k.name // two kinds on one wire: a worker and a name for each
+			}
+			i, wires = len(wires), append(wires, w)
 		}
 		wires[i].probes = append(wires[i].probes, p)
 	}
@@ -114,6 +171,7 @@ func openBoards(root string, c *config, log *slog.Logger) ([]board, error) {
 // wire is the probes that are read one after another.
 type wire struct {
 	name   string
+	hangs  string // what its probes hang on
 	kind   sourceKind
 	probes []probeConfig
 }

@@ -11,12 +11,10 @@ import (
 var checkCommand = command{
 	name:  "check",
 	short: "read a configuration, say what is wrong and what would be watched",
-	run: func(_ context.Context, args []string, std stdio) int {
-		return check(args, std)
-	},
+	run:   check,
 }
 
-func check(args []string, std stdio) int {
+func check(ctx context.Context, args []string, std stdio) int {
 	fs := flags("check", "check [--config FILE] [--json]", std)
 	file := fs.String("config", installedConfig, "the configuration `file`")
 	root := fs.String("root", "/", "`folder` below which the kernel shows its devices in sys/")
@@ -31,7 +29,15 @@ func check(args []string, std stdio) int {
 	}
 	r := report{file: *file, findings: findings}
 	if !anyError(findings) {
-		r.plan = planOf(c)
+		applied, notes, err := c.takeOffsets(*root)
+		if err != nil {
+			notes = append(notes, err.Error())
+		}
+		r.findings = c.wireFindings(*root, findings)
+		r.plan = append(planOf(c), c.wirePlan(*root)...)
+		for _, a := range applied {
+			r.plan = append(r.plan, planLine{"offset", a.String()})
+		}
 		if os.Geteuid() == 0 {
 			r.plan = append(r.plan, planLine{"note", "root may read and write everything, the daemon may not; ask as its user: sudo -u nestmon nestmon check"})
 		}
@@ -39,11 +45,13 @@ func check(args []string, std stdio) int {
 			fmt.Fprintf(std.err, "nestmon check: %v\n", err)
 			return exitWrongUse
 		}
+		r.machine = append(r.machine, notes...)
+		r.doubts = doubts(ctx, c)
 	}
 	if *asJSON {
 		err = r.writeJSON(std.out)
 	} else {
-		writeFindings(std.err, *file, findings)
+		writeFindings(std.err, *file, r.findings)
 		err = r.write(std.out)
 	}
 	if err != nil {
@@ -59,13 +67,14 @@ type report struct {
 	findings []finding
 	plan     []planLine // what would be watched, empty when the configuration is unusable
 	machine  []string   // what this machine lacks
+	doubts   []string   // what the running daemon's probes show of themselves
 }
 
 func (r report) exit() int {
 	switch {
 	case anyError(r.findings):
 		return exitWrongUse
-	case len(r.findings)+len(r.machine) > 0:
+	case len(r.findings)+len(r.machine)+len(r.doubts) > 0:
 		return exitFinding
 	}
 	return exitDone
@@ -79,6 +88,11 @@ func (r report) write(w io.Writer) error {
 	}
 	for _, lack := range r.machine {
 		if _, err := fmt.Fprintf(w, "%-9s %s\n", "missing", lack); err != nil {
+			return err
+		}
+	}
+	for _, doubt := range r.doubts {
+		if _, err := fmt.Fprintf(w, "%-9s %s\n", "doubtful", doubt); err != nil {
 			return err
 		}
 	}
@@ -97,7 +111,8 @@ func (r report) writeJSON(w io.Writer) error {
 		Findings []findingJSON `json:"findings"`
 		Watched  []planLine    `json:"watched"`
 		Missing  []string      `json:"missing"`
-	}{r.file, []findingJSON{}, append([]planLine{}, r.plan...), append([]string{}, r.machine...)}
+		Doubtful []string      `json:"doubtful"`
+	}{r.file, []findingJSON{}, append([]planLine{}, r.plan...), append([]string{}, r.machine...), append([]string{}, r.doubts...)}
 	for _, f := range r.findings {
 		out.Findings = append(out.Findings, findingJSON{f.line, f.col, f.severity, f.text})
 	}

@@ -1,12 +1,16 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"strings"
 
 	"nestmon/exporter/web"
 	"nestmon/sensors"
+	"nestmon/sensors/i2c"
+	"nestmon/sensors/i2c/ina219"
+	"nestmon/sensors/onewire"
 	"nestmon/thresholds/brood"
 )
 
@@ -38,13 +42,26 @@ func planOf(c *config) []planLine {
 	if c.Outside != "" {
 		p = append(p, planLine{"outside", c.Outside})
 	}
+	if c.Site.Battery != "" {
+		p = append(p, planLine{"battery", fmt.Sprintf("%s, a warning under %g V", c.Site.Battery, c.Site.LowVolts)})
+	}
 	p = append(p, limitLines(c)...)
 	return append(p, publishLines(c)...)
 }
 
 // wire is where a probe is found.
 func (p probeConfig) wire() string {
-	return strings.TrimSpace(p.Source + " " + p.ROM + p.Device)
+	switch p.Source {
+	case i2c.Kind:
+		where := p.Source + " " + p.i2c().Place() + ", " + p.Chip
+		if p.Chip == ina219.Driver.Name {
+			where += fmt.Sprintf(", shunt %g Ω", cmp.Or(p.ShuntOhm, ina219.UsualOhm))
+		}
+		return where
+	case onewire.Kind:
+		return fmt.Sprintf("%s %s on %s", p.Source, p.ROM, p.Bus)
+	}
+	return strings.TrimSpace(p.Source + " " + p.ROM + p.Device + p.Topic)
 }
 
 func (c *config) nestPlan(n nestConfig) string {

@@ -18,7 +18,7 @@ func checkOn(t *testing.T, root, yaml string, args ...string) (code int, out, er
 		t.Fatal(err)
 	}
 	var o, e bytes.Buffer
-	code = check(append([]string{"--config", file, "--root", root}, args...), stdio{out: &o, err: &e})
+	code = check(t.Context(), append([]string{"--config", file, "--root", root}, args...), stdio{out: &o, err: &e})
 	return code, o.String(), strings.ReplaceAll(e.String(), file, "F")
 }
 

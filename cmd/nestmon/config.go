@@ -11,6 +11,7 @@ import (
 	"nestmon/exporter/phone"
 	"nestmon/exporter/web"
 	"nestmon/sensors"
+	"nestmon/sensors/radio"
 	"nestmon/thresholds"
 	"nestmon/thresholds/brood"
 	"nestmon/thresholds/nest"
@@ -22,12 +23,15 @@ type config struct {
 	Data    string          `yaml:"data"`    // folder of the archive
 	Control string          `yaml:"control"` // unix socket of the commands, by default in data
 	Poll    time.Duration   `yaml:"poll"`
+	Radio   *radio.Config   `yaml:"radio"` // the broker of probes with source: radio; nil when there are none
 	Probes  []probeConfig   `yaml:"probes"`
 	Nests   []nestConfig    `yaml:"nests"`
 	Outside string          `yaml:"outside"` // the shade-air probe
 	Limits  brood.Overrides `yaml:"limits"`
 	Publish publishConfig   `yaml:"publish"`
 	Phone   *phone.Config   `yaml:"phone"`
+
+	pollAt spot // of poll in the file
 }
 
 type siteConfig struct {
@@ -36,6 +40,8 @@ type siteConfig struct {
 	Timezone  string  `yaml:"timezone"`
 	AltitudeM float64 `yaml:"altitude_m"` // m above sea level
 	Display   string  `yaml:"display"`
+	Battery   string  `yaml:"battery"`       // the probe that measures what feeds the board
+	LowVolts  float64 `yaml:"battery_low_v"` // V
 }
 
 // probeConfig is one probe of any source: what every probe has, and the keys of all kinds of source.
@@ -46,6 +52,17 @@ type probeConfig struct {
 	Device        string   `yaml:"device"`
 	Chip          string   `yaml:"chip"`
 	Quantities    []string `yaml:"quantities"`
+	Bus           string   `yaml:"bus"`
+	Address       uint16   `yaml:"address"`
+	Mux           uint16   `yaml:"mux"`
+	Channel       *int     `yaml:"channel"`
+	ShuntOhm      float64  `yaml:"shunt_ohm"`
+
+	// source: radio
+	Topic    string            `yaml:"topic"`
+	Pointers map[string]string `yaml:"pointers"`
+	Time     string            `yaml:"time"`
+	Unit     string            `yaml:"unit"`
 }
 
 type nestConfig struct {
@@ -79,7 +96,7 @@ const (
 func defaultConfig() *config {
 	broker, scrape, page := mqtt.DefaultConfig(), metrics.DefaultConfig(), web.DefaultConfig()
 	return &config{
-		Site:    siteConfig{ID: "nestmon", Name: "nestmon", Timezone: "UTC", Display: "celsius"},
+		Site:    siteConfig{ID: "nestmon", Name: "nestmon", Timezone: "UTC", Display: "celsius", LowVolts: nest.LowVolts},
 		Data:    defaultData,
 		Poll:    defaultPoll,
 		Publish: publishConfig{MQTT: &broker, Prometheus: &scrape, Page: &page},
@@ -119,6 +136,7 @@ func (c *config) rabbitry() thresholds.Config {
 	}
 	return thresholds.Config{
 		Location: c.location(), AltitudeM: c.Site.AltitudeM, Poll: c.Poll, Outside: c.Outside,
+		Battery: c.Site.Battery, LowVolts: c.Site.LowVolts,
 		Probes: c.probes(), Nests: nests, Limits: c.Limits.Tables(),
 	}
 }

@@ -21,6 +21,7 @@ type decoder struct {
 	bad   map[string]bool   // paths whose value could not be read
 	vague map[string]bool   // blocks that hold an unknown key, which may be the one that is missing
 	found []finding
+	now   time.Time
 }
 
 func newDecoder() *decoder {
@@ -158,7 +159,11 @@ func (d *decoder) scalar(node ast.Node, v reflect.Value, path string) {
 	case reflect.Float64:
 		f, err := strconv.ParseFloat(number, 64)
 		if err != nil || math.IsInf(f, 0) || math.IsNaN(f) {
-			d.fail(path, fmt.Sprintf("%q is not a number; write one without a unit, such as 36.5", text))
+			such := "36.5"
+			if strings.HasSuffix(path, ".shunt_ohm") {
+				such = "0.1; R100 printed on it means 0.1"
+			}
+			d.fail(path, fmt.Sprintf("%q is not a number; write one without a unit, such as %s", text, such))
 			return
 		}
 		v.SetFloat(f)
@@ -172,6 +177,12 @@ func (d *decoder) scalar(node ast.Node, v reflect.Value, path string) {
 		u, err := strconv.ParseUint(number, 10, 8)
 		if err != nil {
 			d.fail(path, fmt.Sprintf("%q is not a whole number from 0 to 255; write one", text))
+		}
+		v.SetUint(u)
+	case reflect.Uint16:
+		u, err := strconv.ParseUint(number, 0, 16)
+		if err != nil {
+			d.fail(path, fmt.Sprintf("%q is not an address; write one such as 0x44", text))
 		}
 		v.SetUint(u)
 	default:

@@ -9,6 +9,7 @@ import (
 	"os"
 	"reflect"
 	"slices"
+	"time"
 
 	"github.com/goccy/go-yaml"
 	"github.com/goccy/go-yaml/parser"
@@ -75,12 +76,14 @@ func loadConfig(file string) (*config, []finding, error) {
 	case err != nil:
 		return nil, nil, fmt.Errorf("%w; let the user nestmon read it", err)
 	}
-	c, findings := parseConfig(text)
+	c, findings := parseConfig(text, time.Now())
 	return c, findings, nil
 }
 
-func parseConfig(text []byte) (*config, []finding) {
+// parseConfig reads a configuration's text; now is what no comparison can be later than.
+func parseConfig(text []byte, now time.Time) (*config, []finding) {
 	c, d := defaultConfig(), newDecoder()
+	d.now = now
 	tree, err := parser.ParseBytes(text, 0, parser.AllowDuplicateMapKey())
 	if err != nil {
 		return c, []finding{notYAML(err)}

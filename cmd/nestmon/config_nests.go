@@ -21,11 +21,14 @@ func (c *config) validateNests(d *decoder) {
 		c.validateRoles(d, at, n, used)
 	}
 	c.validateOutside(d, used)
+	c.validateBattery(d, used)
 	if anyError(d.found) { // what is unused may only be misspelt
 		return
 	}
 	for i, p := range c.Probes {
-		if _, ok := used[p.ID]; !ok {
+		if _, ok := used[p.ID]; !ok && p.probe(c).Measures(sensors.Voltage) && !p.probe(c).Measures(sensors.Temperature) {
+			d.lost(fmt.Sprintf("probes[%d]", i), "nothing warns of a low battery; write `battery: %s` under site", p.ID)
+		} else if !ok {
 			d.lost(fmt.Sprintf("probes[%d]", i), "no nest uses this probe: it is read and stored, and nothing is judged by it")
 		}
 	}
@@ -64,6 +67,7 @@ func (c *config) validateRoles(d *decoder, at string, n nestConfig, used map[str
 	if len(n.Cluster) > nest.MostClusterProbes {
 		d.wrong(at+".cluster", "%d probes under one pile; write at most %d", len(n.Cluster), nest.MostClusterProbes)
 	}
+	c.validateSCD4x(d, at, n)
 	if n.Cage != "" {
 		seen := map[string]string{} // does in neighbouring cages may share one probe
 		c.role(d, at+".cage", n.Cage, sensors.Temperature, seen)
@@ -77,6 +81,28 @@ func (c *config) validateRoles(d *decoder, at string, n nestConfig, used map[str
 	if len(n.Cluster) == 0 {
 		d.lost(at, "without `cluster` nobody sees the kits grow cold, only the air round them; lay a probe under the pile")
 	}
+}
+
+// validateSCD4x keeps the chip that warms itself to what it is good for: evidence of used air, where air moves.
+func (c *config) validateSCD4x(d *decoder, at string, n nestConfig) {
+	if n.Kind == brood.BuriedTote && c.warms(n.CO2) {
+		d.wrong(at+".co2", "an scd4x warms itself and does not stand the wet of a tote; hang it in a ventilated box, or leave co2 out")
+	}
+	c.refuseSCD4x(d, at+".air", n.Air)
+	c.refuseSCD4x(d, at+".cage", n.Cage)
+	for i, id := range n.Cluster {
+		c.refuseSCD4x(d, fmt.Sprintf("%s.cluster[%d]", at, i), id)
+	}
+}
+
+func (c *config) refuseSCD4x(d *decoder, at, id string) {
+	if c.warms(id) {
+		d.wrong(at, "probe %q is an scd4x, which warms itself: its temperature decides nothing; write it as co2, and hang another probe here", id)
+	}
+}
+
+func (c *config) warms(id string) bool {
+	return slices.ContainsFunc(c.Probes, func(p probeConfig) bool { return p.ID == id && p.probe(c).Chip == sensors.ChipSCD4x })
 }
 
 // role checks one use of a probe. used maps a probe to the path of the one place it measures.
@@ -102,9 +128,24 @@ func (c *config) role(d *decoder, at, id string, q sensors.Quantity, used map[st
 func (c *config) validateOutside(d *decoder, used map[string]string) {
 	if c.Outside != "" {
 		c.role(d, "outside", c.Outside, sensors.Temperature, used)
+		c.refuseSCD4x(d, "outside", c.Outside)
 		return
 	}
 	d.lost("outside", "without it the season, the heat for the does and a coming freeze are not judged; hang a probe in the shade")
+}
+
+// The lowest limits of batteries that feed a board, from one cell of lithium to 48 V of lead; ours, no source.
+const leastLowVolts, mostLowVolts = 2.5, 48.0
+
+func (c *config) validateBattery(d *decoder, used map[string]string) {
+	c.role(d, "site.battery", c.Site.Battery, sensors.Voltage, used)
+	_, written := d.at["site.battery_low_v"]
+	switch {
+	case written && c.Site.Battery == "":
+		d.wrong("site.battery_low_v", "means nothing without `battery`; write the probe that measures it, or remove this")
+	case c.Site.LowVolts < leastLowVolts || c.Site.LowVolts > mostLowVolts:
+		d.wrong("site.battery_low_v", "%g V is out of range; write the voltage below which to warn, %g to %g: 12 for a 12 V lead-acid battery", c.Site.LowVolts, leastLowVolts, mostLowVolts)
+	}
 }
 
 func (c *config) probeIDs() []string {

@@ -5,7 +5,10 @@ import (
 
 	"nestmon/exporter/influx"
 	"nestmon/sensors"
+	"nestmon/sensors/i2c"
 	"nestmon/sensors/kernel"
+	"nestmon/sensors/onewire"
+	"nestmon/sensors/radio"
 	"nestmon/sensors/w1"
 	"nestmon/thresholds"
 )
@@ -41,6 +44,10 @@ func (p probeConfig) w1() w1.ProbeConfig {
 	return w1.ProbeConfig{Entry: p.Entry, ROM: p.ROM, Clone: p.Clone}
 }
 
+func (p probeConfig) oneWire() onewire.ProbeConfig {
+	return onewire.ProbeConfig{Entry: p.Entry, Bus: p.Bus, ROM: p.ROM, Clone: p.Clone}
+}
+
 func (p probeConfig) kernel() kernel.ProbeConfig {
 	out := kernel.ProbeConfig{Entry: p.Entry, Device: p.Device, Chip: p.Chip, Quantities: p.Quantities}
 	_, _, byChip := sensors.Chip(p.Chip)
@@ -49,6 +56,16 @@ func (p probeConfig) kernel() kernel.ProbeConfig {
 		out.Quantities = []string{sensors.Temperature.String(), sensors.Humidity.String()}
 	}
 	return out
+}
+
+func (p probeConfig) i2c() i2c.ProbeConfig {
+	return i2c.ProbeConfig{Entry: p.Entry, Chip: p.Chip, Bus: p.Bus, Address: p.Address, Mux: p.Mux, Channel: p.Channel, ShuntOhm: p.ShuntOhm}
+}
+
+func (p probeConfig) radio() radio.ProbeConfig {
+	return radio.ProbeConfig{
+		Entry: p.Entry, Topic: p.Topic, Pointers: p.Pointers, Time: p.Time, Unit: p.Unit, Chip: p.Chip, Quantities: p.Quantities,
+	}
 }
 
 // places says where each probe is. A probe that serves several cages is written down for the first.
@@ -60,6 +77,7 @@ func (c *config) places() map[string]influx.Place {
 		}
 	}
 	put(c.Outside, "", thresholds.Outside)
+	put(c.Site.Battery, "", thresholds.Battery)
 	for _, n := range c.Nests {
 		for i, id := range n.Cluster {
 			put(id, n.ID, [...]thresholds.Role{thresholds.Cluster, thresholds.Cluster2}[i])

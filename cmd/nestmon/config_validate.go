@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"path/filepath"
 	"slices"
@@ -9,6 +10,9 @@ import (
 
 	"nestmon/exporter/mqtt"
 	"nestmon/sensors"
+	"nestmon/sensors/i2c"
+	"nestmon/sensors/kernel"
+	"nestmon/sensors/radio"
 	"nestmon/sensors/w1"
 )
 
@@ -89,27 +93,104 @@ func (c *config) validateProbes(d *decoder) {
 			bound[wire] = p.ID
 		}
 		p.validateTimes(d, at, c.Poll)
+		c.validateOffset(d, at, p)
 	}
 	c.validateWire(d)
+	c.validateI2C(d)
+	c.validateRadio(d)
+	c.validatePayloads(d)
 }
 
-// validateWire adds up what 1-Wire probes take, which are read one after another.
-func (c *config) validateWire(d *decoder) {
-	var takes time.Duration
-	for _, p := range c.Probes {
-		if p.Source == w1.Kind {
-			takes += w1.Conversion
-		}
-	}
-	if takes <= readingTime(c.Poll) {
+// validateOffset holds an offset against its probe and against the clock. A board that starts without one may have a clock of last month,
+// and must start: a day to come is warned of.
+func (c *config) validateOffset(d *decoder, at string, p probeConfig) {
+	if p.Offset == nil {
 		return
 	}
-	long := c.Poll
-	for readingTime(long) < takes {
-		long += shortPoll
+	probe := p.probe(c)
+	for _, q := range sensors.Quantities {
+		if p.Offset.Of(q) != 0 && !probe.Measures(q) {
+			d.wrong(fmt.Sprintf("%s.offset.%s", at, q), "the probe does not measure %s; remove it", q)
+		}
 	}
-	d.lost("poll", "%s leave %s for reading, and the 1-Wire probes take %s one after another: on one wire they would be late at every poll; write %s, or use several wires",
-		span(c.Poll), span(readingTime(c.Poll)), span(takes.Round(time.Second)), span(long))
+	day, err := time.ParseInLocation(time.DateOnly, p.Offset.Date, c.location())
+	if err == nil && day.After(d.now) {
+		d.lost(at+".offset.date", "%s is yet to come; write the day of the comparison, or set the clock", p.Offset.Date)
+	}
+}
+
+// usualShunt is the largest shunt that is likely, Ω: over a larger one an INA219, which shows 320 mV at most (TI SBOS448, from memory), could
+// not see what a board takes. Ours, no source.
+const usualShunt = 0.5
+
+// validateI2C looks at the chips of I2C buses beside each other.
+func (c *config) validateI2C(d *decoder) {
+	var chips []i2c.ProbeConfig
+	var at []int
+	for i, p := range c.Probes {
+		if p.Source == i2c.Kind {
+			chips, at = append(chips, p.i2c()), append(at, i)
+		}
+	}
+	for i, p := range c.Probes {
+		at := fmt.Sprintf("probes[%d].shunt_ohm", i)
+		_, written := d.at[at]
+		switch {
+		case p.Source != i2c.Kind || !written:
+		case p.ShuntOhm == 0:
+			d.wrong(at, "0 Ω is no shunt; write what is printed on it, such as 0.1 (R100 means 0.1), or leave it out")
+		case p.ShuntOhm > usualShunt && p.ShuntOhm <= i2c.MostShunt:
+			d.lost(at, "%g Ω is more than such a board has, and every current would be wrong; write what is printed on it, such as 0.1 (R100 means 0.1)", p.ShuntOhm)
+		}
+	}
+	i2c.Together(chips, func(i int, path, problem string) { d.wrong(fmt.Sprintf("probes[%d].%s", at[i], path), "%s", problem) })
+}
+
+// validatePayloads refuses a topic that is JSON for one probe and a plain number for another.
+func (c *config) validatePayloads(d *decoder) {
+	pointed := map[string]string{}
+	for _, p := range c.Probes {
+		if p.Source == radio.Kind && len(p.Pointers) > 0 {
+			pointed[p.Topic] = p.ID
+		}
+	}
+	for i, p := range c.Probes {
+		if other, both := pointed[p.Topic]; both && p.Source == radio.Kind && len(p.Pointers) == 0 {
+			d.wrong(fmt.Sprintf("probes[%d].topic", i), "topic %s is JSON for probe %q and a plain number here; write pointers", p.Topic, other)
+		}
+	}
+}
+
+// validateRadio holds the section and the probes of source radio against each other.
+func (c *config) validateRadio(d *decoder) {
+	bound, heard := map[string]string{}, false
+	for i, p := range c.Probes {
+		if p.Source != radio.Kind {
+			continue
+		}
+		if !heard && c.Radio == nil {
+			d.wrong(fmt.Sprintf("probes[%d].source", i), "radio needs the broker it publishes on; write a section radio: {broker: tcp://localhost:1883}")
+		}
+		heard = true
+		for _, place := range p.radio().Places() {
+			if first, twice := bound[place]; twice {
+				d.wrong(fmt.Sprintf("probes[%d].topic", i), "%s is already bound to probe %q; write another topic or pointer", place, first)
+			}
+			bound[place] = p.ID
+		}
+	}
+	if c.Radio == nil {
+		return
+	}
+	c.Radio.Validate(d.under("radio"))
+	if !heard {
+		d.lost("radio", "no probe has source: radio, so nobody listens to this broker; remove the section, or add the probes")
+	}
+}
+
+// alsoCalled is what people write for a source.
+var alsoCalled = map[string]string{
+	"1wire": w1.Kind, "1-wire": w1.Kind, "ds18b20": w1.Kind, "w1_therm": w1.Kind, "mqtt": radio.Kind, "hwmon": kernel.Kind, "iio": kernel.Kind,
 }
 
 // validateKind holds what each kind of source needs and what means nothing there.
@@ -120,7 +201,7 @@ func (p probeConfig) validateKind(d *decoder, at string) {
 		if p.Source == "" {
 			what = "missing"
 		}
-		d.wrong(at+".source", "%s; %s", what, oneOf(p.Source, sourceNames()))
+		d.wrong(at+".source", "%s; %s", what, oneOf(cmp.Or(alsoCalled[strings.ToLower(p.Source)], p.Source), sourceNames()))
 		p.Entry.Validate(d.under(at))
 		return
 	}
@@ -133,6 +214,15 @@ func (p probeConfig) validateKind(d *decoder, at string) {
 		{"device", p.Device != ""},
 		{"chip", p.Chip != ""},
 		{"quantities", len(p.Quantities) > 0},
+		{"bus", p.Bus != ""},
+		{"address", p.Address != 0},
+		{"mux", p.Mux != 0},
+		{"channel", p.Channel != nil},
+		{"shunt_ohm", p.ShuntOhm != 0},
+		{"topic", p.Topic != ""},
+		{"pointers", len(p.Pointers) > 0},
+		{"time", p.Time != ""},
+		{"unit", p.Unit != ""},
 	} {
 		if k.written && !slices.Contains(kind.keys, k.key) {
 			d.wrong(at+"."+k.key, "means nothing for source %s; remove it", kind.name)

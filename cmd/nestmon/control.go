@@ -116,6 +116,8 @@ type caller struct {
 	path   string
 }
 
+var errRefused = errors.New("this user may not talk to the daemon")
+
 func call(path string) *caller {
 	dial := func(ctx context.Context, _, _ string) (net.Conn, error) {
 		return (&net.Dialer{}).DialContext(ctx, "unix", path)
@@ -143,7 +145,7 @@ func (c *caller) do(ctx context.Context, method, what string, body []byte, into 
 	res, err := c.client.Do(req)
 	switch {
 	case errors.Is(err, os.ErrPermission):
-		return fmt.Errorf("%s: this user may not talk to the daemon; add it to the group nestmon", c.path)
+		return fmt.Errorf("%s: %w; add it to the group nestmon", c.path, errRefused)
 	case err != nil:
 		return fmt.Errorf("no daemon answers at %s; start it with 'nestmon run', or name its configuration", c.path)
 	}

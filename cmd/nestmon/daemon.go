@@ -89,7 +89,7 @@ func (d *daemon) relive(now time.Time) error {
 	var batch []sensors.Reading
 	err = d.archive.PollsBetween(now.Add(-warmUp), now, func(p exporter.StoredPoll) error {
 		batch = append(batch[:0], p.Readings...)
-		d.judge.observe(p.Time, batch)
+		d.judge.again(p.Time, batch)
 		return nil
 	})
 	if err != nil {

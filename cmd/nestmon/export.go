@@ -11,6 +11,7 @@ import (
 
 	"nestmon/exporter"
 	"nestmon/exporter/archive"
+	"nestmon/sensors"
 	"nestmon/sensors/recorded"
 )
 
@@ -74,6 +75,9 @@ func exportTo(ctx context.Context, cfg *config, from, to time.Time, file string,
 	}
 	buffered := bufio.NewWriter(std)
 	w := recorded.NewWriter(buffered)
+	if a.Has(sensors.Voltage) || a.Has(sensors.Current) {
+		w.WithBattery()
+	}
 	err = a.PollsBetween(from, to, func(p exporter.StoredPoll) error {
 		if ctx.Err() != nil {
 			return ctx.Err()

@@ -15,12 +15,11 @@ type faultBook struct {
 	unstored error     // the archive cannot be written
 	since    time.Time // of unstored
 	unset    time.Time // since when the clock cannot be trusted, zero while it can
-	busDown  map[string]time.Time
+	lines    busBook
 }
 
 // Delays before a part of the daemon is an alarm; ours, no source.
 const (
-	busPatience   = 2 * time.Minute // a bus that misses one poll is no event
 	sinkPatience  = 10 * time.Minute
 	clockPatience = 10 * time.Minute // a board that starts asks the network for the time first
 )
@@ -50,10 +49,14 @@ func (b *faultBook) report(d *daemon, now time.Time) {
 	for _, f := range []struct {
 		name alarm.Name
 		say  func(*daemon, time.Time) (alarm.Condition, string)
-	}{{alarm.DaemonFault, b.daemonWords}, {alarm.BusFault, b.busWords}, {alarm.SinkFault, sinkWords}, {alarm.PowerFault, powerWords}} {
+	}{{alarm.DaemonFault, b.daemonWords}, {alarm.SinkFault, sinkWords}, {alarm.PowerFault, powerWords}} {
 		c, text := f.say(d, now)
 		d.judge.rabbitry.Fault(f.name, c, text)
 	}
+	b.lines.step(d.poller.Buses(), now)
+	c, text := b.lines.words()
+	d.judge.rabbitry.Fault(alarm.BusFault, c, text)
+	d.judge.rabbitry.Cut(b.lines.cut())
 }
 
 // ours is the source of the delays above.
@@ -90,31 +93,6 @@ func (b *faultBook) daemonWords(d *daemon, now time.Time) (c alarm.Condition, te
 		said = append(said, "The board's clock has not been set: ages of litters and times of alarms may be wrong. Give it a network or a clock of its own.")
 	}
 	return c, strings.Join(said, " ")
-}
-
-func (b *faultBook) busWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
-	if b.busDown == nil {
-		b.busDown = map[string]time.Time{}
-	}
-	var down []string
-	for _, bus := range d.poller.Buses() {
-		if bus.Up {
-			delete(b.busDown, bus.Bus)
-			continue
-		}
-		since, known := b.busDown[bus.Bus]
-		if !known {
-			b.busDown[bus.Bus], since = now, now
-		}
-		if now.Sub(since) >= busPatience {
-			down = append(down, bus.Bus)
-			worse(&c, alarm.Warning, since, fmt.Sprintf("a probe line answers nothing for %.0f min", busPatience.Minutes()))
-		}
-	}
-	if len(down) == 0 {
-		return alarm.Condition{Hold: len(b.busDown) > 0, Sure: true}, ""
-	}
-	return c, fmt.Sprintf("Probe line %s does not answer; none of its probes is read. Look at its plug and its cable, for water in the plug, and at what the system's log says of it.", strings.Join(down, ", "))
 }
 
 func powerWords(d *daemon, now time.Time) (c alarm.Condition, text string) {

@@ -43,7 +43,22 @@ func watches(cfg thresholds.Config) []screen.Watch {
 	return all
 }
 
-// observe takes the readings of one poll, which it screens in place. The events are valid until the next call.
+// again is observe for readings of the archive: they were screened and corrected when they were stored, and say nothing of how the probes
+// do now.
+func (j *judge) again(t time.Time, readings []sensors.Reading) []alarm.Event {
+	j.screen.ApplyStored(readings)
+	j.tracker.Recall(readings)
+	return j.rabbitry.Observe(t, readings)
+}
+
+// recorded is observe for readings of a file, which hold their offset.
+func (j *judge) recorded(t time.Time, readings []sensors.Reading) []alarm.Event {
+	j.screen.ApplyRecorded(readings)
+	j.tracker.Recall(readings)
+	return j.rabbitry.Observe(t, readings)
+}
+
+// observe takes the readings of one poll as the probes gave them, which it screens in place. The events are valid until the next call.
 func (j *judge) observe(t time.Time, readings []sensors.Reading) []alarm.Event {
 	j.screen.Apply(readings)
 	j.tracker.Observe(readings)

@@ -83,7 +83,7 @@ func (d *daemon) rejoin(now time.Time) (bool, error) {
 		}
 		done(p.Time)
 		batch = append(batch[:0], p.Readings...)
-		d.judge.observe(p.Time, batch)
+		d.judge.again(p.Time, batch)
 		return nil
 	})
 	if err != nil {

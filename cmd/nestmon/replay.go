@@ -24,7 +24,7 @@ const gapTick = time.Hour
 func runReplay(ctx context.Context, args []string, std stdio) int {
 	fs := flags("replay", "replay [--config F] --readings R.csv [--litters L.csv] [--events E.jsonl] [--summary]", std)
 	file := fs.String("config", installedConfig, "configuration `file`; its sources are ignored, its probe ids must match the readings")
-	readings := fs.String("readings", "", "CSV `file` with the columns time,probe,temperature_c,humidity_pct,co2_ppm")
+	readings := fs.String("readings", "", "CSV `file` with the columns time,probe,temperature_c,humidity_pct,co2_ppm, and voltage_v,current_a of a battery")
 	litters := fs.String("litters", "", "CSV `file` with the columns nest,bred,kindled,born,ended")
 	events := fs.String("events", "", "JSON Lines `file` to write events to instead of standard output")
 	summary := fs.Bool("summary", false, "say on standard error what was read and raised")
@@ -267,7 +267,9 @@ func (r *replay) decide(b *batch, write func(alarm.Event) error) error {
 
 func (r *replay) observe(t time.Time, poll []sensors.Reading, write func(alarm.Event) error) error {
 	r.last = t
-	for _, e := range r.judge.observe(t, poll) {
+	events := r.judge.recorded(t, poll)
+	r.judge.tracker.Observe(poll)
+	for _, e := range events {
 		if e.State == alarm.Raised {
 			r.raised[e.Severity]++
 		}

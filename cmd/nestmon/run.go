@@ -39,6 +39,9 @@ func runRun(ctx context.Context, args []string, std stdio) int {
 		level = slog.LevelDebug
 	}
 	log := slog.New(slog.NewTextHandler(std.err, &slog.HandlerOptions{Level: level}))
+	for _, what := range cfg.lateWires(*root) {
+		log.Warn("poll: " + what) // check refuses it; a daemon that starts at night after a power cut reads what it can
+	}
 	if err := serve(ctx, cfg, *root, log); err != nil {
 		fmt.Fprintf(std.err, "nestmon run: %v\n", err)
 		return exitWrongUse
@@ -50,6 +53,16 @@ func runRun(ctx context.Context, args []string, std stdio) int {
 func serve(ctx context.Context, cfg *config, root string, log *slog.Logger) (err error) {
 	p := &wallPace{every: cfg.Poll}
 	var newest time.Time
+	applied, notes, err := cfg.takeOffsets(root)
+	if err != nil {
+		log.Error("probes that were compared are not corrected", "err", err)
+	}
+	for _, a := range applied {
+		log.Info("probe is corrected", "offset", a.String())
+	}
+	for _, n := range notes {
+		log.Warn("offset", "note", n)
+	}
 	d, err := newDaemon(cfg, parts{
 		log: log, pace: p,
 		sources: func() ([]sensors.Source, error) { return openBus(cfg, root, log) },

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strings"
 	"text/tabwriter"
@@ -21,6 +22,9 @@ type stateView struct {
 	Outside struct {
 		Values []valueView `json:"values"`
 	} `json:"outside"`
+	Battery struct {
+		Values []valueView `json:"values"`
+	} `json:"battery"`
 	Nests  []nestView  `json:"nests"`
 	Alarms []alarmView `json:"alarms"`
 	Sinks  []struct {
@@ -65,9 +69,23 @@ func (n nestView) waits() bool {
 // alarm is the word of the nest's worst alarm.
 func (n nestView) alarm() string {
 	if n.Severity == alarm.None.String() && n.waits() {
-		return "no data yet"
+		return silence(n.Values)
 	}
 	return n.Severity
+}
+
+// silence says how long there has been no value.
+func silence(values []valueView) string {
+	newest := math.Inf(1)
+	for _, v := range values {
+		if v.Age != nil {
+			newest = min(newest, *v.Age)
+		}
+	}
+	if math.IsInf(newest, 1) {
+		return "no data yet"
+	}
+	return "no data for " + span((time.Duration(newest) * time.Second).Round(time.Minute))
 }
 
 // gaps says what is not judged, and what only in part.
@@ -92,6 +110,7 @@ type valueView struct {
 	Role     string   `json:"role"`
 	Quantity string   `json:"quantity"`
 	Value    *float64 `json:"value"`
+	Age      *float64 `json:"age_s"`
 }
 
 type alarmView struct {
@@ -191,6 +210,12 @@ func (s stateView) write(out io.Writer, cfg *config) {
 	}
 	fmt.Fprintf(w, "outside\t\t\t%s\t%s\n", show(s.Outside.Values, cfg, "outside", "temperature"), show(s.Outside.Values, cfg, "outside", "humidity"))
 	_ = w.Flush()
+	switch values := s.Battery.Values; {
+	case len(values) > 0 && !slices.ContainsFunc(values, func(v valueView) bool { return v.Value != nil }):
+		fmt.Fprintf(out, "battery  %s\n", silence(values))
+	case len(values) > 0:
+		fmt.Fprintf(out, "battery  %s, %s\n", show(values, cfg, "battery", "voltage"), show(values, cfg, "battery", "current"))
+	}
 	fmt.Fprintln(out)
 	for _, n := range s.Nests {
 		if len(n.Learned.Text) > 0 {
@@ -216,6 +241,10 @@ func show(values []valueView, cfg *config, role, quantity string) string {
 		switch {
 		case quantity == "humidity":
 			return fmt.Sprintf("%.0f %%", *v.Value)
+		case quantity == "voltage":
+			return fmt.Sprintf("%.1f V", *v.Value)
+		case quantity == "current":
+			return fmt.Sprintf("%.2f A", *v.Value)
 		case cfg.Site.Display == "fahrenheit":
 			return fmt.Sprintf("%.1f °F", toFahrenheit(*v.Value))
 		}

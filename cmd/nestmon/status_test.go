@@ -37,7 +37,13 @@ func TestStatusClaimsNoMoreThanItKnows(t *testing.T) {
 			[]string{"none", "chill in part: by a fall of its warmth only: the probe lies badly; wet bedding: cold air"},
 			false,
 		},
-		"nothing yet":           {`"severity": "none", "values": [` + never + `], "judged": [` + blind + `]`, []string{"no data yet"}, true},
+		"nothing yet": {`"severity": "none", "values": [` + never + `], "judged": [` + blind + `]`, []string{"no data yet"}, true},
+		"fell silent": {
+			`"severity": "none", "values": [{"role": "air", "quantity": "temperature", "value": null, "age_s": 1925}, {"role": "air", "quantity": "humidity", "value": null, "age_s": 731}, ` + never + `], "judged": [` + blind + `]`,
+			[]string{"no data for 12m"},
+			true,
+		},
+		"long silent":           {`"severity": "none", "values": [{"role": "air", "quantity": "temperature", "value": null, "age_s": 9000}], "judged": [` + blind + `]`, []string{"no data for 2h30m"}, true},
 		"a silent probe rings":  {`"severity": "urgent", "values": [` + never + `], "judged": [` + blind + `]`, []string{"urgent"}, true},
 		"measured, no litter":   {`"severity": "none", "values": [` + air + `], "judged": [{"danger": "chill", "why": "no litter entered"}]`, []string{"none", "chill: no litter entered"}, false},
 		"a chore cannot wait":   {`"severity": "warning", "values": [` + air + `], "judged": []`, []string{"warning"}, false},
@@ -55,10 +61,30 @@ func TestStatusClaimsNoMoreThanItKnows(t *testing.T) {
 					t.Errorf("%q is not in:\n%s", want, out.String())
 				}
 			}
-			if got := s.Nests[0].waits(); got != row.waits || strings.Contains(out.String(), "no data yet") != (row.waits && s.Nests[0].Severity == "none") {
+			if got := s.Nests[0].waits(); got != row.waits || strings.Contains(out.String(), "no data ") != (row.waits && s.Nests[0].Severity == "none") {
 				t.Errorf("waits %v, want %v:\n%s", got, row.waits, out.String())
 			}
 		})
+	}
+}
+
+func TestStatusShowsTheBattery(t *testing.T) {
+	var s stateView
+	if err := json.Unmarshal([]byte(`{"battery": {"values": [{"role": "battery", "quantity": "voltage", "value": 12.61}, {"role": "battery", "quantity": "current", "value": null}]}}`), &s); err != nil {
+		t.Fatal(err)
+	}
+	var with, without, silent strings.Builder
+	s.write(&with, &config{})
+	age := 7200.0
+	for i := range s.Battery.Values {
+		s.Battery.Values[i].Value, s.Battery.Values[i].Age = nil, &age
+	}
+	if s.write(&silent, &config{}); !strings.Contains(silent.String(), "\nbattery  no data for 2h\n") {
+		t.Errorf("silent: got:\n%s", silent.String())
+	}
+	stateView{}.write(&without, &config{})
+	if !strings.Contains(with.String(), "\nbattery  12.6 V, -\n") || strings.Contains(without.String(), "battery") {
+		t.Errorf("got:\n%s and without one:\n%s", with.String(), without.String())
 	}
 }
 

@@ -111,10 +111,16 @@ function blindOf(state) {
   if (!state.clock_synced) list.push({ key: "clock", text: texts.clock });
   for (const b of state.buses) {
     if (b.hung_s > 0) list.push({ key: `bus ${b.bus}`, text: texts.busHung(b.bus, units.span(b.hung_s)) });
-    else if (!b.up) list.push({ key: `bus ${b.bus}`, text: texts.busDown(b.bus) });
+    else if (!b.up) list.push({ key: `bus ${b.bus}`, text: b.bus === "radio" ? texts.radioDown : texts.busDown(b.bus) });
   }
   for (const p of state.probes) {
-    if (p.fresh) continue;
+    if (p.fresh) {
+      for (const d of p.doubts) {
+        const share = d === "failing" && p.error_ratio !== null ? texts.misses(Math.round(100 * p.error_ratio)) : "";
+        list.push({ key: `doubt ${p.probe} ${d}`, text: texts.doubtful(p.probe, (texts.doubt[d] ?? d) + share) });
+      }
+      continue;
+    }
     const silence = p.last_good ? texts.silentFor(since(p.last_good)) : texts.silentEver;
     list.push({ key: `probe ${p.probe}`, text: texts.blindProbe(p.probe, silence, p.last_fault && (texts.fault[p.last_fault] ?? p.last_fault)) });
   }
@@ -125,15 +131,27 @@ function blindOf(state) {
   return list;
 }
 
+const reading = (v) => ({
+  key: v.quantity, stale: v.value === null, big: v.value === null ? texts.noData : units.quantity(v.value, v.unit),
+  small: v.age_s === null ? texts.never : v.fresh ? units.ago(v.age_s) : texts.last(units.ago(v.age_s)), name: texts.quantity[v.quantity],
+});
+
 export function updateOutside(box, state) {
-  if (!box.firstElementChild) box.append(el("h2"), el("ul", { class: "weather" }));
-  setText(box.firstElementChild, texts.headings.outside(texts.season[state.season] ?? state.season));
-  const items = state.outside.values.map((v) => ({
-    key: v.quantity, stale: v.value === null, big: v.value === null ? texts.noData : units.quantity(v.value, v.unit),
-    small: v.age_s === null ? texts.never : v.fresh ? units.ago(v.age_s) : texts.last(units.ago(v.age_s)), name: texts.quantity[v.quantity],
-  }));
+  const items = state.outside.values.map(reading);
   if (state.outside.thi_c !== null) items.push({ key: "thi", big: units.temperature(state.outside.thi_c), small: texts.thiNote, name: texts.thi });
   if (items.length === 0) items.push({ key: "none", stale: true, big: texts.noData, small: texts.notConfigured, name: "" });
+  place(box, texts.headings.outside(texts.season[state.season] ?? state.season), items);
+}
+
+// A site without a battery has no such section.
+export function updateBattery(box, state) {
+  box.hidden = state.battery.values.length === 0;
+  if (!box.hidden) place(box, texts.headings.battery, state.battery.values.map(reading));
+}
+
+function place(box, heading, items) {
+  if (!box.firstElementChild) box.append(el("h2"), el("ul", { class: "weather" }));
+  setText(box.firstElementChild, heading);
   keyed(box.lastElementChild, items, (i) => i.key, () => el("li", {}, el("span", { class: "quiet" }), el("strong"), el("span", { class: "quiet" })), (li, i) => {
     setClass(li, i.stale ? "stale" : "");
     setText(li.children[0], i.name);

@@ -1,7 +1,7 @@
 // The page: one stream, one state, drawn whole whenever a new one arrives, and looked at every second for its age.
 import { cardOf, makeCard, toggle, updateCard } from "./card.js";
 import { el, keyed, setText } from "./dom.js";
-import { bySeverity, updateAlarms, updateBlind, updateOutside, updateVerdict } from "./lists.js";
+import { bySeverity, updateAlarms, updateBattery, updateBlind, updateOutside, updateVerdict } from "./lists.js";
 import { Stream } from "./stream.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
@@ -23,6 +23,7 @@ function draw() {
   updateAlarms(at("alarms"), at("chores"), state, goTo);
   updateBlind(at("blind"), state);
   updateOutside(at("outside"), state);
+  updateBattery(at("battery"), state);
   at("rooms").hidden = state.nests.length === 0;
   setText(at("rooms-name"), texts.headings.nests);
   drawNests();

@@ -25,7 +25,7 @@ export const texts = {
     old: (ago) => `nestmon answers, but its newest measurement came ${ago} ago. Everything below is old.`,
   },
 
-  headings: { alarms: "Alarms", chores: "To do", blind: "What nestmon cannot see", outside: (season) => `Outside, ${season}`, nests: "Nests" },
+  headings: { alarms: "Alarms", chores: "To do", blind: "What nestmon cannot see", outside: (season) => `Outside, ${season}`, battery: "Battery", nests: "Nests" },
   more: (n) => `${n} more`,
 
   event: {
@@ -48,8 +48,8 @@ export const texts = {
   day: (n) => `day ${n}`,
   born: (n) => (n === 1 ? "1 kit born" : `${n} kits born`),
 
-  role: { cluster: "Cluster", "cluster-2": "Cluster, second probe", air: "Nest air", co2: "CO₂", cage: "Doe’s cage", outside: "Outside" },
-  quantity: { temperature: "temperature", humidity: "humidity", co2: "CO₂" },
+  role: { cluster: "Cluster", "cluster-2": "Cluster, second probe", air: "Nest air", co2: "CO₂", cage: "Doe’s cage", outside: "Outside", battery: "Battery" },
+  quantity: { temperature: "temperature", humidity: "humidity", co2: "CO₂", voltage: "voltage", current: "current" },
   noProbe: "no probe",
   noData: "no data",
   never: "never any",
@@ -79,7 +79,14 @@ export const texts = {
     "not-converted": "measured nothing", "out-of-range": "out of range", broken: "broken", malformed: "sends nonsense", "wrong-probe": "another probe than configured",
     "timed-out": "too slow", "bus-down": "its line is down", settling: "just came back", impossible: "values that cannot be true",
   },
+  doubtful: (probe, why) => `Probe ${probe}: ${why}`,
+  doubt: {
+    silent: "silent", fault: "gives impossible values", odd: "jumps, or stands still while its nest moves", swapped: "may hang where another should",
+    scale: "may read wrong, hold it beside another or in ice water", wet: "water on its humidity sensor, let it dry", failing: "its cable or plug is going",
+  },
+  misses: (percent) => `, misses ${percent} % of its readings`,
   busDown: (bus) => `Probe line ${bus}: down`,
+  radioDown: "Wireless probes: nothing is heard of them",
   busHung: (bus, span) => `Probe line ${bus}: hangs since ${span}`,
   sink: {
     untrusted: (sink) => `${sink}: its certificate is not trusted`, unreachable: (sink) => `${sink} cannot be reached`, slow: (sink) => `${sink} does not answer in time`,

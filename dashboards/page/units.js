@@ -44,11 +44,13 @@ export const limitNumber = (c) => fixed(degrees(c), Math.abs(degrees(c) - Math.r
 
 const inMinutes = 2; // h, under which a length of time is written in minutes; ours, no source
 
+const decimals = { "%": 0, ppm: 0, A: 2 }; // of the others 1
+
 // quantity writes a value in the unit events carry.
 export function quantity(value, unit) {
   if (unit === "C") return temperature(value);
   if (unit === "h" && value < inMinutes) return value * 60 < 0.5 ? texts.underMinute : texts.minute(Math.round(value * 60));
-  return `${fixed(value, unit === "%" || unit === "ppm" ? 0 : 1)}${unit ? `\u00a0${texts.unit[unit] ?? unit}` : ""}`;
+  return `${fixed(value, decimals[unit] ?? 1)}${unit ? `\u00a0${texts.unit[unit] ?? unit}` : ""}`;
 }
 
 function format(name, options) {

@@ -109,6 +109,8 @@ func TestValuesComeBackAsQuantised(t *testing.T) {
 		{"saturated", sensors.Humidity, 100, true, 0},
 		{"closed box", sensors.CO2, 4210, true, 0},
 		{"CO2 beyond any nest", sensors.CO2, 40000, false, 1},
+		{"full battery", sensors.Voltage, 12.68, true, 0},
+		{"small load", sensors.Current, -0.15, true, 0},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			dir := t.TempDir()
@@ -127,6 +129,25 @@ func TestValuesComeBackAsQuantised(t *testing.T) {
 				t.Errorf("got %v, want %v", got, want)
 			}
 		})
+	}
+}
+
+// A battery that is fitted later changes nothing of what was stored before, and is known of from then on.
+func TestABatteryMayComeLater(t *testing.T) {
+	dir := t.TempDir()
+	before := []sensors.Probe{probe("a1", sensors.Temperature, sensors.Humidity, sensors.CO2)}
+	after := append(before[:1:1], probe("bank", sensors.Voltage, sensors.Current))
+	a := openAt(t, dir, archive.Options{Probes: before})
+	commit(t, a, poll(before, start, 20))
+	if a.Has(sensors.Voltage) {
+		t.Error("a battery before there was one")
+	}
+	a = reopen(t, a, dir, archive.Options{Probes: after})
+	commit(t, a, poll(after, start.Add(time.Minute), 12))
+	a = reopen(t, a, dir, archive.Options{Probes: before}) // and taken away again
+	stored := polls(t, a, 0)
+	if len(stored) != 2 || len(stored[0].Readings) != 3 || len(stored[1].Readings) != 5 || !a.Has(sensors.Voltage) || !a.Has(sensors.Current) {
+		t.Errorf("got %v", stored)
 	}
 }
 

@@ -1,7 +1,7 @@
 // Package archive is the store every other sink reads from: two SQLite files (modernc.org/sqlite, no C compiler) in the data folder.
 //
 // readings.db holds what was measured. A poll is one row: its key and an int16 for each series, in steps of the series' scale
-// (0.01 °C, 0.01 % RH, 1 ppm), the lowest number meaning that there is no value. A value that does not fit is stored as absent
+// (0.01 °C, 0.01 % RH, 1 ppm, 0.01 V, 0.01 A), the lowest number meaning that there is no value. A value that does not fit is stored as absent
 // and counted, never wrapped. A layout names the series behind the columns, and every row names its layout, so probes may
 // come, go and change places. Beside the polls stand hourly counts, minima, means and maxima, the sinks' cursors, and what
 // sinks refused for good. book.db holds what people and alarms need: litter book, events, standing alarms, messages, marks.

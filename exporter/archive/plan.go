@@ -54,6 +54,11 @@ func (p *plan) match(probe string, q sensors.Quantity) []series {
 	return found
 }
 
+// Has reports whether the archive was ever opened with a probe that measures q.
+func (a *Archive) Has(q sensors.Quantity) bool {
+	return slices.ContainsFunc(a.plan.Load().series, func(s series) bool { return s.known && s.quantity == q })
+}
+
 type queryer interface {
 	QueryContext(context.Context, string, ...any) (*sql.Rows, error)
 }

@@ -8,7 +8,7 @@
 //	nestmon,nest=a1,probe=a1-air,role=air,site=home humidity=55.2,temperature=21.07 1768651200
 //
 // The measurement is nestmon. Tags say where: site, probe, and nest and role where the probe has them. Fields are always
-// floats: temperature in °C, humidity in % over water, co2 in ppm. A quantity without a usable value has no field. The same
+// floats: temperature in °C, humidity in % over water, co2 in ppm, voltage in V, current in A. A quantity without a usable value has no field. The same
 // poll always gives the same bytes, so that sending it twice changes nothing on servers where the same series and time
 // overwrite; VictoriaMetrics needs -dedup.minScrapeInterval=1ms for that.
 //

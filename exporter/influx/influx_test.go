@@ -23,6 +23,7 @@ var places = map[string]influx.Place{
 	"a1-air":     {Nest: "a1", Role: thresholds.Air},
 	"a1-cluster": {Nest: "a1", Role: thresholds.Cluster},
 	"outside":    {Role: thresholds.Outside},
+	"bank":       {Role: thresholds.Battery},
 }
 
 func newSink(t *testing.T, url string) *influx.Sink {
@@ -67,6 +68,7 @@ func TestLines(t *testing.T) {
 		{"whole numbers stay floats and tags are sorted", []sensors.Reading{reading("a1-cluster", sensors.Temperature, 37)}, `nestmon,nest=a1,probe=a1-cluster,role=cluster,site=barn temperature=37 1768651200`},
 		{"one line for a probe and second", []sensors.Reading{reading("a1-air", sensors.Temperature, 21.07), reading("a1-air", sensors.Humidity, 55.2), reading("a1-air", sensors.CO2, 812)}, `nestmon,nest=a1,probe=a1-air,role=air,site=barn co2=812,humidity=55.2,temperature=21.07 1768651200`},
 		{"a probe outside has no nest", []sensors.Reading{reading("outside", sensors.Temperature, -7.31)}, `nestmon,probe=outside,role=outside,site=barn temperature=-7.31 1768651200`},
+		{"a battery", []sensors.Reading{reading("bank", sensors.Voltage, 12.61), reading("bank", sensors.Current, -0.15)}, `nestmon,probe=bank,role=battery,site=barn current=-0.15,voltage=12.61 1768651200`},
 		{"a probe without a place has no role", []sensors.Reading{reading("spare", sensors.Temperature, 5)}, `nestmon,probe=spare,site=barn temperature=5 1768651200`},
 		{"the time of the reading counts", []sensors.Reading{later}, `nestmon,nest=a1,probe=a1-air,role=air,site=barn temperature=21 1768651201`},
 		{"a fault is no field", []sensors.Reading{faulty, reading("a1-air", sensors.Humidity, 55)}, `nestmon,nest=a1,probe=a1-air,role=air,site=barn humidity=55 1768651200`},

@@ -32,8 +32,11 @@ var (
 	sinkFailed  = counter("sink_failed_total", "Tries this sink failed, and things it refused for good.", "sink")
 	spoolPoints = gauge("spool_points", "Readings or messages that wait to be sent; 0 for sinks that only show a state.", "sink")
 	spoolOldest = gauge("spool_oldest_timestamp_seconds", "Time of the oldest thing that waits, only while something does.", "sink")
-	busUp       = gauge("bus_up", "1 while the last poll of this bus came back in time.", "bus")
+	busUp       = gauge("bus_up", "1 while the last poll of this bus came back in time and one of its probes answered.", "bus")
 	busRestarts = counter("bus_restarts_total", "Restarts of this bus's worker after a fault in the program.", "bus")
+	busTried    = counter("bus_transactions_total", "Transactions on this bus, where its source counts them.", "bus")
+	busBusy     = counter("bus_busy_seconds_total", "Time spent in them.", "bus")
+	busErrors   = counter("bus_errors_total", "Transactions that failed, by what failed.", "bus", "kind")
 )
 
 // Of probes. The label nest is empty for a probe outside.
@@ -42,10 +45,13 @@ var (
 	probeLastGood = gauge("probe_last_success_timestamp_seconds", "When this probe last gave a usable value.", "nest", "role", "probe")
 	probeReads    = counter("probe_reads_total", "Readings asked of this probe.", "nest", "role", "probe")
 	probeFailed   = counter("probe_failed_reads_total", "Readings of this probe without a usable value.", "nest", "role", "probe")
+	probeDoubted  = gauge("probe_doubted", "1 while something speaks against this probe: silent, fault, odd, swapped, scale, wet or failing.", "nest", "role", "probe", "reason")
 	readErrors    = counter("probe_read_errors_total", "Readings of all probes without a usable value, by reason.", "reason")
 	temperature   = gauge("probe_temperature_celsius", "Temperature, while fresh.", "nest", "role", "probe")
 	humidity      = gauge("probe_humidity_ratio", "Relative humidity over water from 0 to 1, while fresh.", "nest", "role", "probe")
 	carbonDioxide = gauge("probe_carbon_dioxide_ratio", "Carbon dioxide as a share of the air by volume (0.001 is 1000 ppm), while fresh.", "nest", "role", "probe")
+	voltage       = gauge("probe_voltage_volts", "Voltage of the battery, while fresh.", "nest", "role", "probe")
+	current       = gauge("probe_current_amperes", "Current into or out of the battery, as its shunt is wired, while fresh.", "nest", "role", "probe")
 	outsideTHI    = gauge("outside_rabbit_thi_celsius", "Rabbit temperature-humidity index of the shade air, while it can be computed.")
 )
 

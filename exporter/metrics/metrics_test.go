@@ -28,6 +28,7 @@ import (
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/brood"
 	"nestmon/thresholds/litter"
+	"nestmon/thresholds/nest"
 )
 
 var update = flag.Bool("update", false, "rewrite testdata from what is served")
@@ -119,7 +120,12 @@ func rabbitry(n int) *exporter.State {
 }
 
 func TestGolden(t *testing.T) {
-	got := regexp.MustCompile(`goversion="[^"]*"`).ReplaceAllString(published(t, rabbitry(1)), `goversion="go"`)
+	s := rabbitry(1)
+	s.Snapshot.Battery.Values = []thresholds.Value{
+		{Role: thresholds.Battery, Probe: "bank", Quantity: sensors.Voltage, Value: 12.61, Time: noon, Fresh: true},
+		{Role: thresholds.Battery, Probe: "bank", Quantity: sensors.Current, Value: -0.15, Time: noon, Fresh: true},
+	}
+	got := regexp.MustCompile(`goversion="[^"]*"`).ReplaceAllString(published(t, s), `goversion="go"`)
 	file := filepath.Join("testdata", "metrics.txt")
 	if *update {
 		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
@@ -215,6 +221,9 @@ func TestWhatIsShown(t *testing.T) {
 		{"a silent probe", func(s *exporter.State) {
 			s.Snapshot.Nests[0].Values[1].Fresh, s.Snapshot.Nests[0].Values[2].Fresh = false, false
 		}, 0, []string{airUp + " 0", airGood}, []string{airTemp, `humidity_ratio{nest="a1"`}},
+		{"a probe in doubt", func(s *exporter.State) {
+			s.Snapshot.Doubts = []thresholds.Doubt{{Probe: "a1-air", Why: nest.DoubtWet}, {Probe: "ghost", Why: nest.DoubtOdd}}
+		}, 0, []string{`nestmon_probe_doubted{nest="a1",probe="a1-air",reason="wet",role="air"} 1`}, []string{"ghost"}},
 		{"half a silent probe", func(s *exporter.State) { s.Snapshot.Nests[0].Values[2].Fresh = false }, 0, []string{airUp + " 0", airTemp}, []string{`humidity_ratio{nest="a1"`}},
 		{"a daemon that stopped judging", func(*exporter.State) {}, 6 * time.Minute, []string{airUp + " 0", airGood, chill + " 2", noJudged}, []string{airTemp, "nestmon_cluster_core_celsius{"}},
 		{"a retired nest", func(s *exporter.State) { s.Snapshot.Nests, s.Snapshot.Alarms, s.Probes = nil, nil, nil }, 0, []string{`nestmon_probe_up{nest="",probe="outside"`}, []string{`"a1"`, "a1-air"}},
@@ -233,6 +242,12 @@ func TestWhatIsShown(t *testing.T) {
 		{"an alarm for a nest that is not there", func(s *exporter.State) {
 			s.Snapshot.Alarms = append(s.Snapshot.Alarms, alarm.Standing{Event: alarm.Event{Nest: "gone", Name: alarm.NestHeat, Severity: alarm.Urgent, Time: noon}})
 		}, 0, []string{`nestmon_alarm_severity{event="nest-heat",nest="gone"} 3`}, nil},
+		{"a bus that counts", func(s *exporter.State) {
+			s.Buses[1].Traffic = &sensors.Traffic{Transactions: 4711, Busy: 3 * time.Second, Errors: map[string]uint64{"nack": 12, "timeout": 0}}
+		}, 0, []string{
+			`nestmon_bus_transactions_total{bus="i2c-1"} 4711`, `nestmon_bus_busy_seconds_total{bus="i2c-1"} 3`,
+			`nestmon_bus_errors_total{bus="i2c-1",kind="nack"} 12`, `nestmon_bus_errors_total{bus="i2c-1",kind="timeout"} 0`,
+		}, []string{`nestmon_bus_transactions_total{bus="w1"}`}},
 		{"no number is no series", func(s *exporter.State) { s.Snapshot.Nests[0].Core = nan() }, 0, nil, []string{"nestmon_cluster_core_celsius{", "NaN"}},
 	} {
 		t.Run(row.name, func(t *testing.T) {

@@ -30,6 +30,7 @@ func spots(s thresholds.Snapshot) (order []string, byProbe map[string]*spot) {
 		add(n.ID, n.Values)
 	}
 	add("", s.Outside.Values)
+	add("", s.Battery.Values)
 	return order, byProbe
 }
 
@@ -53,6 +54,11 @@ func (w writer) probes(s *exporter.State, old bool) {
 	}
 	for _, probe := range order {
 		w.probe(probe, *byProbe[probe], health[probe], old)
+	}
+	for _, d := range s.Snapshot.Doubts {
+		if at := byProbe[d.Probe]; at != nil {
+			w.put(probeDoubted, 1, at.nest, at.role, d.Probe, string(d.Why))
+		}
 	}
 	if s.Snapshot.Outside.HasTHI && !old {
 		w.put(outsideTHI, s.Snapshot.Outside.THI)
@@ -87,6 +93,10 @@ func quantity(q sensors.Quantity) (family, float64) {
 		return humidity, 100 // % in a ratio of 1
 	case sensors.CO2:
 		return carbonDioxide, 1e6 // ppm in a ratio of 1
+	case sensors.Voltage:
+		return voltage, 1
+	case sensors.Current:
+		return current, 1
 	default:
 		return temperature, 1
 	}
@@ -96,5 +106,13 @@ func (w writer) buses(all []sensors.BusHealth) {
 	for _, b := range all {
 		w.bool(busUp, b.Up && b.Hung == 0, b.Bus)
 		w.put(busRestarts, float64(b.Restarts), b.Bus)
+		if b.Traffic == nil {
+			continue
+		}
+		w.put(busTried, float64(b.Traffic.Transactions), b.Bus)
+		w.put(busBusy, b.Traffic.Busy.Seconds(), b.Bus)
+		for kind, n := range b.Traffic.Errors {
+			w.put(busErrors, float64(n), b.Bus, kind)
+		}
 	}
 }

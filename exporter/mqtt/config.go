@@ -26,8 +26,11 @@ type Config struct {
 // DefaultConfig is a configuration that lacks only the broker.
 func DefaultConfig() Config { return Config{Base: "homie", Device: "nestmon", QoS: 1} }
 
-// reservedNode is the node of the air outside; no nest may have its name.
-const reservedNode = "outside"
+// The nodes that are no nests; no nest may have such a name.
+const (
+	outsideNode = "outside"
+	batteryNode = "battery"
+)
 
 var (
 	// idForm is the stricter of Homie 4.0.0 and 5.0.0: version 4 allows no hyphen at either end.
@@ -40,8 +43,10 @@ func CheckNest(id string) error {
 	switch {
 	case !idForm.MatchString(id):
 		return fmt.Errorf("%q cannot be a topic level; write lower-case letters, digits and inner hyphens only", id)
-	case id == reservedNode:
+	case id == outsideNode:
 		return fmt.Errorf("%q is the name of the air outside; write another", id)
+	case id == batteryNode:
+		return fmt.Errorf("%q is the name of the battery; write another", id)
 	}
 	return nil
 }

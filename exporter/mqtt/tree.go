@@ -3,6 +3,7 @@ package mqtt
 import (
 	"cmp"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -38,11 +39,16 @@ func (r Root) Topic(levels ...string) string {
 func (r Root) Tree(s *exporter.State) Tree {
 	b := builder{root: r, description: Description{Homie: "5.0", Name: r.Name, Nodes: map[string]Node{}}}
 	for _, n := range s.Snapshot.Nests {
-		b.nest(n)
+		b.nest(n, s.Snapshot.Doubts)
 	}
 	if len(s.Snapshot.Outside.Values) > 0 {
-		b.node(reservedNode, "Outside")
+		b.node(outsideNode, "Outside")
 		b.readings(s.Snapshot.Outside.Values)
+		b.doubts(s.Snapshot.Outside.Values, s.Snapshot.Doubts)
+	}
+	if len(s.Snapshot.Battery.Values) > 0 {
+		b.node(batteryNode, "Battery")
+		b.readings(s.Snapshot.Battery.Values)
 	}
 	b.alerts(s.Snapshot.Alarms)
 	return Tree{Description: b.description, Values: b.values}
@@ -68,6 +74,8 @@ var readingProperties = []struct {
 	{[]slot{{thresholds.CO2, sensors.CO2}}, "carbon-dioxide", Property{Name: "Carbon dioxide", Datatype: "integer", Unit: "ppm", Format: "0:"}},
 	{[]slot{{thresholds.Cage, sensors.Temperature}}, "cage-temperature", celsius("Air temperature in the cage")},
 	{[]slot{{thresholds.Cage, sensors.Humidity}}, "cage-humidity", humidity("Air humidity in the cage")},
+	{[]slot{{thresholds.Battery, sensors.Voltage}}, "voltage", Property{Name: "Voltage", Datatype: "float", Unit: "V"}},
+	{[]slot{{thresholds.Battery, sensors.Current}}, "current", Property{Name: "Current", Datatype: "float", Unit: "A"}},
 }
 
 func celsius(name string) Property {
@@ -99,11 +107,12 @@ func (b *builder) property(id string, about Property, payload string) {
 	}
 }
 
-func (b *builder) nest(n thresholds.NestState) {
+func (b *builder) nest(n thresholds.NestState, doubts []thresholds.Doubt) {
 	b.node(topicID(n.ID), "Nest "+n.ID)
 	b.readings(n.Values)
 	b.property("alarm", Property{Name: "Highest alarm", Datatype: "enum", Format: "none,notice,warning,urgent"}, n.Severity.String())
 	b.property("not-judged", Property{Name: "Dangers not watched", Datatype: "string"}, notJudged(n.Judged))
+	b.doubts(n.Values, doubts)
 	b.property("litter-stage", Property{Name: "Litter stage", Datatype: "enum", Format: stages()}, string(n.Stage))
 }
 
@@ -128,6 +137,17 @@ func (b *builder) readings(values []thresholds.Value) {
 		payload = newest.UTC().Format(time.RFC3339)
 	}
 	b.property("reading-time", Property{Name: "Newest reading", Datatype: "datetime"}, payload)
+}
+
+// doubts says what speaks against the probes of one place.
+func (b *builder) doubts(values []thresholds.Value, all []thresholds.Doubt) {
+	var out []string
+	for _, d := range all {
+		if slices.ContainsFunc(values, func(v thresholds.Value) bool { return v.Probe == d.Probe }) {
+			out = append(out, d.Probe+": "+string(d.Why))
+		}
+	}
+	b.property("doubted-probes", Property{Name: "Probes that may be wrong", Datatype: "string"}, text(cmp.Or(strings.Join(out, "; "), "none")))
 }
 
 // number writes a value in Homie's grammar, which knows no NaN, no infinity and no plus sign; fmt would write 1e+08.

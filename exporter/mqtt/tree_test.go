@@ -13,6 +13,7 @@ import (
 	"nestmon/sensors"
 	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/nest"
 )
 
 var (
@@ -31,6 +32,9 @@ func summerDay() *exporter.State {
 		Outside: thresholds.Place{Values: []thresholds.Value{
 			value(thresholds.Outside, sensors.Temperature, 31.25, true), value(thresholds.Outside, sensors.Humidity, 40, true),
 		}},
+		Battery: thresholds.Place{Values: []thresholds.Value{
+			value(thresholds.Battery, sensors.Voltage, 12.61, true), value(thresholds.Battery, sensors.Current, -0.15, true),
+		}},
 		Nests: []thresholds.NestState{
 			{
 				ID: "a1", Stage: thresholds.Nursing, Severity: alarm.Urgent,
@@ -46,6 +50,9 @@ func summerDay() *exporter.State {
 				ID: "b2", Stage: thresholds.Empty, Values: []thresholds.Value{value(thresholds.Air, sensors.Temperature, -0.5, true)},
 				Judged: []thresholds.Judgement{{Danger: "heat", Judged: true, Why: "by the cluster probe only"}},
 			},
+		},
+		Doubts: []thresholds.Doubt{
+			{Probe: "p-outside", Why: nest.DoubtOdd}, {Probe: "p-air", Why: nest.DoubtWet}, {Probe: "p-cluster-2", Why: nest.DoubtSilent},
 		},
 		Alarms: []alarm.Standing{
 			{Event: alarm.Event{Nest: "a1", Name: alarm.NestHeat, Severity: alarm.Urgent, Text: "the air in nest a1 is too hot; cool it", Rule: "air over 35 °C for 10 min", Source: "invented"}},
@@ -67,15 +74,21 @@ func TestTreeLaysOutAState(t *testing.T) {
 		{"a1/reading-time", "2026-07-14T11:59:40Z"},
 		{"a1/alarm", "urgent"},
 		{"a1/not-judged", "chill: no litter entered"},
+		{"a1/doubted-probes", "p-air: wet; p-cluster-2: silent"},
 		{"a1/litter-stage", "nursing"},
 		{"b2/air-temperature", "-0.5"},
 		{"b2/reading-time", "2026-07-14T11:59:40Z"},
 		{"b2/alarm", "none"},
 		{"b2/not-judged", "none"},
+		{"b2/doubted-probes", "p-air: wet"},
 		{"b2/litter-stage", "empty"},
 		{"outside/air-temperature", "31.25"},
 		{"outside/air-humidity", "40"},
 		{"outside/reading-time", "2026-07-14T11:59:40Z"},
+		{"outside/doubted-probes", "p-outside: odd"},
+		{"battery/voltage", "12.61"},
+		{"battery/current", "-0.15"},
+		{"battery/reading-time", "2026-07-14T11:59:40Z"},
 		{"$alert/a1-nest-heat", "urgent: the air in nest a1 is too hot; cool it\nRule: air over 35 °C for 10 min\nSource: invented"},
 		{"$alert/a1-probe-silent", "warning: a1-cluster-2 is silent\nwarning: a1-co2 is silent"},
 		{"$alert/site-bus-fault", "warning: bus-fault"},

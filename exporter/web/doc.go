@@ -26,6 +26,7 @@
 //	site             {name, display: fahrenheit|celsius, timezone, old_after_s}; a state published longer ago than old_after_s is old
 //	season           winter, mild, summer
 //	outside          {values: [VALUE], thi_c|null}
+//	battery          {values: [VALUE]}: none where nothing measures one
 //	nests            [{id, kind, stage, age_days|null, litter: {bred|null, kindled|null, born|null, ended|null}|null, values: [VALUE],
 //	                 core_c|null, limits: {cluster_cold_c, cluster_hot_c, air_cold_c, air_hot_c, air_hot_urgent_c; null when not in force},
 //	                 severity, judged: [{danger, judged, why}],
@@ -33,7 +34,9 @@
 //	alarms           [{nest|null, event, chore, alarm, severity, since, time, value|null, limit|null, unit|null, probe|null, text, rule|null,
 //	                 source|null, acknowledged|null}], the most severe first; a chore from warning up is an alarm too; rule is what was compared with what for how long, source
 //	                 where the limit comes from, both null in what stands since an older release
-//	probes           [{probe, fresh, reads, rejected: {FAULT: n}, last_good|null, last_fault|null, fault_at|null}]
+//	probes           [{probe, fresh, reads, rejected: {FAULT: n}, last_good|null, last_fault|null, fault_at|null, error_ratio|null of about the
+//	                 last hour, values: [{quantity, unit, value|null, fault|null, time}] as they came last, however old,
+//	                 doubts: [silent|fault|odd|swapped|scale|wet|failing], offset: {temperature_c, humidity_pct, date, method}|null: it is in all values}]
 //	buses            [{bus, up, hung_s, took_s, restarts}]
 //	sinks            [{sink, ok, since|null, last_ok|null, error, sent, failed, pending, oldest|null}]
 //

@@ -5,6 +5,8 @@ import (
 
 	"nestmon/exporter"
 	"nestmon/sensors"
+	"nestmon/thresholds"
+	"nestmon/thresholds/nest"
 )
 
 type probeView struct {
@@ -15,6 +17,25 @@ type probeView struct {
 	LastGood  *time.Time               `json:"last_good"`
 	LastFault *string                  `json:"last_fault"`
 	FaultAt   *time.Time               `json:"fault_at"`
+	Errors    *float64                 `json:"error_ratio"`
+	Values    []measuredView           `json:"values"`
+	Doubts    []nest.Doubt             `json:"doubts"`
+	Offset    *offsetView              `json:"offset"`
+}
+
+type measuredView struct {
+	Quantity string    `json:"quantity"`
+	Unit     string    `json:"unit"`
+	Value    *float64  `json:"value"`
+	Fault    *string   `json:"fault"`
+	Time     time.Time `json:"time"`
+}
+
+type offsetView struct {
+	Temperature float64 `json:"temperature_c"`
+	Humidity    float64 `json:"humidity_pct"`
+	Date        string  `json:"date"`
+	Method      string  `json:"method"`
 }
 
 type busView struct {
@@ -45,15 +66,47 @@ func (s *Server) probeViews(st *exporter.State) []probeView {
 		known[h.Probe] = true
 		out = append(out, probeView{
 			Probe: h.Probe, Fresh: s.fresh(h, st.Snapshot.Time), Reads: h.Reads, Rejected: rejected(h), LastGood: instant(h.LastGood),
-			LastFault: text(string(h.LastFault)), FaultAt: instant(h.FaultAt),
+			LastFault: text(string(h.LastFault)), FaultAt: instant(h.FaultAt), Errors: number(h.Errors, h.Reads > 0), Values: measured(h.Latest),
+			Doubts: doubts(st.Snapshot, h.Probe), Offset: s.offset(h.Probe),
 		})
 	}
 	for _, p := range s.site.Probes {
 		if !known[p.ID] {
-			out = append(out, probeView{Probe: p.ID, Rejected: map[sensors.Fault]uint64{}})
+			out = append(out, probeView{
+				Probe: p.ID, Rejected: map[sensors.Fault]uint64{}, Values: []measuredView{}, Doubts: doubts(st.Snapshot, p.ID), Offset: s.offset(p.ID),
+			})
 		}
 	}
 	return out
+}
+
+// measured lists the newest reading of each quantity, value or fault; it may be old.
+func measured(latest []sensors.Reading) []measuredView {
+	out := make([]measuredView, 0, len(latest))
+	for _, r := range latest {
+		out = append(out, measuredView{r.Quantity.String(), r.Quantity.Unit(), number(r.Value, r.OK()), text(string(r.Fault)), r.Time})
+	}
+	return out
+}
+
+func doubts(s thresholds.Snapshot, probe string) []nest.Doubt {
+	out := []nest.Doubt{}
+	for _, d := range s.Doubts {
+		if d.Probe == probe {
+			out = append(out, d.Why)
+		}
+	}
+	return out
+}
+
+// offset is what is added to the probe's values, nil where nobody compared it.
+func (s *Server) offset(probe string) *offsetView {
+	p, ok := s.site.probe(probe)
+	if !ok || p.Offset == (sensors.Offset{}) {
+		return nil
+	}
+	o := p.Offset
+	return &offsetView{o.Temperature, o.Humidity, o.Date, o.Method}
 }
 
 // fresh reports whether the probe's newest good reading may still be held as current.

@@ -10,6 +10,7 @@ import (
 	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/brood"
+	"nestmon/thresholds/nest"
 )
 
 // The page's catalogue must have words for every name that can arrive, or a person reads a key.
@@ -25,6 +26,9 @@ func TestPageHasWordsForEveryName(t *testing.T) {
 	for _, f := range sensors.Faults {
 		names = append(names, string(f))
 	}
+	for _, d := range nest.Doubts {
+		names = append(names, string(d))
+	}
 	for _, k := range brood.Kinds {
 		names = append(names, string(k))
 	}
@@ -37,7 +41,7 @@ func TestPageHasWordsForEveryName(t *testing.T) {
 	for _, q := range sensors.Quantities {
 		names = append(names, q.String())
 	}
-	for _, r := range []thresholds.Role{thresholds.Cluster, thresholds.Cluster2, thresholds.Air, thresholds.CO2, thresholds.Cage, thresholds.Outside} {
+	for _, r := range []thresholds.Role{thresholds.Cluster, thresholds.Cluster2, thresholds.Air, thresholds.CO2, thresholds.Cage, thresholds.Outside, thresholds.Battery} {
 		names = append(names, string(r))
 	}
 	for s := alarm.None; s <= alarm.Urgent; s++ {

@@ -22,6 +22,7 @@ type stateView struct {
 	Site        siteView     `json:"site"`
 	Season      brood.Season `json:"season"`
 	Outside     outsideView  `json:"outside"`
+	Battery     batteryView  `json:"battery"`
 	Nests       []nestView   `json:"nests"`
 	Alarms      []alarmView  `json:"alarms"`
 	Probes      []probeView  `json:"probes"`
@@ -39,6 +40,10 @@ type siteView struct {
 type outsideView struct {
 	Values []valueView `json:"values"`
 	THI    *float64    `json:"thi_c"`
+}
+
+type batteryView struct {
+	Values []valueView `json:"values"`
 }
 
 type valueView struct {
@@ -130,6 +135,7 @@ func (s *Server) view(st *exporter.State) stateView {
 		Site:    siteView{s.site.Name, s.site.Display, s.site.zone().String(), s.site.oldAfter().Seconds()},
 		Season:  snap.Season,
 		Outside: outsideView{values(snap.Outside.Values, snap.Time), number(snap.Outside.THI, snap.Outside.HasTHI)},
+		Battery: batteryView{values(snap.Battery.Values, snap.Time)},
 		Nests:   make([]nestView, 0, len(snap.Nests)),
 		Alarms:  make([]alarmView, 0, len(snap.Alarms)),
 		Probes:  s.probeViews(st),

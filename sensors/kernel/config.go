@@ -32,15 +32,18 @@ func (c ProbeConfig) Validate(report func(path, problem string)) {
 	case c.byPath() && unstable(c.Device):
 		report("device", fmt.Sprintf("%q holds a number that changes with the order of discovery; write the path of the device itself: readlink -f %s/device", c.Device, c.Device))
 	}
-	if _, _, ok := sensors.Chip(c.Chip); c.Chip != "" && !ok {
+	switch _, qs, ok := sensors.Chip(c.Chip); {
+	case c.Chip != "" && !ok:
 		report("chip", fmt.Sprintf("%q is unknown; write one of: %s; or leave it out", c.Chip, strings.Join(sensors.ChipNames(), ", ")))
+	case ok && !slices.ContainsFunc(qs, func(q sensors.Quantity) bool { return !unread(q) }):
+		report("chip", fmt.Sprintf("%s measures nothing that is read from hwmon or IIO files here; write source: i2c", c.Chip))
 	}
 	qs, err := sensors.ParseQuantities(c.Quantities)
 	switch {
 	case err != nil:
 		report("quantities", err.Error())
-	case slices.Contains(qs, sensors.CO2):
-		report("quantities", "co2 cannot be read from hwmon or IIO files here; write temperature or humidity")
+	case slices.ContainsFunc(qs, unread):
+		report("quantities", fmt.Sprintf("%s cannot be read from hwmon or IIO files here; write temperature or humidity", qs[slices.IndexFunc(qs, unread)]))
 	}
 }
 
@@ -64,9 +67,12 @@ func (c ProbeConfig) probe(poll time.Duration, shows func() []sensors.Quantity) 
 	} else if !known {
 		qs = shows()
 	}
-	qs = slices.DeleteFunc(slices.Clone(qs), func(q sensors.Quantity) bool { return q == sensors.CO2 })
+	qs = slices.DeleteFunc(slices.Clone(qs), unread)
 	if len(qs) == 0 {
 		qs = []sensors.Quantity{sensors.Temperature}
 	}
 	return c.Probe(poll, chip, qs...)
 }
+
+// unread reports whether a quantity is not read from the kernel's files.
+func unread(q sensors.Quantity) bool { return q > sensors.Humidity }

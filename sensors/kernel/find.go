@@ -126,7 +126,7 @@ func (s *Source) stable(d device) string {
 	}
 	chip, err := filepath.EvalSymlinks(parent)
 	if err != nil {
-		return strings.TrimPrefix(d.dir, filepath.Clean(s.root))
+		return "/" + strings.TrimPrefix(strings.TrimPrefix(d.dir, filepath.Clean(s.root)), "/")
 	}
 	if d.class.prefix != "hwmon" {
 		chip = filepath.Dir(chip)

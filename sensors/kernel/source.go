@@ -127,17 +127,10 @@ func read(d device, q sensors.Quantity) (float64, sensors.Fault, error) {
 
 // Check says what a person should put right before the probes can be read.
 func (s *Source) Check() []string {
+	if lack := s.lacksClasses(); lack != "" {
+		return []string{lack}
+	}
 	var findings []string
-	var present bool
-	for _, c := range classes {
-		if _, err := os.Stat(filepath.Join(s.root, c.dir)); err == nil {
-			present = true
-		}
-	}
-	if !present {
-		return []string{fmt.Sprintf("neither %s nor %s is there; load the sensor's driver (on a Raspberry Pi: dtoverlay=i2c-sensor,sht4x in config.txt, then restart the board)",
-			filepath.Join(s.root, classes[0].dir), filepath.Join(s.root, classes[1].dir))}
-	}
 	bound := make(map[string]string)
 	for i, c := range s.configs {
 		d, err := s.find(c)
@@ -157,4 +150,15 @@ func (s *Source) Check() []string {
 		}
 	}
 	return findings
+}
+
+// lacksClasses says what to do on a machine whose kernel shows no sensor of any kind.
+func (s *Source) lacksClasses() string {
+	for _, c := range classes {
+		if _, err := os.Stat(filepath.Join(s.root, c.dir)); err == nil {
+			return ""
+		}
+	}
+	return fmt.Sprintf("neither %s nor %s is there; load the sensor's driver (on a Raspberry Pi: dtoverlay=i2c-sensor,sht4x in config.txt, then restart the board)",
+		filepath.Join(s.root, classes[0].dir), filepath.Join(s.root, classes[1].dir))
 }

@@ -286,8 +286,10 @@ func TestNewRefuses(t *testing.T) {
 		{"bound twice", func(c *kernel.ProbeConfig) { c.Device = "jc42" }, "probe b1: device: jc42 is bound to a1 already"},
 		{"passing number", func(c *kernel.ProbeConfig) { c.Device = "/sys/class/hwmon/hwmon3" }, `probe b1: device: "/sys/class/hwmon/hwmon3" holds a number that changes`},
 		{"out of /sys", func(c *kernel.ProbeConfig) { c.Device = "/sys/../etc" }, `probe b1: device: "/sys/../etc" is not a device path`},
-		{"unknown chip", func(c *kernel.ProbeConfig) { c.Chip = "abacus" }, `probe b1: chip: "abacus" is unknown; write one of: bme280, `},
+		{"unknown chip", func(c *kernel.ProbeConfig) { c.Chip = "abacus" }, `probe b1: chip: "abacus" is unknown; write one of: aht20, bme280, `},
 		{"unknown quantity", func(c *kernel.ProbeConfig) { c.Quantities = []string{"pressure"} }, `probe b1: quantities: "pressure" is not a quantity`},
+		{"a chip for batteries", func(c *kernel.ProbeConfig) { c.Chip = "ina219" }, "probe b1: chip: ina219 measures nothing that is read"},
+		{"voltage", func(c *kernel.ProbeConfig) { c.Quantities = []string{"temperature", "voltage"} }, "probe b1: quantities: voltage cannot be read"},
 		{"carbon dioxide", func(c *kernel.ProbeConfig) { c.Quantities = []string{"co2"} }, "probe b1: quantities: co2 cannot be read"},
 	} {
 		t.Run(row.name, func(t *testing.T) {

@@ -11,13 +11,16 @@ import (
 )
 
 // The columns, in the order in which they are written.
-var columns = [...]string{"time", "probe", "temperature_c", "humidity_pct", "co2_ppm"}
+var columns = [...]string{"time", "probe", "temperature_c", "humidity_pct", "co2_ppm", "voltage_v", "current_a"}
 
 const (
 	timeColumn = iota
 	probeColumn
 	firstValue // and the others in sensors.Quantities order
 )
+
+// usual is how many columns a file has that knows of no battery; the messages name these.
+const usual = firstValue + int(sensors.CO2) + 1
 
 // header says at which place of a row each column stands, -1 where the file lacks it.
 type header [len(columns)]int
@@ -26,7 +29,7 @@ func readHeader(l *lines) (h header, err error) {
 	err = l.next()
 	if errors.Is(err, io.EOF) {
 		l.line = 1
-		return h, l.errorf(0, "file is empty; the first line must be %s", strings.Join(columns[:], ","))
+		return h, l.errorf(0, "file is empty; the first line must be %s", strings.Join(columns[:usual], ","))
 	}
 	if err != nil {
 		return h, err
@@ -51,7 +54,7 @@ func readHeader(l *lines) (h header, err error) {
 	case extra != nil:
 		return h, l.errorf(0, "unknown columns %s; write only %s", strings.Join(extra, ", "), strings.Join(columns[:], ", "))
 	case h[timeColumn] < 0 || h[probeColumn] < 0:
-		return h, l.errorf(0, "columns time and probe must both be there; write %s", strings.Join(columns[:], ","))
+		return h, l.errorf(0, "columns time and probe must both be there; write %s", strings.Join(columns[:usual], ","))
 	case len(l.fields) == firstValue:
 		return h, l.errorf(0, "no column holds a value; add one of %s", strings.Join(columns[firstValue:], ", "))
 	}

@@ -61,6 +61,7 @@ func TestRowsThatAreRead(t *testing.T) {
 		{"below zero, signs and exponents", "time,probe,temperature_c,humidity_pct,co2_ppm\n" + at + ",a1,-0.0625,+5e1,1E3\n", []string{at + " a1 temperature -0.0625", at + " a1 humidity 50", at + " a1 co2 1000"}},
 		{"impossible values are for the screen to judge", "time,probe,temperature_c,humidity_pct\n" + at + ",a1,85,104\n", []string{at + " a1 temperature 85", at + " a1 humidity 104"}},
 		{"leap day, and the day after", "time,probe,temperature_c\n2032-02-29T06:00:00Z,a1,1\n2032-03-01T06:00:00Z,a1,2\n", []string{"2032-02-29T06:00:00Z a1 temperature 1", "2032-03-01T06:00:00Z a1 temperature 2"}},
+		{"a battery", "time,probe,voltage_v\n" + at + ",bank,12.61\n", []string{at + " bank voltage 12.61"}},
 		{"header alone", "time,probe,temperature_c\n", nil},
 	} {
 		t.Run(row.name, func(t *testing.T) {

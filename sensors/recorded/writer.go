@@ -20,12 +20,16 @@ type Writer struct {
 	seen  map[string]time.Time // newest row of each probe
 	batch []sensors.Reading
 	line  []byte
+	width int // columns
 }
 
 // NewWriter writes to w. Flush ends the file.
 func NewWriter(w io.Writer) *Writer {
-	return &Writer{w: bufio.NewWriterSize(w, readSize), seen: make(map[string]time.Time)}
+	return &Writer{w: bufio.NewWriterSize(w, readSize), seen: make(map[string]time.Time), width: usual}
 }
+
+// WithBattery adds the columns of a battery. It is called before the first Write.
+func (w *Writer) WithBattery() { w.width = len(columns) }
 
 // Write adds the usable readings of one poll: one row for each probe and time, in time order. Faults are left out, as a gap
 // is an absent row. Readings of an earlier time than a row already written are refused.
@@ -71,7 +75,7 @@ func (w *Writer) begin() error {
 		return nil
 	}
 	w.begun = true
-	_, err := w.w.WriteString(strings.Join(columns[:], ",") + "\n")
+	_, err := w.w.WriteString(strings.Join(columns[:w.width], ",") + "\n")
 	return err
 }
 
@@ -87,7 +91,7 @@ func (w *Writer) row(readings []sensors.Reading) error {
 	w.last, w.seen[probe] = at, at
 	line := at.UTC().AppendFormat(w.line[:0], time.RFC3339Nano)
 	line = append(append(line, ','), probe...)
-	for _, q := range sensors.Quantities {
+	for _, q := range sensors.Quantities[:w.width-firstValue] {
 		line = append(line, ',')
 		for i := range readings {
 			if readings[i].Quantity == q {

@@ -1,6 +1,8 @@
 package recorded_test
 
 import (
+	"errors"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -41,6 +43,32 @@ func TestWhatIsWrittenIsReadTheSame(t *testing.T) {
 	}
 	got, err := all(recorded.NewReader(strings.NewReader(b.String()), "R.csv", time.UTC))
 	if err != nil || len(got) != 4 {
+		t.Errorf("read back: %q, %v", got, err)
+	}
+}
+
+func TestASiteWithABattery(t *testing.T) {
+	var b strings.Builder
+	w := recorded.NewWriter(&b)
+	w.WithBattery()
+	err := w.Write([]sensors.Reading{
+		{Probe: "a1", Quantity: sensors.Temperature, Time: six, Value: 36.5},
+		{Probe: "bank", Quantity: sensors.Voltage, Time: six, Value: 12.648},
+		{Probe: "bank", Quantity: sensors.Current, Time: six, Value: -0.15},
+	})
+	if err := errors.Join(err, w.Flush()); err != nil {
+		t.Fatal(err)
+	}
+	const want = `time,probe,temperature_c,humidity_pct,co2_ppm,voltage_v,current_a
+2031-03-09T06:00:00Z,a1,36.50,,,,
+2031-03-09T06:00:00Z,bank,,,,12.65,-0.15
+`
+	if b.String() != want {
+		t.Errorf("got:\n%swant:\n%s", b.String(), want)
+	}
+	got, err := all(recorded.NewReader(strings.NewReader(b.String()), "R.csv", time.UTC))
+	const at = "2031-03-09T06:00:00Z"
+	if again := []string{at + " a1 temperature 36.5", at + " bank voltage 12.65", at + " bank current -0.15"}; err != nil || !slices.Equal(got, again) {
 		t.Errorf("read back: %q, %v", got, err)
 	}
 }

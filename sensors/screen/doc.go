@@ -9,6 +9,11 @@
 //
 // No test of single values finds two swapped cables: that takes nights, and is decided where the nests are.
 //
+// A probe's offset is added here and nowhere else: after the chip's own codes were looked for in what it said, before anything is
+// judged by what that means. What the archive holds is corrected and must not be corrected again, nor searched for codes again: 24.5 °C of
+// a probe that reads half a degree low is stored as 25, which is a code of some chips; see ApplyStored. A readings file may be raw or
+// corrected; see ApplyRecorded. One that was corrected by an offset its configuration does not hold is searched as a raw one.
+//
 // Values are quantised to the step the archive keeps, so that the same decision can be made again from the archive. After
 // New nothing is allocated. Sources of the limits stand beside them; "ours" means chosen by us and by nobody measured.
 package screen

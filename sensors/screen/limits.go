@@ -18,6 +18,9 @@ const (
 
 	leastCO2 = 250.0   // ppm; ours: outdoor air holds over 400, the rest is for a drifted cell
 	mostCO2  = 40000.0 // ppm; output limit of the SCD4x, from memory
+
+	leastVolts, mostVolts = 0.0, 60.0     // V; ours: a battery of 48 V while it is charged
+	leastAmps, mostAmps   = -300.0, 300.0 // A; ours, and what the archive can hold
 )
 
 // code is a value by which a chip or a driver says that it measured nothing. All lie in the archive's steps.
@@ -73,6 +76,8 @@ var oddnesses = [...]oddness{
 	sensors.Temperature: {most: 50, lag: 45, floor: 0.6},      // chosen on simulated nests
 	sensors.Humidity:    {most: 100, lag: 8, floor: 5},        // ours, no source
 	sensors.CO2:         {most: mostCO2, lag: 60, floor: 300}, // ours, no source; 60 s is the SCD4x response time, from memory
+	sensors.Voltage:     {most: mostVolts, lag: 1, floor: 5},  // ours, no source: a charger makes 12 V into 15 at once
+	sensors.Current:     {most: mostAmps, lag: 1, floor: 100}, // ours, no source: a load comes and goes at once
 }
 
 const (

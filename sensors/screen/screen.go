@@ -22,6 +22,7 @@ type Screen struct {
 type probe struct {
 	id       string
 	chip     string
+	offset   sensors.Offset
 	stale    time.Duration
 	outside  bool
 	clipped  uint64
@@ -44,7 +45,7 @@ func New(probes []sensors.Probe, watches ...Watch) *Screen {
 		if stale == 0 {
 			stale = sensors.DefaultStaleAfter(p.Interval)
 		}
-		s.probes[p.ID] = &probe{id: p.ID, chip: p.Chip, stale: stale}
+		s.probes[p.ID] = &probe{id: p.ID, chip: p.Chip, offset: p.Offset, stale: stale}
 	}
 	for _, w := range watches {
 		s.watch(w)
@@ -52,9 +53,29 @@ func New(probes []sensors.Probe, watches ...Watch) *Screen {
 	return s
 }
 
-// Apply screens the readings in place, in their order: it quantises values, clips humidity, and sets Fault and Suspect.
-// A reading of a probe that New was not told of becomes WrongProbe. Readings that hold a fault keep it.
-func (s *Screen) Apply(readings []sensors.Reading) {
+// Apply screens the readings in place, in their order: it quantises values, clips humidity, sets Fault and Suspect, and adds each
+// probe's offset to what its chip said. A reading of a probe that New was not told of becomes WrongProbe. Readings that hold a fault
+// keep it.
+func (s *Screen) Apply(readings []sensors.Reading) { s.apply(readings, fromChip) }
+
+// ApplyStored is Apply for values that the archive keeps: they were screened, and their offset is in them. A chip's code was looked for
+// when it was said; a value that looks like one now is a measurement.
+func (s *Screen) ApplyStored(readings []sensors.Reading) { s.apply(readings, fromArchive) }
+
+// ApplyRecorded is Apply for values of a readings file. Nobody says whether nestmon wrote it or something that knows no codes: its values
+// are taken as they are, and a declared chip's codes are looked for unless the probe has an offset, which moved them.
+func (s *Screen) ApplyRecorded(readings []sensors.Reading) { s.apply(readings, fromFile) }
+
+// origin is what readings come from, and with it what was done to them already.
+type origin int
+
+const (
+	fromChip origin = iota
+	fromFile
+	fromArchive
+)
+
+func (s *Screen) apply(readings []sensors.Reading, from origin) {
 	for i := range readings {
 		r := &readings[i]
 		p := s.find(r.Probe)
@@ -66,7 +87,7 @@ func (s *Screen) Apply(readings []sensors.Reading) {
 		}
 		c := &p.channels[r.Quantity]
 		if r.OK() {
-			p.judge(c, r, readings)
+			p.judge(c, r, readings, from)
 		}
 		c.here = r.OK() || r.Fault == sensors.Settling
 	}
@@ -81,7 +102,7 @@ func (s *Screen) compare(readings []sensors.Reading) {
 		}
 	}
 	for i := range readings {
-		if r := &readings[i]; r.OK() && r.Quantity != sensors.CO2 && s.find(r.Probe).frozen() {
+		if r := &readings[i]; r.OK() && r.Quantity <= sensors.Humidity && s.find(r.Probe).frozen() {
 			r.Suspect = true
 		}
 	}
@@ -102,8 +123,8 @@ func (s *Screen) find(id string) *probe {
 	return s.last
 }
 
-// judge is called for readings with a value. It decides impossible first, then odd.
-func (p *probe) judge(c *channel, r *sensors.Reading, batch []sensors.Reading) {
+// judge is called for readings with a value. It decides impossible first, by what the chip said, then odd, by what that means.
+func (p *probe) judge(c *channel, r *sensors.Reading, batch []sensors.Reading, from origin) {
 	if math.IsNaN(r.Value) || math.IsInf(r.Value, 0) {
 		r.Value, r.Fault = 0, sensors.Malformed
 		return
@@ -111,18 +132,23 @@ func (p *probe) judge(c *channel, r *sensors.Reading, batch []sensors.Reading) {
 	r.Value = r.Quantity.Quantise(r.Value) + 0 // no negative zero
 	gap := r.Time.Sub(c.at)
 	back := !c.here || gap > p.stale
-	switch {
-	case r.Quantity == sensors.Temperature:
+	switch r.Quantity {
+	case sensors.Temperature:
 		r.Fault = impossibleTemperature(r.Value)
-	case r.Quantity == sensors.Humidity:
+	case sensors.Humidity:
 		p.clip(r)
-	case r.Value == 0: // CO2: the register before the first measurement
-		r.Fault = sensors.NotConverted
-	case r.Value < leastCO2 || r.Value > mostCO2:
-		r.Fault = sensors.OutOfRange
+	case sensors.CO2:
+		r.Fault = impossibleCO2(r.Value)
+	case sensors.Voltage:
+		r.Fault = beyond(r.Value, leastVolts, mostVolts)
+	case sensors.Current:
+		r.Fault = beyond(r.Value, leastAmps, mostAmps)
 	}
-	if r.Fault == "" && p.chip != "" {
+	if r.Fault == "" && p.chip != "" && p.says(from) {
 		r.Fault = p.chipCode(r, batch, back)
+	}
+	if from == fromChip {
+		p.correct(r)
 	}
 	if r.OK() || r.Fault == sensors.Settling {
 		c.at = r.Time
@@ -139,6 +165,27 @@ func (p *probe) judge(c *channel, r *sensors.Reading, batch []sensors.Reading) {
 	c.frozen.see(r.Value, r.Time, gap > max(p.stale, longestGap))
 }
 
+// says reports whether values of that origin are what the chip said.
+func (p *probe) says(from origin) bool {
+	return from == fromChip || from == fromFile && p.offset.Temperature == 0 && p.offset.Humidity == 0
+}
+
+// correct adds the probe's offset to a value that may be used; a rejected one stays as the chip said it. A temperature that the offset
+// carries out of range is out of range; a humidity is clipped, and one that is saturated as the chip said it stays so.
+func (p *probe) correct(r *sensors.Reading) {
+	by := p.offset.Of(r.Quantity)
+	if by == 0 || !r.OK() || by < 0 && r.Quantity == sensors.Humidity && r.Value >= sensors.Saturated {
+		return
+	}
+	r.Value = r.Quantity.Quantise(r.Value+by) + 0
+	switch r.Quantity {
+	case sensors.Temperature:
+		r.Fault = impossibleTemperature(r.Value)
+	case sensors.Humidity:
+		r.Value = min(max(r.Value, driest), wettest)
+	}
+}
+
 func impossibleTemperature(v float64) sensors.Fault {
 	if v >= coldest && v <= hottest {
 		return ""
@@ -152,6 +199,20 @@ func impossibleTemperature(v float64) sensors.Fault {
 		return sensors.Malformed
 	}
 	return sensors.OutOfRange
+}
+
+func impossibleCO2(v float64) sensors.Fault {
+	if v == 0 { // the register before the first measurement
+		return sensors.NotConverted
+	}
+	return beyond(v, leastCO2, mostCO2)
+}
+
+func beyond(v, least, most float64) sensors.Fault {
+	if v < least || v > most {
+		return sensors.OutOfRange
+	}
+	return ""
 }
 
 func (p *probe) clip(r *sensors.Reading) {
@@ -193,7 +254,7 @@ func (c *pair) in(r *sensors.Reading, batch []sensors.Reading) bool {
 	if r.Quantity == sensors.Humidity {
 		mine, other, quantity = other, mine, sensors.Temperature
 	}
-	if r.Value != mine || r.Quantity == sensors.CO2 {
+	if r.Value != mine || r.Quantity > sensors.Humidity {
 		return false
 	}
 	for i := range batch {

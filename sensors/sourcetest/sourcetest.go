@@ -1,5 +1,5 @@
 // Package sourcetest is the suite that every source of readings must pass: whole answers, faults instead of holes, probes
-// that vanish and come back, a bus that hangs, and a Close that can always be called. A new probe type is tested by giving
+// that vanish and come back, old values that are not said again, a bus that hangs, and a Close that can always be called. A new probe type is tested by giving
 // it a Rig.
 package sourcetest
 
@@ -19,6 +19,9 @@ type Rig struct {
 	Source sensors.Source
 	// Vanish takes a probe off its bus and Return puts it back.
 	Vanish, Return func(probe string)
+	// Speak makes every probe that is there say something, after so long that one that does not is overdue. It is called before each
+	// Read that should answer for every probe, and is nil for probes that are asked.
+	Speak func()
 	// Hang makes the next Read block until release is called. It is nil for a bus that has nothing to wait for.
 	Hang func() (release func())
 }
@@ -33,6 +36,7 @@ func Run(t *testing.T, rig func(t *testing.T) Rig) {
 		{"answers for every probe and quantity", whole},
 		{"a vanished probe is a fault in its place", vanishes},
 		{"ends early with its context, whole", cancelled},
+		{"says nothing twice", once},
 		{"closes twice, and answers with faults afterwards", closes},
 		{"a hung bus delays no other and closes", hangs},
 	} {
@@ -67,6 +71,9 @@ func steady(t *testing.T, r Rig) {
 // read checks the shape that every answer must have and returns the fault of each probe's quantities.
 func read(ctx context.Context, t *testing.T, r Rig) map[string]sensors.Fault {
 	t.Helper()
+	if r.Speak != nil {
+		r.Speak()
+	}
 	got := r.Source.Read(ctx)
 	i := 0
 	faults := make(map[string]sensors.Fault)
@@ -136,6 +143,17 @@ func cancelled(t *testing.T, r Rig) {
 		if fault != "" {
 			t.Errorf("%s: got %q after a cancelled read", probe, fault)
 		}
+	}
+}
+
+func once(t *testing.T, r Rig) {
+	defer closeIt(t, r)
+	if r.Speak == nil {
+		t.Skip("the probes of this bus are asked")
+	}
+	read(t.Context(), t, r)
+	if got := r.Source.Read(t.Context()); got == nil || len(got) > 0 {
+		t.Errorf("nobody spoke since the last read: got %+v, want an empty answer, not nil", got)
 	}
 }
 

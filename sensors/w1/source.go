@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"nestmon/sensors"
+	"nestmon/sensors/ds18b20"
 )
 
 const (
@@ -96,7 +97,7 @@ func (s *Source) Read(ctx context.Context) []sensors.Reading {
 		r := sensors.Reading{Probe: c.ID, Quantity: sensors.Temperature, Time: s.Now(), Value: value}
 		var cause error
 		if f != nil {
-			r.Fault, cause = f.reason, fmt.Errorf("w1 %s: %w", c.ROM, f)
+			r.Fault, cause = f.Reason, fmt.Errorf("w1 %s: %w", c.ROM, f)
 		}
 		s.log.Note(r, cause)
 		readings = append(readings, r)
@@ -111,39 +112,39 @@ func (s *Source) Close() error {
 }
 
 // ask reads one probe, twice where a second attempt may help.
-func (s *Source) ask(ctx context.Context, c ProbeConfig) (value float64, f *fault) {
+func (s *Source) ask(ctx context.Context, c ProbeConfig) (value float64, f *ds18b20.Fault) {
 	for range attempts {
 		switch {
 		case s.closed.Load():
-			return 0, faultf(sensors.BusDown, "bus is closed")
+			return 0, ds18b20.Faultf(sensors.BusDown, "bus is closed")
 		case ctx.Err() != nil:
-			return 0, faultf(sensors.TimedOut, "not asked: the time of this poll was over")
+			return 0, ds18b20.Faultf(sensors.TimedOut, "not asked: the time of this poll was over")
 		}
 		value, f = s.once(c)
-		if f == nil || f.reason != sensors.NoAnswer && f.reason != sensors.BadChecksum {
+		if f == nil || f.Reason != sensors.NoAnswer && f.Reason != sensors.BadChecksum {
 			return value, f
 		}
 	}
 	return 0, f
 }
 
-func (s *Source) once(c ProbeConfig) (float64, *fault) {
+func (s *Source) once(c ProbeConfig) (float64, *ds18b20.Fault) {
 	dir := filepath.Join(s.root, devices)
 	text, err := sensors.ReadOnce(filepath.Join(dir, c.ROM, "w1_slave"), slaveSize)
 	switch {
 	case errors.Is(err, fs.ErrNotExist):
 		if _, err := os.Stat(dir); err != nil {
-			return 0, faultf(sensors.BusDown, "%s does not exist; %s", dir, enable)
+			return 0, ds18b20.Faultf(sensors.BusDown, "%s does not exist; %s", dir, enable)
 		}
-		return 0, faultf(sensors.NoAnswer, "is not on the bus; check its three wires and the number")
+		return 0, ds18b20.Faultf(sensors.NoAnswer, "is not on the bus; check its three wires and the number")
 	case err != nil:
-		return 0, faultf(sensors.NoAnswer, "%v", err)
+		return 0, ds18b20.Faultf(sensors.NoAnswer, "%v", err)
 	case len(text) == 0:
-		return 0, faultf(sensors.NoAnswer, "empty answer: no presence, a bad checksum or an interrupted conversion")
+		return 0, ds18b20.Faultf(sensors.NoAnswer, "empty answer: no presence, a bad checksum or an interrupted conversion")
 	}
 	pad, f := parse(text)
 	if f != nil {
 		return 0, f
 	}
-	return decode(pad, signatures[c.Clone])
+	return pad.Decode(c.Clone)
 }

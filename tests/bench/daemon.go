@@ -92,7 +92,7 @@ func writeBoard(root string) error {
 	return errors.Join(errs...)
 }
 
-func rom(n int) string  { return fmt.Sprintf("28-%012x", 0x0316a2790000+n) }
+func rom(n int) string  { return fmt.Sprintf("28-%012x", 0x0316a2790000+int64(n)) }
 func chip(n int) string { return fmt.Sprintf("bus/i2c/devices/1-%04x", 0x44+n) }
 
 func onBoard(id string) string {

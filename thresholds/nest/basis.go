@@ -94,6 +94,12 @@ var bases = map[alarm.Name]func(w *Watch, c alarm.Condition) basis{
 		case whyLowAir:
 			return basis{fmt.Sprintf("air outside more than %s over the nest's through a night", difference(outsideOver)), oursFound}
 		}
+		if c.Why == whyWetCell {
+			return basis{
+				fmt.Sprintf("humidity of a box at %.0f %% or more for %d h without a break, for %d h of them with room for %.0f g/m³ of water more than the air outside brings", wetFrom, wetTime/60, wetDry/60, wetRoom),
+				oursFound,
+			}
+		}
 		return siteBases[alarm.ProbeFault](c)
 	},
 	alarm.VisitOverdue: func(_ *Watch, c alarm.Condition) basis {
@@ -200,6 +206,9 @@ var siteBases = map[alarm.Name]func(c alarm.Condition) basis{
 	alarm.ProbeFault: func(c alarm.Condition) basis {
 		if c.Why == whyOdd {
 			return basis{fmt.Sprintf("readings that jump, or stand still while others of the nest move, for %s", lasting(oddFor)), oursFound}
+		}
+		if c.Why == whyFailing {
+			return basis{fmt.Sprintf("of the readings of about %s, %.0f %% missed in gaps of up to %d, a warning from %.0f %%", lasting(frayFade), 100*frayFrom, frayRun, 100*frayWarning), "common practice, no source: a failing cable shows by its share of errors first; the numbers: " + oursChosen}
 		}
 		return basis{
 			fmt.Sprintf("%d readings that cannot be true before %d good ones in a row", wrongRun, goodAgain),

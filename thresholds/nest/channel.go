@@ -1,6 +1,7 @@
 package nest
 
 import (
+	"slices"
 	"time"
 
 	"nestmon/sensors"
@@ -31,8 +32,10 @@ type Channel struct {
 	suspects int           // odd readings in a row
 	oddSince time.Duration
 	good     int // usable readings since the last that was not
+	fray     fray
 
 	restarted bool // nothing usable was read since the daemon began anew
+	cut       bool // the line it hangs on answers nothing at all, and has an alarm of its own
 }
 
 // Take records a screened reading that arrived now.
@@ -44,6 +47,7 @@ func (c *Channel) Take(n *Now, r sensors.Reading) {
 	case !r.OK():
 		c.good = 0
 		c.fault = r.Fault
+		c.fray.missed(r.Fault)
 		if untrue(r.Fault) {
 			c.wrong++
 		}
@@ -66,8 +70,12 @@ func (c *Channel) Take(n *Now, r sensors.Reading) {
 		}
 		c.seen, c.restarted, c.value, c.wall, c.at = true, false, r.Value, r.Time, at
 		c.count++
+		c.fray.came(n.Mono)
 	}
 }
+
+// odd reports whether the readings have been odd for too long to be a spike.
+func (c *Channel) odd(n *Now) bool { return c.suspects > 1 && n.Mono-c.oddSince >= oddFor }
 
 // restart makes the channel wait for its first reading: while nobody asked, no probe was silent.
 func (c *Channel) restart() {
@@ -130,6 +138,17 @@ func (cs *Channels) Restart() {
 		for _, c := range set {
 			if c != nil {
 				c.restart()
+			}
+		}
+	}
+}
+
+// Cut tells which probes hang on a line that answers nothing at all.
+func (cs *Channels) Cut(probes []string) {
+	for id, set := range cs.byProbe {
+		for _, c := range set {
+			if c != nil {
+				c.cut = slices.Contains(probes, id)
 			}
 		}
 	}

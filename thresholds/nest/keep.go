@@ -57,7 +57,8 @@ func (s *Site) Resume(stored []alarm.Standing) {
 func (c *Channel) fields() []any {
 	return []any{
 		&c.known, &c.first, &c.seen, &c.value, &c.wall, &c.at, &c.count,
-		&c.wrong, &c.fault, &c.suspects, &c.oddSince, &c.good, &c.restarted,
+		&c.wrong, &c.fault, &c.suspects, &c.oddSince, &c.good, &c.restarted, &c.cut,
+		&c.fray.at, &c.fray.good, &c.fray.lost, &c.fray.run, &c.fray.on,
 	}
 }
 
@@ -68,7 +69,7 @@ func (s *Site) State() []any {
 	all = append(all, s.does.fields()...)
 	all = append(all, s.doe.fields()...)
 	all = append(all, s.cold.fields()...)
-	all = slices.Concat(all, s.lost.fields(), s.swapped.fields(), s.warmer.fields())
+	all = slices.Concat(all, s.lost.fields(), s.supply.drained.fields(), s.supply.unfit.fields(), s.swapped.fields(), s.warmer.fields())
 	for i := range s.slots {
 		all = append(all, keep.Mark(siteRules[i].name))
 		all = append(all, s.slots[i].State()...)
@@ -93,7 +94,7 @@ func (d *does) fields() []any {
 func (w *Watch) State() []any {
 	all := []any{keep.Mark(fmt.Sprintf("nest %+v", w.cfg)), &w.book, &w.has, &w.done, &w.due.until, &w.due.due}
 	for _, part := range []interface{ fields() []any }{
-		&w.days, &w.heat, &w.cold, &w.clusterHeat, &w.doe, &w.forecast, &w.pile, &w.birth, &w.visits, &w.damp, &w.lost, &w.learned,
+		&w.days, &w.heat, &w.cold, &w.clusterHeat, &w.doe, &w.forecast, &w.pile, &w.birth, &w.visits, &w.damp, &w.wet, &w.lost, &w.learned,
 	} {
 		all = append(all, part.fields()...)
 	}
@@ -161,6 +162,8 @@ func (m *moisture) fields() []any {
 	}
 }
 
+func (c *wetCell) fields() []any { return []any{&c.full, &c.dry, &c.since, &c.on} }
+
 func (u *used) fields() []any {
 	return slices.Concat(u.co2.fields(), u.flow.fields(), u.stuffy.fields())
 }
@@ -211,7 +214,7 @@ func (d *dwell) fields() []any {
 }
 
 func (s *silence) fields() []any {
-	return slices.Concat([]any{&s.long}, s.faulty.fields(), s.spell.fields(), s.back.fields())
+	return slices.Concat([]any{&s.long}, s.faulty.fields(), s.frays.fields(), s.spell.fields(), s.back.fields())
 }
 
 func (l *level) fields() []any { return []any{&l.minutes, &l.since} }

@@ -22,6 +22,7 @@ const (
 // silence remembers since when probes of one place have been silent, at fault, or well again.
 type silence struct {
 	faulty level
+	frays  level
 	spell  level // a probe is silent, or was so a moment ago
 	back   level // nothing is silent any more
 	long   bool  // the spell has lasted long enough to warn of it
@@ -78,7 +79,7 @@ func (s *Site) judgeHarsh(n *Now) {
 // probeSilent needs nothing: it is about what is missing.
 func (w *Watch) probeSilent(n *Now) alarm.Condition {
 	c := alarm.Condition{Unit: "h", HasValue: true, HasLimit: true}
-	vital, undecided, clusters, clustersLost, longest := false, false, 0, 0, time.Duration(0)
+	vital, undecided, clusters, clustersLost, longest, cut := false, false, 0, 0, time.Duration(0), 0
 	w.Places(func(role Role, ch *Channel) {
 		lost := ch.silentFor(n) > ch.stale
 		undecided = undecided || ch.undecided(n)
@@ -92,6 +93,9 @@ func (w *Watch) probeSilent(n *Now) alarm.Condition {
 			return
 		}
 		c.Count++
+		if ch.cut {
+			cut++
+		}
 		longest = max(longest, ch.silentFor(n))
 		vital = vital || ch == w.air && ch.silentFor(n) > unseenFor
 		if c.Count == 1 || ch == w.air {
@@ -105,7 +109,9 @@ func (w *Watch) probeSilent(n *Now) alarm.Condition {
 	vital = vital || clusters > 0 && clusters == clustersLost
 	if vital && w.night() {
 		c.Severity, c.Why = alarm.Urgent, whyUnseen
+		return c
 	}
+	c.Hold = cut == c.Count // a dead line is one alarm, not one for each nest on it
 	return c
 }
 
@@ -114,7 +120,9 @@ func (w *Watch) probeFault(n *Now) alarm.Condition {
 	c := faulty(n, &w.lost.faulty, func(visit func(*Channel)) {
 		w.Places(func(_ Role, ch *Channel) { visit(ch) })
 	})
-	if w.learned.health.faults(w, n, &c); c.Count > 0 {
+	w.learned.health.faults(w, n, &c)
+	w.doubts(n, &c)
+	if c.Count > 0 {
 		c.Hold = false
 	}
 	return c
@@ -125,11 +133,13 @@ func faulty(n *Now, lasts *level, channels func(visit func(*Channel))) alarm.Con
 	var c alarm.Condition
 	undecided := false
 	channels(func(ch *Channel) {
-		undecided = undecided || ch.restarted
+		undecided = undecided || ch.restarted || ch.cut
 		switch {
+		case ch.cut: // told of its line
+			return
 		case ch.wrong >= wrongRun:
 			c.Why = string(ch.fault)
-		case ch.suspects > 1 && n.Mono-ch.oddSince >= oddFor:
+		case ch.odd(n):
 			c.Why = whyOdd
 		default:
 			return

@@ -21,6 +21,7 @@ type Site struct {
 	cold   levels
 	harsh  bool // kits that nobody sees could come to harm
 	lost   silence
+	supply battery
 	nests  []Config // for the words of the season's set-up
 	// The nests' word about the probe outside: it reads as a cluster does, or warmer than all nests' air.
 	swapped, warmer claim
@@ -126,22 +127,41 @@ func (s *Site) doeCold(n *Now) alarm.Condition {
 }
 
 func (s *Site) probeSilent(n *Now) alarm.Condition {
-	c, longest := alarm.Condition{Sure: true}, time.Duration(0)
-	s.Places(func(ch *Channel) {
+	c, longest, cut := alarm.Condition{Sure: true}, time.Duration(0), 0
+	s.vital(func(ch *Channel) {
 		silent := ch.silentFor(n)
 		c.Hold = c.Hold || ch.undecided(n)
 		if silent <= ch.stale {
 			return
 		}
 		longest = max(longest, silent)
+		if ch.cut {
+			cut++
+		}
+		c.Why = s.supply.also(c.Count, ch)
 		if c.Count++; c.Count == 1 {
 			c.Since, c.Probe, c.Unit = n.Wall.Add(-silent), ch.Probe, "h"
 			c.Value, c.Limit, c.HasValue, c.HasLimit = round2(silent.Hours()), ch.stale.Hours(), true, true
 		}
 	})
 	c.Severity = s.lost.step(n, c.Count, longest)
-	c.Hold = c.Count == 0 && (c.Hold || s.lost.held())
+	c.Hold = cut > 0 && cut == c.Count || c.Count == 0 && (c.Hold || s.lost.held())
 	return c
 }
 
-func (s *Site) probeFault(n *Now) alarm.Condition { return faulty(n, &s.lost.faulty, s.Places) }
+func (s *Site) probeFault(n *Now) alarm.Condition {
+	c := faulty(n, &s.lost.faulty, s.vital)
+	if c.Count == 0 {
+		failing(n, &s.lost.frays, &c, s.vital)
+		c.Hold = c.Hold && c.Count == 0
+	}
+	return c
+}
+
+// vital visits every channel of the site that somebody must be told of when it has nothing to say.
+func (s *Site) vital(visit func(c *Channel)) {
+	s.Places(visit)
+	if s.supply.volts != nil {
+		visit(s.supply.volts)
+	}
+}

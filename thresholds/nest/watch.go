@@ -34,6 +34,7 @@ type Watch struct {
 	birth                  birth
 	visits                 visits
 	damp                   damp
+	wet                    wetCell
 	lost                   silence
 	learned                learned
 	due                    dueList
@@ -171,6 +172,7 @@ func (w *Watch) Step(n *Now, events []alarm.Event) []alarm.Event {
 	events = w.birth.step(w, n, events)
 	events = w.visits.step(w, n, events)
 	w.damp.step(w, n)
+	w.wet.step(w, n)
 	w.learned.step(w, n)
 	w.due.step(w, n)
 	for i := range rules {

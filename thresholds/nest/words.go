@@ -40,6 +40,10 @@ const (
 	whyUnderAll    = "under-all"
 	whyLowAir      = "low-air"
 	whyNeverSeen   = "never-seen"
+	whyBattery     = "battery"
+	whyBatteryToo  = "battery-too"
+	whyWetCell     = "wet-cell"
+	whyFailing     = "failing"
 )
 
 // celsius is what both wrote without the second scale, which may round apart; other values stay as they are.
@@ -173,13 +177,17 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		return fmt.Sprintf("colder for two hours than kits should be, cluster probe %s, so the middle of the pile about %s. The pile may have moved away from the probe.",
 			both(c.Value), under(alarm.Condition{Value: w.pile.core, Limit: lim.C}, both, w.forAge())) + look + tipBack
 	},
-	alarm.ProbeSilent: func(_ *Watch, c alarm.Condition) string {
+	alarm.ProbeSilent: func(w *Watch, c alarm.Condition) string {
 		text := fmt.Sprintf("no usable reading from probe %s for %s", c.Probe, reached(c, hours))
 		if c.Count > 1 {
 			text += fmt.Sprintf(", and none of %d more of this nest's values", c.Count-1)
 		}
 		if c.Why == whyUnseen {
-			return text + ". Kits may be in it, the weather can harm them, and nothing is watching. Look at the nest now, then at the probe's plug, its cable and the line it hangs on."
+			unwatched := "its pile is not watched"
+			if w.air != nil && c.Probe == w.air.Probe {
+				unwatched = "without nest air neither heat nor chill is judged"
+			}
+			return text + ". Kits may be in it, the weather can harm them, and " + unwatched + ". Look at the nest now, then at the probe's plug, its cable and the line it hangs on."
 		}
 		if c.Severity == alarm.Notice {
 			return text + fmt.Sprintf(". It may come back by itself; a warning follows when it stays away for %.0f min. ", unseenFor.Minutes()) + lookAtIt
@@ -189,6 +197,10 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 	alarm.ProbeFault: func(w *Watch, c alarm.Condition) string {
 		if text, ok := w.learned.health.words(w, c); ok {
 			return text
+		}
+		if c.Why == whyWetCell {
+			return fmt.Sprintf("%s has read %.0f %% for half a day without a break, also while nest air was far too warm for that: there is water on the sensor. Damp is not judged by it. "+
+				"Take it out, let it dry in a warm dry room for a day, hang it where nothing drips on it; when it does that again, change it for one with a membrane.", c.Probe, c.Value)
 		}
 		return "the readings of " + faultWords(c)
 	},
@@ -322,6 +334,10 @@ func faultWords(c alarm.Condition) string {
 	if c.Why == whyOdd {
 		return fmt.Sprintf("%s jump, or stand still while others move; they are not used. Look at the probe, its plug and its cable.", c.Probe)
 	}
+	if c.Why == whyFailing {
+		return fmt.Sprintf("%s come less and less: %s of them are missed, a few at a time. A cable or a plug is going, and next it may go for good: "+
+			"clean and dry the plug, look along the cable, and change what is chewed or green.", c.Probe, over(c, percent, ""))
+	}
 	why := cmp.Or(plainFaults[sensors.Fault(c.Why)], c.Why)
 	return fmt.Sprintf("%s cannot be true (%s); they are not used. Look at the probe, its plug, its cable, and for water in the plug.", c.Probe, why)
 }
@@ -350,10 +366,20 @@ var siteSayings = map[alarm.Name]func(s *Site, c alarm.Condition) string{
 	},
 	alarm.SeasonSetupDue: func(s *Site, c alarm.Condition) string { return s.makeupWords(c) },
 	alarm.ProbeSilent: func(_ *Site, c alarm.Condition) string {
+		switch c.Why {
+		case whyBattery:
+			return fmt.Sprintf("No usable reading of the battery from probe %s for %s. Nobody would be told that it runs empty. %s", c.Probe, reached(c, hours), lookAtIt)
+		case whyBatteryToo:
+			return fmt.Sprintf("No usable reading of the air outside from probe %s for %s, and none of the battery. Kindling, visits and the season are judged less well, a silent nest counts as urgent, and nobody would be told that the battery runs empty. %s",
+				c.Probe, reached(c, hours), lookAtIt)
+		}
 		return fmt.Sprintf("No usable reading of the air outside from probe %s for %s. Kindling, visits and the season are judged less well, and a silent nest counts as urgent. %s",
 			c.Probe, reached(c, hours), lookAtIt)
 	},
-	alarm.ProbeFault: func(_ *Site, c alarm.Condition) string {
+	alarm.ProbeFault: func(s *Site, c alarm.Condition) string {
+		if s.supply.measures(c.Probe) {
+			return "The readings of the battery from " + faultWords(c)
+		}
 		return "The readings of the air outside from " + faultWords(c)
 	},
 }

@@ -1,4 +1,4 @@
-package w1
+package ds18b20
 
 import (
 	"encoding/hex"
@@ -20,10 +20,10 @@ const (
 	computed  = "computed by us"
 )
 
-func pad(t *testing.T, s string) (p [scratchpadSize]byte) {
+func pad(t *testing.T, s string) (p Scratchpad) {
 	t.Helper()
 	b, err := hex.DecodeString(strings.ReplaceAll(s, " ", ""))
-	if err != nil || len(b) != scratchpadSize {
+	if err != nil || len(b) != len(p) {
 		t.Fatalf("%q: not nine bytes", s)
 	}
 	copy(p[:], b)
@@ -55,17 +55,17 @@ func TestScratchpadCheckValues(t *testing.T) {
 		{"60 02 4b 46 7f ff 10 10 f2", "d", 0, sensors.WrongProbe, "a genuine chip where a clone is configured"},
 	} {
 		t.Run(row.bytes+" "+row.clone, func(t *testing.T) {
-			got, f := decode(pad(t, row.bytes), signatures[row.clone])
+			got, f := pad(t, row.bytes).Decode(row.clone)
 			check(t, got, f, row.want, row.fault, row.source)
 		})
 	}
 }
 
-func check(t *testing.T, got float64, f *fault, want float64, reason sensors.Fault, source string) {
+func check(t *testing.T, got float64, f *Fault, want float64, reason sensors.Fault, source string) {
 	t.Helper()
 	var have sensors.Fault
 	if f != nil {
-		have = f.reason
+		have = f.Reason
 	}
 	if have != reason || got != want {
 		t.Errorf("got %v with fault %q, want %v with %q (%s)", got, have, want, reason, source)
@@ -73,8 +73,8 @@ func check(t *testing.T, got float64, f *fault, want float64, reason sensors.Fau
 }
 
 // sealed makes a scratchpad around a raw value, its checksum right.
-func sealed(raw uint16, byte4, byte5, byte7 byte) (p [scratchpadSize]byte) {
-	p = [scratchpadSize]byte{byte(raw), byte(raw >> 8), 0x4b, 0x46, byte4, byte5, 0x0c, byte7}
+func sealed(raw uint16, byte4, byte5, byte7 byte) (p Scratchpad) {
+	p = Scratchpad{byte(raw), byte(raw >> 8), 0x4b, 0x46, byte4, byte5, 0x0c, byte7}
 	p[8] = onewire.CalcCRC(p[:8])
 	return p
 }
@@ -97,11 +97,11 @@ func TestTemperatureTable(t *testing.T) {
 		{0xfc90, -55, ""},
 	} {
 		t.Run(fmt.Sprintf("%04x", row.raw), func(t *testing.T) {
-			got, f := decode(sealed(row.raw, 0x7f, 0xff, 0x10), signatures[""])
+			got, f := sealed(row.raw, 0x7f, 0xff, 0x10).Decode("")
 			check(t, got, f, row.want, row.fault, table1)
 		})
 	}
-	got, f := decode(sealed(0x07ff, 0x7f, 0xff, 0x10), signatures[""])
+	got, f := sealed(0x07ff, 0x7f, 0xff, 0x10).Decode("")
 	check(t, got, f, 0, sensors.NotConverted, readme)
 }
 
@@ -124,7 +124,7 @@ func TestSignaturesOfClones(t *testing.T) {
 			if row.fault != "" {
 				want = 0
 			}
-			got, f := decode(sealed(0x0191, 0x7f, row.byte5, row.byte7), signatures[row.clone])
+			got, f := sealed(0x0191, 0x7f, row.byte5, row.byte7).Decode(row.clone)
 			check(t, got, f, want, row.fault, readme)
 		})
 	}
@@ -133,7 +133,7 @@ func TestSignaturesOfClones(t *testing.T) {
 func TestBitsWithoutMeaningAtLowResolution(t *testing.T) {
 	// DS18B20 datasheet: at 11, 10 and 9 bit the lowest 1, 2 and 3 bits are undefined.
 	for config, want := range map[byte]float64{0x7f: 25.4375, 0x5f: 25.375, 0x3f: 25.25, 0x1f: 25} {
-		if got, f := decode(sealed(0x0197, config, 0xff, 0x10), signatures[""]); f != nil || got != want {
+		if got, f := sealed(0x0197, config, 0xff, 0x10).Decode(""); f != nil || got != want {
 			t.Errorf("configuration byte %02x: got %v, %v; want %v", config, got, f, want)
 		}
 	}
@@ -152,30 +152,19 @@ func TestDallasChecksum(t *testing.T) {
 	}
 }
 
-func TestParseRefusesWhatIsNotNineBytes(t *testing.T) {
+func TestWhatTheBytesSayOfTheChip(t *testing.T) {
 	for _, row := range []struct {
-		name, text string
-		ok         bool
+		pad   Scratchpad
+		maker string
+		bits  int
 	}{
-		{"as the kernel prints it", "9e 01 4b 46 7f ff 0c 10 8a : crc=8a YES\n9e 01 4b 46 7f ff 0c 10 8a t=25875\n", true},
-		{"the first line counts, not the old second", "9e 01 4b 46 7f ff 0c 10 8a : crc=8a YES\n60 02 4b 46 7f ff 10 10 f2 t=38000\n", true},
-		{"errno as text", "-5\n", false},
-		{"a temperature alone", "25875\n", false},
-		{"cut short", "9e 01 4b 46 7f ff 0c : crc=8a YES\n", false},
-		{"not hexadecimal", "9e 01 4b 46 7f ff 0c 10 zz : crc=8a YES\n", false},
-		{"nothing", "", false},
+		{pad(t, "50 05 4b 46 7f ff 0c 10 1c"), "genuine", 12}, // README of counterfeit_DS18B20, as the families' byte 7
+		{sealed(0x0191, 0x1f, 0xff, 0x66), "clone d", 9},
+		{sealed(0x0191, 0x3f, 0xff, 0xff), "clone e", 10},
+		{sealed(0x0191, 0x5f, 0xff, 0x42), "unknown", 11},
 	} {
-		t.Run(row.name, func(t *testing.T) {
-			p, f := parse([]byte(row.text))
-			if (f == nil) != row.ok {
-				t.Fatalf("got %v", f)
-			}
-			if f != nil && f.reason != sensors.Malformed {
-				t.Errorf("got %q, want malformed", f.reason)
-			}
-			if row.ok && p != pad(t, "9e 01 4b 46 7f ff 0c 10 8a") {
-				t.Errorf("got % x", p)
-			}
-		})
+		if maker, bits := row.pad.Maker(), row.pad.Bits(); maker != row.maker || bits != row.bits {
+			t.Errorf("% x: got %s and %d bit, want %s and %d", row.pad, maker, bits, row.maker, row.bits)
+		}
 	}
 }

@@ -1,0 +1,5 @@
+//go:build !race
+
+package i2c
+
+const scripts = 10_000

@@ -1,0 +1,163 @@
+package board_test
+
+import (
+	"fmt"
+	"math"
+	"net"
+	"os"
+	"path/filepath"
+	"testing"
+	"time"
+
+	"nestmon/tests/board/line"
+)
+
+// hostSeenFromGuest is the address by which a guest of QEMU's user network reaches this machine's loopback (QEMU's documentation,
+// system/devices/net).
+const (
+	hostSeenFromGuest = "10.0.2.2"
+	guestAddress      = "10.0.2.15"
+)
+
+// Chips of the ARM board, as the emulator names them.
+const (
+	pile, air, outside = "pile", "air", "outside" // read by drivers of the kernel
+	mux                = 0x70                     // its address
+	first, fourth      = "first", "fourth"        // read by nestmon itself, behind channels 0 and 3 of a multiplexer
+)
+
+// A pile of kits that cools, by Newton's law with the time constant that thresholds/chill_test.go gives a fast one, at a probe below it.
+const (
+	coldAir = 10000 // thousandths of a degree
+	step    = 70    // more than what the chips resolve, a sixteenth of a degree: no real probe stands still
+	warmFor = 30    // minutes, before it cools
+	// longestChill bounds a failing test, in minutes of the board.
+	longestChill = 900
+)
+
+func cooling(minute int) int {
+	const warm, cold, tau, gain = 37.3, coldAir / 1000.0, 150.0, 0.85
+	core := warm - (warm-cold)*(1-math.Exp(-float64(max(0, minute-warmFor))/tau))
+	return coldAir + int(gain*(1000*core-coldAir)) + minute/2%2*step
+}
+
+// bootARM starts an i.MX6 board with sensors on its first I2C bus and a network card.
+func bootARM(t *testing.T) (*machine, *monitor) {
+	k := findKit(t)
+	kernel, tree, dtb := k.file(t, "armhf/vmlinuz"), k.file(t, "armhf/modules"), k.file(t, "armhf/imx6q-sabrelite.dtb")
+	emulator := k.emulator(t, "qemu-system-arm")
+	files := bundle{"init": build(t, guest, "arm", "7"), "nestmon": build(t, program, "arm", "7"), "nestmon6": build(t, program, "arm", "6")}
+	files.addModules(t, tree, "i2c-dev", "i2c-imx", "lm75", "tmp421", "gpio-mxc", "fec")
+	dir := t.TempDir()
+	socket, qmp := filepath.Join(dir, "line"), filepath.Join(dir, "qmp")
+	// The kernel's tests of its own cryptography take most of its start. The driver of the serial line would move its bytes by a DMA engine that the emulator does not have: that engine's driver is left out.
+	m := boot(t, k, emulator, socket,
+		"-M", "sabrelite", "-smp", "1", "-m", "512", "-nodefaults", "-nographic", "-no-reboot", "-icount", ahead,
+		"-kernel", kernel, "-dtb", dtb, "-initrd", files.pack(t),
+		"-append", "console=ttymxc1 panic=-1 loglevel=4 cryptomgr.notests initcall_blacklist=sdma_driver_init fw_devlink=permissive "+environment("/dev/ttymxc0", guestAddress),
+		"-serial", "unix:"+socket+",server=on,wait=off", "-serial", "stdio", "-qmp", "unix:"+qmp+",server=on,wait=off", "-nic", "user",
+		"-device", "tmp105,bus=i2c-bus.0,address=0x4a,id="+air, "-device", "tmp105,bus=i2c-bus.0,address=0x4b,id="+outside,
+		"-device", "tmp421,bus=i2c-bus.0,address=0x4c,id="+pile,
+		"-device", "pca9548,bus=i2c-bus.0,address="+fmt.Sprint(mux)+",id=mux",
+		"-device", "tmp105,bus=i2c.0,address=0x49,id="+first, "-device", "tmp105,bus=i2c.3,address=0x49,id="+fourth)
+	return m, watchChips(t, m, qmp)
+}
+
+// TestARM warms and cools the chips of a board, and hears at its phone what the daemon there makes of it. Delays of alarms are the real
+// ones, by the board's clock.
+func TestARM(t *testing.T) {
+	m, chips := bootARM(t)
+	phone := listen(t)
+	mild := func() {
+		chips.warm(pile, "temperature0", 36500)
+		chips.warm(air, "temperature", 21000)
+		chips.warm(outside, "temperature", 12500)
+	}
+	mild()
+	adapter := "/sys/class/i2c-adapter/i2c-0"
+	for _, device := range []string{"tmp105 0x4a", "tmp105 0x4b", "tmp421 0x4c"} {
+		m.write(adapter+"/new_device", device)
+	}
+	// The emulator's chip is a TMP105, whose configuration is one byte. Where a TMP102 has the second it answers with the byte that was last on
+	// the wire: after a temperature of any whole degrees and a quarter, 40, which a TMP102 has at one conversion a second. With others
+	// it is a chip whose configuration changed.
+	for channel, milliC := range map[uint8]int{0: 36250, 3: -20750} {
+		chips.warm(map[uint8]string{0: first, 3: fourth}[channel], "temperature", milliC)
+		m.call("Send", line.Bytes{Address: mux, Bytes: []byte{1 << channel}}, &struct{}{})
+		m.call("Send", line.Bytes{Address: 0x49, Bytes: []byte{1, 0x60}}, &struct{}{})
+	}
+	m.write(configFile, fmt.Sprintf(`
+site: {id: barn, name: Barn, timezone: UTC, display: celsius}
+data: /tmp/data
+poll: 30s
+probes:
+  - {id: oak-cluster, source: kernel, device: /sys/bus/i2c/devices/0-004c, quantities: [temperature]}
+  - {id: oak-air, source: kernel, device: /sys/bus/i2c/devices/0-004a, chip: lm75}
+  - {id: outside, source: kernel, device: /sys/bus/i2c/devices/0-004b, chip: lm75}
+  - {id: elm-cluster, source: i2c, chip: tmp102, bus: i2c-0, mux: 0x70, channel: 0, address: 0x49}
+  - {id: elm-air, source: i2c, chip: tmp102, bus: i2c-0, mux: 0x70, channel: 3, address: 0x49}
+  - {id: elm-cage, source: i2c, chip: sht4x, bus: i2c-0, address: 0x44} # is not there
+nests:
+  - {id: oak, kind: wooden-box, cluster: oak-cluster, air: oak-air}
+  - {id: elm, kind: wooden-box, cluster: elm-cluster, air: elm-air, cage: elm-cage}
+outside: outside
+phone: {channels: [{name: mobile, url: "http://%s:%d", at_least: notice}]}
+`, hostSeenFromGuest, phone.Listener.Addr().(*net.TCPAddr).Port))
+
+	if got := m.run("/nestmon6", "check", "--config", configFile); got.Code != 0 {
+		t.Errorf("check: exit %d\n%s%s", got.Code, got.Out, got.Err)
+	}
+	daemon := m.daemon("/nestmon")
+	m.archived("oak-cluster,36.", "oak-air,21.00", "outside,12.50") // the emulated tmp421 is off by a sixteenth of a degree
+	m.lap("first readings")
+
+	m.part("chips that nestmon reads itself", func(t *testing.T) {
+		m.archived("elm-cluster,36.25", "elm-air,-20.75")
+		chips.warm(first, "temperature", 30250)
+		m.archived("elm-cluster,30.25", "elm-air,-20.75")
+		chips.warm(fourth, "temperature", -3750)
+		m.archived("elm-cluster,30.25", "elm-air,-3.75")
+		m.logged("probe=elm-cage quantity=temperature fault=timed-out")
+		chips.warm(first, "temperature", 35000)
+		m.logged("probe=elm-cluster quantity=temperature fault=settling")
+		m.lap("own chips")
+	})
+	m.part("heat", func(t *testing.T) {
+		chips.warm(air, "temperature", 38000)
+		phone.waitFor(m, "URGENT: nest oak: nest too hot, 38.0 °C")
+		mild()
+		phone.waitFor(m, "over: nest oak: nest too hot")
+		m.lap("heat")
+	})
+	m.part("chill", func(t *testing.T) {
+		if os.Getenv("NESTMON_BOARD_LONG") != "1" {
+			t.Skip("skipped: three hours of the board take more than a minute; tests/board/run does it")
+		}
+		if got := m.run("/nestmon6", "litter", "kindled", "--config", configFile, "--nest", "oak", "--born", "7"); got.Code != 0 {
+			t.Fatalf("litter: exit %d\n%s%s", got.Code, got.Out, got.Err)
+		}
+		for minute := 0; minute < longestChill && !phone.heard("URGENT: nest oak: kits too cold"); minute += 2 {
+			chips.warm(pile, "temperature0", cooling(minute))
+			chips.warm(air, "temperature", coldAir+minute/2%3*step)
+			m.call("Sleep", 2*time.Minute, &struct{}{})
+		}
+		phone.waitFor(m, "URGENT: nest oak: kits too cold")
+		m.lap("chill")
+	})
+	mild()
+	m.part("a chip that is gone", func(t *testing.T) {
+		m.write(adapter+"/delete_device", "0x4a")
+		phone.waitFor(m, "WARNING: nest oak: no data")
+		m.write(adapter+"/new_device", "tmp105 0x4a")
+		phone.waitFor(m, "over: nest oak: no data")
+		m.lap("silence")
+	})
+	m.stop(daemon)
+	m.part("GOARM=6", func(t *testing.T) {
+		chips.warm(outside, "temperature", -7500)
+		daemon := m.daemon("/nestmon6")
+		m.archived("outside,-7.50")
+		m.stop(daemon)
+		m.lap("the other build")
+	})
+}

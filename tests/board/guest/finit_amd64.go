@@ -1,0 +1,3 @@
+package main
+
+const finitModule = 313 // SYS_FINIT_MODULE, which package syscall does not name on amd64

@@ -1,0 +1,3 @@
+package main
+
+const finitModule = 273 // SYS_FINIT_MODULE
