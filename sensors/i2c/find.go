@@ -101,8 +101,9 @@ func (s *search) within(ctx context.Context, a adapter, out sensors.FoundBus) se
 	for _, above := range a.above {
 		taken = append(taken, s.taken[above]...)
 	}
+	found := out // one that hangs is left what it writes in
+	found.Notes = slices.Clone(out.Notes)
 	go func() {
-		found := out
 		taken := s.bus(ctx, a, taken, &found)
 		done <- result{found, taken}
 	}()
