@@ -8,7 +8,7 @@
 //
 // The subpackages are the sources (w1, onewire, kernel, i2c, radio, recorded, simulated) and the screen, which every reading passes once before
 // it is judged. They know this package and never each other, except that w1 and onewire let ds18b20 judge the bytes of the one chip both
-// read; sourcetest holds the suite every source must pass.
+// read, and that radio reaches its broker by package broker, as the sink that publishes does; sourcetest holds the suite every source must pass.
 //
 // Units: °C, % relative humidity over water, ppm; instants carry the monotonic clock where they were measured here.
 // Sources are bound to hardware identity (ROM number, device path), never to the order of discovery. Which probe hangs in

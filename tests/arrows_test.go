@@ -72,6 +72,8 @@ var also = map[string][]string{
 	"sensors/w1":      {"sensors/ds18b20"}, // two ways to one chip, and one judge of its bytes
 	"sensors/onewire": {"sensors/ds18b20"},
 	"sensors/offsets": {"sensors/ds18b20"}, // a number of its own is the same probe by either way
+	"sensors/radio":   {"sensors/broker"},  // who hears probes over a broker reaches it as who publishes to one
+	"exporter/mqtt":   {"sensors/broker"},
 }
 
 // kin are packages that those beside them may import: what the chips of one bus have in common.
@@ -85,7 +87,8 @@ var foreign = map[string][]string{
 
 // alsoForeign lists the modules single packages may use beyond those of their room.
 var alsoForeign = map[string][]string{
-	"sensors/radio": {"github.com/eclipse/paho.mqtt.golang"}, // probes that arrive over MQTT
+	"sensors/radio":  {"github.com/eclipse/paho.mqtt.golang"}, // probes that arrive over MQTT
+	"sensors/broker": {"github.com/eclipse/paho.mqtt.golang"}, // the reasons for which a broker refuses
 }
 
 // noIO are the packages of the standard library that the decisions must not touch.

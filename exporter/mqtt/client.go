@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"nestmon/exporter"
+	"nestmon/sensors/broker"
 )
 
 // The values of $state that are used.
@@ -104,9 +105,9 @@ func New(o Options) (*Client, error) {
 	if err != nil {
 		return nil, fmt.Errorf("mqtt: %w", err)
 	}
-	roots, err := certificates(o.Config.CAFile)
+	roots, err := broker.Certificates(o.Config.CAFile)
 	if err != nil {
-		return nil, fmt.Errorf("mqtt: %w", err)
+		return nil, fmt.Errorf("mqtt: ca_file: %w", err)
 	}
 	o.fill()
 	rec, err := openRecord(o.Store)

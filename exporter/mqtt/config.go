@@ -2,12 +2,12 @@ package mqtt
 
 import (
 	"fmt"
-	"net/url"
 	"os"
 	"regexp"
 	"strings"
 
 	"nestmon/exporter"
+	"nestmon/sensors/broker"
 )
 
 // Config is the block publish.mqtt of the configuration.
@@ -53,7 +53,7 @@ func CheckNest(id string) error {
 
 // Validate reports every setting that cannot work.
 func (c Config) Validate(report func(path, problem string)) {
-	c.validateBroker(report)
+	broker.Validate(c.Broker, c.CAFile, report)
 	if c.Password.IsSet() && c.PasswordFile != "" {
 		report("password", "is given beside password_file; write one of them")
 	}
@@ -68,22 +68,6 @@ func (c Config) Validate(report func(path, problem string)) {
 	}
 	if c.QoS != 1 && c.QoS != 2 {
 		report("qos", fmt.Sprintf("%d would lose states; write 1 or 2", c.QoS))
-	}
-}
-
-func (c Config) validateBroker(report func(path, problem string)) {
-	u, err := url.Parse(c.Broker)
-	switch {
-	case c.Broker == "":
-		report("broker", "is missing; write its address, such as tcp://localhost:1883 or ssl://broker.example:8883")
-	case strings.Contains(c.Broker, "@"): // never quoted: what stands before the @ may be a password
-		report("broker", "holds a user name or password; write them as username and password_file")
-	case err != nil || (u.Scheme != "tcp" && u.Scheme != "ssl") || u.Hostname() == "" || u.Port() == "":
-		report("broker", fmt.Sprintf("%q is not an address; write tcp://HOST:PORT or ssl://HOST:PORT", c.Broker))
-	case u.Path != "" || u.RawQuery != "" || u.Fragment != "":
-		report("broker", fmt.Sprintf("%q goes on after the port; write tcp://HOST:PORT or ssl://HOST:PORT", c.Broker))
-	case u.Scheme == "tcp" && c.CAFile != "":
-		report("ca_file", "is of no use on a tcp:// connection; write broker: ssl://HOST:PORT")
 	}
 }
 

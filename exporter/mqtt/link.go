@@ -8,13 +8,14 @@ import (
 	"fmt"
 	"net"
 	"net/url"
-	"os"
 	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
+
+	"nestmon/sensors/broker"
 )
 
 const (
@@ -79,7 +80,7 @@ func dial(o Options, root Root, password string, roots *x509.CertPool) *link {
 		SetConnectionLostHandler(func(_ paho.Client, err error) { l.lost(err, o.Config.clientID(), o.Now()) }).
 		SetConnectionNotificationHandler(func(_ paho.Client, n paho.ConnectionNotification) {
 			if f, ok := n.(paho.ConnectionNotificationFailed); ok {
-				l.because(refusal(l.broker, f.Reason))
+				l.because(broker.Refusal("mqtt "+l.broker, f.Reason))
 			}
 		})
 	l.client = paho.NewClient(opts)
@@ -312,22 +313,6 @@ func poke(c chan struct{}) {
 	case c <- struct{}{}:
 	default:
 	}
-}
-
-// certificates reads the certificates a broker's own is checked against; nil stands for the system's.
-func certificates(file string) (*x509.CertPool, error) {
-	if file == "" {
-		return nil, nil
-	}
-	b, err := os.ReadFile(file)
-	if err != nil {
-		return nil, fmt.Errorf("ca_file: %w; make the file readable for this user", err)
-	}
-	pool := x509.NewCertPool()
-	if !pool.AppendCertsFromPEM(b) {
-		return nil, fmt.Errorf("ca_file: %s holds no PEM certificate; write the file that signed the broker's certificate", file)
-	}
-	return pool, nil
 }
 
 // errStopping is returned by a Publish that comes after, or is overtaken by, Close.

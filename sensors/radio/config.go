@@ -5,13 +5,13 @@ import (
 	"encoding/hex"
 	"fmt"
 	"maps"
-	"net/url"
 	"slices"
 	"strings"
 	"time"
 	"unicode/utf8"
 
 	"nestmon/sensors"
+	"nestmon/sensors/broker"
 )
 
 // Kind is what the configuration writes as source.
@@ -31,19 +31,7 @@ func (c Config) Validate(report func(path, problem string)) {
 	if c.PasswordFile != "" && c.Username == "" {
 		report("username", "is missing; a password needs one")
 	}
-	u, err := url.Parse(c.Broker)
-	switch {
-	case c.Broker == "":
-		report("broker", "is missing; write its address, such as tcp://localhost:1883 or ssl://broker.example:8883")
-	case strings.Contains(c.Broker, "@"): // never quoted: what stands before the @ may be a password
-		report("broker", "holds a user name or password; write them as username and password_file")
-	case err != nil || (u.Scheme != "tcp" && u.Scheme != "ssl") || u.Hostname() == "" || u.Port() == "":
-		report("broker", fmt.Sprintf("%q is not an address; write tcp://HOST:PORT or ssl://HOST:PORT", c.Broker))
-	case u.Path != "" || u.RawQuery != "" || u.Fragment != "":
-		report("broker", fmt.Sprintf("%q goes on after the port; write tcp://HOST:PORT or ssl://HOST:PORT", c.Broker))
-	case u.Scheme == "tcp" && c.CAFile != "":
-		report("ca_file", "is of no use on a tcp:// connection; write broker: ssl://HOST:PORT")
-	}
+	broker.Validate(c.Broker, c.CAFile, report)
 }
 
 // clientID is the same at every start, so that a broker ends the old connection when a new one comes, and differs between sites. It has

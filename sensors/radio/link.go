@@ -15,6 +15,8 @@ import (
 	"time"
 
 	paho "github.com/eclipse/paho.mqtt.golang"
+
+	"nestmon/sensors/broker"
 )
 
 const (
@@ -270,7 +272,7 @@ func (s *Source) dial(ctx context.Context, id string, receive func(topic string,
 	}
 	if err := token.Error(); err != nil {
 		l.end()
-		return nil, refusedConnection(s.host(), err)
+		return nil, broker.Refusal("radio "+s.host(), err)
 	}
 	return l, nil
 }
@@ -335,16 +337,8 @@ func (c Config) secrets() (password string, roots *x509.CertPool, err error) {
 		}
 		password = strings.TrimRight(string(text), "\r\n")
 	}
-	if c.CAFile == "" {
-		return password, nil, nil
-	}
-	text, err := os.ReadFile(c.CAFile)
-	if err != nil {
-		return "", nil, fmt.Errorf("ca_file %w: %w; make the file readable for this user", errFile, err)
-	}
-	roots = x509.NewCertPool()
-	if !roots.AppendCertsFromPEM(text) {
-		return "", nil, fmt.Errorf("ca_file %w: %s holds no PEM certificate; write the file that signed the broker's certificate", errFile, c.CAFile)
+	if roots, err = broker.Certificates(c.CAFile); err != nil {
+		return "", nil, fmt.Errorf("ca_file %w: %w", errFile, err)
 	}
 	return password, roots, nil
 }
