@@ -33,15 +33,12 @@ type Source struct {
 // New makes a source of the chips. Nothing is opened until Read: a chip or a bus that is missing does not keep the daemon from starting.
 func New(root string, probes []ProbeConfig, poll time.Duration, log *slog.Logger) (*Source, error) {
 	s := &Source{Now: time.Now, Wire: Kind, root: root, configs: probes, log: sensors.NewChangeLog(log)}
-	var problems []error
-	wrong := func(i int, path, problem string) {
-		problems = append(problems, fmt.Errorf("probe %s: %s: %s", probes[i].ID, path, problem))
+	var bound sensors.Bindings
+	for _, c := range probes {
+		c.Validate(bound.Report(c.ID))
 	}
-	for i, c := range probes {
-		c.Validate(func(path, problem string) { wrong(i, path, problem) })
-	}
-	Together(probes, wrong)
-	if err := errors.Join(problems...); err != nil {
+	Together(probes, func(i int, path, problem string) { bound.Report(probes[i].ID)(path, problem) })
+	if err := bound.Err(); err != nil {
 		return nil, err
 	}
 	for _, c := range probes {

@@ -35,16 +35,10 @@ type Source struct {
 // devices are looked at only for what they measure where neither chip nor configuration says it.
 func New(root string, probes []ProbeConfig, poll time.Duration, log *slog.Logger) (*Source, error) {
 	s := &Source{Now: time.Now, Wire: Kind, root: root, configs: probes, log: sensors.NewChangeLog(log)}
-	var problems []error
-	byDevice := make(map[string]string)
+	var bound sensors.Bindings
 	for _, c := range probes {
-		c.Validate(func(path, problem string) {
-			problems = append(problems, fmt.Errorf("probe %s: %s: %s", c.ID, path, problem))
-		})
-		if first, twice := byDevice[c.Device]; twice {
-			problems = append(problems, fmt.Errorf("probe %s: device: %s is bound to %s already; write another device", c.ID, c.Device, first))
-		}
-		byDevice[c.Device] = c.ID
+		c.Validate(bound.Report(c.ID))
+		bound.Bind(c.ID, "device", c.Device, "another device")
 		s.probes = append(s.probes, c.probe(poll, func() []sensors.Quantity {
 			d, err := s.find(c)
 			if err != nil {
@@ -53,7 +47,7 @@ func New(root string, probes []ProbeConfig, poll time.Duration, log *slog.Logger
 			return d.shows()
 		}))
 	}
-	if err := errors.Join(problems...); err != nil {
+	if err := bound.Err(); err != nil {
 		return nil, err
 	}
 	return s, nil

@@ -47,18 +47,12 @@ type Source struct {
 // New makes a source of the probes; root is "/" on a board. Nothing is touched until Read: a probe or a bus that is missing does not
 // keep the daemon from starting.
 func New(root string, probes []ProbeConfig, poll time.Duration, log *slog.Logger) (*Source, error) {
-	var problems []error
-	byROM := make(map[string]string)
+	var bound sensors.Bindings
 	for _, c := range probes {
-		c.Validate(func(path, problem string) {
-			problems = append(problems, fmt.Errorf("probe %s: %s: %s", c.ID, path, problem))
-		})
-		if first, twice := byROM[c.ROM]; twice {
-			problems = append(problems, fmt.Errorf("probe %s: rom: %s is bound to %s already; write the number of another probe", c.ID, c.ROM, first))
-		}
-		byROM[c.ROM] = c.ID
+		c.Validate(bound.Report(c.ID))
+		bound.Bind(c.ID, "rom", c.ROM, "the number of another probe")
 	}
-	if err := errors.Join(problems...); err != nil {
+	if err := bound.Err(); err != nil {
 		return nil, err
 	}
 	return &Source{

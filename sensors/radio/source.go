@@ -51,27 +51,22 @@ func New(config Config, site string, probes []ProbeConfig, poll time.Duration, l
 	config.Validate(func(path, problem string) {
 		problems = append(problems, fmt.Errorf("radio: %s: %s", path, problem))
 	})
+	var bound sensors.Bindings
 	s := &Source{
 		Now: time.Now, Timing: DefaultTiming(), config: config, client: config.clientID(site), log: log, told: sensors.NewChangeLog(log),
 		done: make(chan struct{}), inbox: map[string][]message{}, refused: map[string]error{},
 	}
-	bound := map[string]string{}
 	for _, c := range probes {
-		c.Validate(func(path, problem string) {
-			problems = append(problems, fmt.Errorf("probe %s: %s: %s", c.ID, path, problem))
-		})
+		c.Validate(bound.Report(c.ID))
 		for _, place := range c.Places() {
-			if first, twice := bound[place]; twice {
-				problems = append(problems, fmt.Errorf("probe %s: topic: %s is bound to %s already; write another topic or pointer", c.ID, place, first))
-			}
-			bound[place] = c.ID
+			bound.Bind(c.ID, "topic", place, "another topic or pointer")
 		}
 		s.probes = append(s.probes, newProbe(c, poll))
 		if !slices.Contains(s.topics, c.Topic) {
 			s.topics = append(s.topics, c.Topic)
 		}
 	}
-	if err := errors.Join(problems...); err != nil {
+	if err := errors.Join(errors.Join(problems...), bound.Err()); err != nil {
 		return nil, err
 	}
 	s.problem = fmt.Errorf("radio %s: not connected yet", s.host())
