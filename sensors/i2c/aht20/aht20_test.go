@@ -98,24 +98,11 @@ func TestALostSupplyIsMendedByTheSecondReading(t *testing.T) {
 	})
 }
 
-// deaf is a bus on which nothing that is only written arrives.
-type deaf struct {
-	*i2ctest.Bus
-	now bool
-}
-
-func (b *deaf) Tx(addr uint16, w, r []byte) error {
-	if b.now && len(r) == 0 {
-		return nil
-	}
-	return b.Bus.Tx(addr, w, r)
-}
-
 // periph takes what the chip measured last time for what it was just told to measure.
 func TestAnOldResultIsNone(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		emulated := i2ctest.NewAHT20()
-		b := &deaf{Bus: i2ctest.With(Driver, emulated)}
+		b := &i2ctest.Deaf{Bus: i2ctest.With(Driver, emulated)}
 		dev, err := aht20.NewI2C(b, nil)
 		if err != nil {
 			t.Fatal(err)
@@ -123,7 +110,7 @@ func TestAnOldResultIsNone(t *testing.T) {
 		c := i2ctest.Open(t, Driver, b)
 		i2ctest.Reads(t, c, wantC, wantPct)
 		emulated.Set(10, 50)
-		b.now = true
+		b.Now = true
 		var env physic.Env
 		if err := dev.Sense(&env); err != nil || env.Temperature.Celsius() < 28 {
 			t.Errorf("periph alone: %v, %v; it used to say what was true before", env.Temperature, err)

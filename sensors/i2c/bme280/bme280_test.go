@@ -138,31 +138,18 @@ func TestAStuckStatusBitIsNotWaitedForWithoutEnd(t *testing.T) {
 	})
 }
 
-// deaf is a bus on which nothing that is only written arrives.
-type deaf struct {
-	*i2ctest.Bus
-	now bool
-}
-
-func (b *deaf) Tx(addr uint16, w, r []byte) error {
-	if b.now && len(r) == 0 {
-		return nil
-	}
-	return b.Bus.Tx(addr, w, r)
-}
-
 // periph takes what the chip measured last time for what it was just told to measure.
 func TestAnOldResultIsNone(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		emulated := i2ctest.NewBME280()
-		b := &deaf{Bus: i2ctest.With(Driver, emulated)}
+		b := &i2ctest.Deaf{Bus: i2ctest.With(Driver, emulated)}
 		_, sense := alone(t, b)
 		c := i2ctest.Open(t, Driver, b)
 		for range 10 {
 			i2ctest.Reads(t, c, 22.93, 64686.0/1024)
 		}
 		emulated.Set(10, 50)
-		b.now = true
+		b.Now = true
 		if got, _ := sense(); got != 22.93 {
 			t.Errorf("periph alone: %v °C; it used to say what was true before", got)
 		}

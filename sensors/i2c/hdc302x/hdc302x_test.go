@@ -2,7 +2,6 @@ package hdc302x_test
 
 import (
 	"errors"
-	"math"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -66,21 +65,7 @@ func TestMeasurements(t *testing.T) {
 
 func check(t *testing.T, got []float64, err error, want []float64, fault sensors.Fault) {
 	t.Helper()
-	var f *chip.Fault
-	switch {
-	case fault != "":
-		if !errors.As(err, &f) || f.Reason != fault || got != nil {
-			t.Errorf("got %v, %v; want %s and no value", got, err, fault)
-		}
-	case err != nil || len(got) != len(want):
-		t.Errorf("got %v, %v; want %v", got, err, want)
-	default:
-		for i := range got {
-			if math.Abs(got[i]-want[i]) > 0.05 {
-				t.Errorf("got %v, want %v", got, want)
-			}
-		}
-	}
+	i2ctest.Answers(t, got, err, want, fault, 0.05)
 }
 
 // rig is a chip in a nest at 31.25 °C and 71 %.

@@ -58,10 +58,39 @@ func NotOpened(t *testing.T, d chip.Driver, b i2c.Bus, reason sensors.Fault) {
 	Is(t, err, reason)
 }
 
+// Answers checks an answer: a fault and no value, or want to within so much.
+func Answers(t *testing.T, got []float64, err error, want []float64, reason sensors.Fault, within float64) {
+	t.Helper()
+	if reason != "" {
+		if got != nil {
+			t.Errorf("got %v beside %v", got, err)
+		}
+		Is(t, err, reason)
+		return
+	}
+	if err != nil || !slices.EqualFunc(got, want, func(a, b float64) bool { return math.Abs(a-b) <= within }) {
+		t.Errorf("got %v, %v; want %v", got, err, want)
+	}
+}
+
 // Is checks that an error is a fault, and which.
 func Is(t *testing.T, err error, reason sensors.Fault) {
 	t.Helper()
 	if f, ok := errors.AsType[*chip.Fault](err); !ok || f.Reason != reason {
 		t.Errorf("got %v, want %q", err, reason)
 	}
+}
+
+// Deaf is a bus on which, while Now is set, nothing that is only written arrives.
+type Deaf struct {
+	*Bus
+	Now bool
+}
+
+// Tx does one transaction.
+func (b *Deaf) Tx(addr uint16, w, r []byte) error {
+	if b.Now && len(r) == 0 {
+		return nil
+	}
+	return b.Bus.Tx(addr, w, r)
 }

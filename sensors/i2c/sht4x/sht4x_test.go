@@ -1,8 +1,6 @@
 package sht4x_test
 
 import (
-	"errors"
-	"math"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -64,21 +62,7 @@ func TestMeasurements(t *testing.T) {
 
 func check(t *testing.T, got []float64, err error, want []float64, fault sensors.Fault) {
 	t.Helper()
-	var f *chip.Fault
-	switch {
-	case fault != "":
-		if !errors.As(err, &f) || f.Reason != fault || got != nil {
-			t.Errorf("got %v, %v; want %s and no value", got, err, fault)
-		}
-	case err != nil || len(got) != len(want):
-		t.Errorf("got %v, %v; want %v", got, err, want)
-	default:
-		for i := range got {
-			if math.Abs(got[i]-want[i]) > 0.001 {
-				t.Errorf("got %v, want %v", got, want)
-			}
-		}
-	}
+	i2ctest.Answers(t, got, err, want, fault, 0.001)
 }
 
 func TestOpen(t *testing.T) {
