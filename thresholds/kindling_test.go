@@ -68,6 +68,8 @@ func TestKindling(t *testing.T) {
 		}
 		return 13
 	}, air: cools}
+	lies := warmed(func(m int) float64 { return 5.5 + 0.3*math.Sin(float64(m)/40) }, 26, 3, 600, stays)
+	cases["a litter under a probe of half degrees"] = course{cluster: func(m int) float64 { return math.Round(2*lies(m)) / 2 }, air: cold, within: 240}
 	for name, c := range cases {
 		t.Run(name, func(t *testing.T) {
 			r, events := trace{minutes: 1400, litters: bred(30), cluster: c.cluster, air: c.air, outside: constant(c.air(0) - 2)}.run(t)

@@ -23,7 +23,7 @@ const (
 	birthQuick   = 75.0  // min of that warmth make a litter
 	birthMinutes = 200.0 // min of any warmth do: longer than a doe sits
 	birthKept    = 250.0 // min kept at most
-	birthStill   = 30    // min without the least change are no litter's, but those of a probe that is stuck
+	birthStill   = 30    // min without the least change: further ones prove nothing, for the probe may be stuck, or have coarse steps
 	birthFading  = 0.8   // of its highest warmth, after birthQuick, that cools slowly, is a litter that dies: straw a doe has left cools fast
 	fadingLeast  = 5.0   // K above the empty nest: in mild air neither dies so soon
 	fadingFall   = 1.5   // K that the cluster itself must have fallen, not only neared the air
@@ -83,9 +83,11 @@ func (b *birth) step(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
 	if lift-b.before > birthDoe {
 		minute = birthWithDoe
 	}
-	moves := b.still < birthStill
-	b.minutes = counted(b.minutes, minute, moves && over > b.slack && warmth > birthHolds*b.peak)
-	b.strong = counted(b.strong, minute, moves && warmth > birthWarmth)
+	if b.still >= birthStill {
+		minute = 0
+	}
+	b.minutes = counted(b.minutes, minute, over > b.slack && warmth > birthHolds*b.peak)
+	b.strong = counted(b.strong, minute, warmth > birthWarmth)
 	fading := b.minutes > 0 && b.age >= birthQuick && over > fadingLeast && warmth < birthFading*b.peak && p.coolsSlowly()
 	if b.strong < birthQuick && b.minutes < birthMinutes && !fading {
 		return events
