@@ -84,7 +84,7 @@ func (l *ledger) succeeded(n int) {
 	now := l.opt.Now()
 	if !l.health.OK {
 		l.log.Info("sink recovered", slog.Int("failures", l.failures), slog.Duration("outage", now.Sub(l.health.Since).Round(time.Second)))
-		l.health.OK, l.health.Since, l.health.Error = true, now, ""
+		l.health.OK, l.health.Since, l.health.Error, l.health.Misconfigured = true, now, "", false
 	}
 	l.failures = 0
 	l.health.Sent += uint64(n)
@@ -93,17 +93,23 @@ func (l *ledger) succeeded(n int) {
 	}
 }
 
-// failed notes one failed try. Only the first in a row is logged.
+// failed notes one failed try. Only the first in a row is logged, and the first that only a person can mend.
 func (l *ledger) failed(err error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if l.health.OK {
+	wrong := IsMisconfigured(err)
+	switch {
+	case wrong && !l.health.Misconfigured:
+		l.log.Error("sink is set up wrongly, trying again", slog.Any("err", err))
+	case l.health.OK:
 		l.log.Warn("sink failed, trying again", slog.Any("err", err))
+	}
+	if l.health.OK {
 		l.health.OK, l.health.Since = false, l.opt.Now()
 	}
 	l.failures++
 	l.health.Failed++
-	l.health.Error = err.Error()
+	l.health.Error, l.health.Misconfigured = err.Error(), wrong
 }
 
 // refused notes things set aside for good.

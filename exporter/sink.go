@@ -23,15 +23,17 @@ type State struct {
 
 // SinkHealth is what is known of one sink.
 type SinkHealth struct {
-	Name     string
-	OK       bool
-	Since    time.Time // when OK last changed
-	LastOK   time.Time
-	Error    string // the newest failure, without secrets, empty while OK
-	Sent     uint64
-	Failed   uint64
-	Pending  int64     // what waits to be sent, for sinks that owe delivery
-	OldestAt time.Time // the oldest thing that waits
+	Name   string
+	OK     bool
+	Since  time.Time // when OK last changed
+	LastOK time.Time
+	Error  string // the newest failure, without secrets, empty while OK
+	// Misconfigured means that waiting does not help: a person must put something right. Tries go on all the same.
+	Misconfigured bool
+	Sent          uint64
+	Failed        uint64
+	Pending       int64     // what waits to be sent, for sinks that owe delivery
+	OldestAt      time.Time // the oldest thing that waits
 }
 
 // Publisher is a sink of state: what it shows is replaced whole, and nothing is owed for what was missed.
@@ -87,6 +89,13 @@ func Permanent(err error) error { return permanent{err} }
 
 // IsPermanent reports whether err was marked by Permanent.
 func IsPermanent(err error) bool { return errors.As(err, new(permanent)) }
+
+// IsMisconfigured reports whether err stands until a person puts something right, such as a wrong password or a bucket that does not
+// exist: it, or one it wraps, has a method Misconfigured that returns true. It is tried again for ever all the same.
+func IsMisconfigured(err error) bool {
+	var wrong interface{ Misconfigured() bool }
+	return errors.As(err, &wrong) && wrong.Misconfigured()
+}
 
 // Commit is everything one poll produced. It is stored before anything of it is published.
 type Commit struct {

@@ -4,12 +4,16 @@ import (
 	"encoding"
 	"fmt"
 	"math"
+	"os"
 	"reflect"
+	"regexp"
 	"strconv"
 	"strings"
 	"time"
 
 	"github.com/goccy/go-yaml/ast"
+
+	"nestmon/exporter"
 )
 
 // decoder fills structs from the nodes of a YAML file and remembers where everything stands, so that whatever is found
@@ -126,12 +130,31 @@ func (d *decoder) list(node ast.Node, v reflect.Value, path string) {
 	d.decode(node, v.Index(0), path+"[0]")
 }
 
+// inEnvironment is how a secret names the environment variable that holds it.
+var inEnvironment = regexp.MustCompile(`^\$\{([A-Za-z_][A-Za-z0-9_]*)\}$`)
+
+// fromEnvironment returns what the variable holds that text names, or text itself.
+func (d *decoder) fromEnvironment(text, path string) string {
+	m := inEnvironment.FindStringSubmatch(text)
+	if m == nil {
+		return text
+	}
+	value, _ := os.LookupEnv(m[1])
+	if value == "" {
+		d.fail(path, fmt.Sprintf("the environment variable %s is not set; set it for whoever runs nestmon, or name a file instead", m[1]))
+	}
+	return value
+}
+
 // scalar writes a single value. Its text is never quoted where the target hides its own: it may be a secret.
 func (d *decoder) scalar(node ast.Node, v reflect.Value, path string) {
 	text, ok := textOf(node)
 	if !ok {
 		d.fail(path, fmt.Sprintf("this is %s; write one value, or remove the key", describe(node)))
 		return
+	}
+	if _, secret := v.Addr().Interface().(*exporter.Secret); secret {
+		text = d.fromEnvironment(text, path)
 	}
 	if u, isText := v.Addr().Interface().(encoding.TextUnmarshaler); isText {
 		if err := u.UnmarshalText([]byte(text)); err != nil {

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"reflect"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -213,6 +214,21 @@ func TestSecretsStayInside(t *testing.T) {
 				t.Errorf("%s: %s", yaml, f.text)
 			}
 		}
+	}
+}
+
+func TestSecretFromTheEnvironment(t *testing.T) {
+	t.Setenv("NESTMON_TEST_PASSWORD", "from ${outside}")
+	const yaml = "publish: {mqtt: {broker: tcp://localhost:1883, username: me, password: '${NESTMON_TEST_%s}'}}"
+	c, _ := parseConfig(fmt.Appendf(nil, yaml, "PASSWORD"), writtenBy)
+	if got := c.Publish.MQTT.Password.Reveal(); got != "from ${outside}" {
+		t.Errorf("the password is %q", got)
+	}
+	_, findings := parseConfig(fmt.Appendf(nil, yaml, "ABSENT"), writtenBy)
+	if !slices.ContainsFunc(findings, func(f finding) bool {
+		return f.line == 1 && strings.Contains(f.text, "the environment variable NESTMON_TEST_ABSENT is not set; set it")
+	}) {
+		t.Errorf("a variable that is not set: %v", findings)
 	}
 }
 

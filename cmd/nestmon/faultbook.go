@@ -21,6 +21,7 @@ type faultBook struct {
 // Delays before a part of the daemon is an alarm; ours, no source.
 const (
 	sinkPatience  = 10 * time.Minute
+	wrongPatience = time.Minute      // of a sink that only a person can mend; a server that starts may refuse everybody for a moment
 	clockPatience = 10 * time.Minute // a board that starts asks the network for the time first
 )
 
@@ -105,17 +106,32 @@ func powerWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
 }
 
 func sinkWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
-	var failing []string
+	var failing, wrong []string
 	for _, s := range d.sinks.health() {
-		lasts := d.sinks.now().Sub(s.Since)
-		if s.OK || s.Error == "" || s.Since.IsZero() || lasts < sinkPatience {
+		lasts, patience := d.sinks.now().Sub(s.Since), sinkPatience
+		if s.Misconfigured {
+			patience = wrongPatience
+		}
+		if s.OK || s.Error == "" || s.Since.IsZero() || lasts < patience {
 			continue
 		}
-		failing = append(failing, fmt.Sprintf("%s (%s)", s.Name, s.Error))
-		worse(&c, d.sinks.severity(s.Name), now.Add(-lasts), fmt.Sprintf("nothing gets through for %.0f min", sinkPatience.Minutes()))
+		name := fmt.Sprintf("%s (%s)", s.Name, s.Error)
+		if s.Misconfigured {
+			wrong = append(wrong, name)
+		} else {
+			failing = append(failing, name)
+		}
+		worse(&c, d.sinks.severity(s.Name), now.Add(-lasts), fmt.Sprintf("nothing gets through for %.0f min", patience.Minutes()))
 	}
-	if len(failing) == 0 {
-		return c, ""
+	var said []string
+	if len(failing) > 0 {
+		said = append(said, "Nothing gets through to "+strings.Join(failing, ", ")+". Look at the network, and at whatever is to receive it.")
 	}
-	return c, "Nothing gets through to " + strings.Join(failing, ", ") + ". What is owed waits in the archive. Look at the network, and at whatever is to receive it."
+	if len(wrong) > 0 {
+		said = append(said, "Set up wrongly, until you put it right: "+strings.Join(wrong, ", ")+".")
+	}
+	if len(said) > 0 {
+		said = append(said, "What is owed waits in the archive.")
+	}
+	return c, strings.Join(said, " ")
 }

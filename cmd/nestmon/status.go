@@ -30,6 +30,7 @@ type stateView struct {
 	Sinks  []struct {
 		Sink  string `json:"sink"`
 		OK    bool   `json:"ok"`
+		Wrong bool   `json:"misconfigured"`
 		Error string `json:"error"`
 	} `json:"sinks"`
 	PublishedAgo float64 `json:"published_ago_s"`
@@ -226,7 +227,11 @@ func (s stateView) write(out io.Writer, cfg *config) {
 		a.write(out, loc)
 	}
 	for _, sink := range s.Sinks {
-		if !sink.OK && sink.Error != "" {
+		switch {
+		case sink.OK || sink.Error == "":
+		case sink.Wrong:
+			fmt.Fprintf(out, "set up wrongly  %s: %s\n", sink.Sink, sink.Error)
+		default:
 			fmt.Fprintf(out, "failing  %s: %s\n", sink.Sink, sink.Error)
 		}
 	}

@@ -102,7 +102,7 @@ const sinkTroubles = [
   ["refused", /user name or password|unauthori[sz]ed|forbidden|\b40[13]\b/i],
 ];
 
-const sinkWords = (s) => texts.sink[sinkTroubles.find(([, pattern]) => pattern.test(s.error))?.[0] ?? "other"](s.sink);
+const sinkWords = (s) => texts.sink[sinkTroubles.find(([, pattern]) => pattern.test(s.error))?.[0] ?? (s.misconfigured ? "wrong" : "other")](s.sink);
 
 function blindOf(state) {
   const now = Date.parse(state.time);

@@ -91,6 +91,7 @@ export const texts = {
   sink: {
     untrusted: (sink) => `${sink}: its certificate is not trusted`, unreachable: (sink) => `${sink} cannot be reached`, slow: (sink) => `${sink} does not answer in time`,
     refused: (sink) => `${sink} refuses the name, password or key`, other: (sink) => `${sink} does not get through`,
+    wrong: (sink) => `${sink} is set up wrongly`,
   },
   sinkWaiting: (n) => ` (${n} waiting)`,
   clock: "The clock of the board is not set. Times and litter days may be wrong.",

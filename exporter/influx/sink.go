@@ -103,7 +103,8 @@ const misconfigured = 5 * time.Minute
 
 // answer is what came back instead of 204.
 type answer struct {
-	status int // 0 when there was no usable answer
+	status int  // 0 when there was no usable answer
+	wrong  bool // a person must put something right
 	text   string
 	wait   time.Duration
 	cause  error
@@ -111,6 +112,9 @@ type answer struct {
 
 // Error says what came back and what to do.
 func (a *answer) Error() string { return a.text }
+
+// Misconfigured reports whether a person must put something right.
+func (a *answer) Misconfigured() bool { return a.wrong }
 
 // Unwrap returns the error of the connection, if that was it.
 func (a *answer) Unwrap() error { return a.cause }
@@ -141,7 +145,7 @@ func (s *Sink) read(ctx context.Context, err error) *answer {
 	}
 	if hint, known := s.hint(a.status); known {
 		a.text += "; " + hint
-		a.wait = misconfigured
+		a.wrong, a.wait = true, misconfigured
 	}
 	return a
 }

@@ -83,6 +83,9 @@ func (w writer) site(s *exporter.State) {
 func (w writer) sinks(all []exporter.SinkHealth) {
 	for _, h := range all {
 		w.bool(sinkUp, h.OK, h.Name)
+		if h.Misconfigured {
+			w.put(sinkWrong, 1, h.Name)
+		}
 		w.put(sinkSent, float64(h.Sent), h.Name)
 		w.put(sinkFailed, float64(h.Failed), h.Name)
 		w.put(spoolPoints, float64(h.Pending), h.Name)

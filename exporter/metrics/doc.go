@@ -15,7 +15,7 @@
 //
 // Limits: a scrape cannot refill an outage, history is the archive's. A site with five sinks and three buses has at most 60
 // series, and 40 for each nest with a cluster and an air probe; each further probe adds 5, a bus whose transactions are counted
-// 10, each alarm beyond four that stand at once and each doubt about a probe 1 (a budget of ours, tested).
+// 10, each alarm beyond four that stand at once and each doubt about a probe and each sink that is set up wrongly 1 (a budget of ours, tested).
 //
 // The default port lies outside 9100 to 9999, the range the Prometheus project hands out to exporters, so it collides with
 // none of those; that nothing else uses it is a guess.

@@ -28,6 +28,7 @@ var (
 // Of sinks and buses.
 var (
 	sinkUp      = gauge("sink_up", "1 while what goes to this sink arrives.", "sink")
+	sinkWrong   = gauge("sink_misconfigured", "1 while this sink waits for a person to put its settings right, absent otherwise.", "sink")
 	sinkSent    = counter("sink_sent_total", "States, readings or messages this sink took.", "sink")
 	sinkFailed  = counter("sink_failed_total", "Tries this sink failed, and things it refused for good.", "sink")
 	spoolPoints = gauge("spool_points", "Readings or messages that wait to be sent; 0 for sinks that only show a state.", "sink")

@@ -52,6 +52,7 @@ type sinkView struct {
 	Since   *time.Time `json:"since"`
 	LastOK  *time.Time `json:"last_ok"`
 	Error   string     `json:"error"`
+	Wrong   bool       `json:"misconfigured"`
 	Sent    uint64     `json:"sent"`
 	Failed  uint64     `json:"failed"`
 	Pending int64      `json:"pending"`
@@ -140,7 +141,7 @@ func sinkViews(in []exporter.SinkHealth) []sinkView {
 	out := make([]sinkView, 0, len(in))
 	for _, h := range in {
 		out = append(out, sinkView{
-			Sink: h.Name, OK: h.OK, Since: instant(h.Since), LastOK: instant(h.LastOK), Error: h.Error,
+			Sink: h.Name, OK: h.OK, Since: instant(h.Since), LastOK: instant(h.LastOK), Error: h.Error, Wrong: h.Misconfigured,
 			Sent: h.Sent, Failed: h.Failed, Pending: h.Pending, Oldest: instant(h.OldestAt),
 		})
 	}

@@ -48,20 +48,32 @@ func Certificates(file string) (*x509.CertPool, error) {
 	return pool, nil
 }
 
+// Wrong is an error that stands until a person puts something right.
+type Wrong struct{ Err error }
+
+// Unwrap returns the error itself.
+func (w Wrong) Unwrap() error { return w.Err }
+
+// Error says what the error itself says.
+func (w Wrong) Error() string { return w.Err.Error() }
+
+// Misconfigured returns true.
+func (Wrong) Misconfigured() bool { return true }
+
 // Refusal puts why a connection could not be made into words with a remedy; who names the client and the broker: "mqtt localhost:1883".
+// What only a person can mend comes as Wrong.
 func Refusal(who string, err error) error {
 	var unknown x509.UnknownAuthorityError
 	var wrongName x509.HostnameError
-	remedy := "is the broker running and reachable?"
 	switch {
 	case errors.Is(err, packets.ErrorRefusedNotAuthorised), errors.Is(err, packets.ErrorRefusedBadUsernameOrPassword):
-		return fmt.Errorf("%s: the broker refused the user name or password (%w); check username and password_file", who, err)
+		return Wrong{Err: fmt.Errorf("%s: the broker refused the user name or password (%w); check username and password_file", who, err)}
 	case errors.Is(err, packets.ErrorRefusedIDRejected):
-		return fmt.Errorf("%s: the broker refused the client id (%w); set client_id", who, err)
+		return Wrong{Err: fmt.Errorf("%s: the broker refused the client id (%w); set client_id", who, err)}
 	case errors.As(err, &unknown):
-		remedy = "write the certificate that signed the broker's as ca_file"
+		return Wrong{Err: fmt.Errorf("%s: cannot connect: %w; write the certificate that signed the broker's as ca_file", who, err)}
 	case errors.As(err, &wrongName):
-		remedy = "write the broker's name as it stands in its certificate"
+		return Wrong{Err: fmt.Errorf("%s: cannot connect: %w; write the broker's name as it stands in its certificate", who, err)}
 	}
-	return fmt.Errorf("%s: cannot connect: %w; %s", who, err, remedy)
+	return fmt.Errorf("%s: cannot connect: %w; is the broker running and reachable?", who, err)
 }
