@@ -31,7 +31,7 @@ export const texts = {
   event: {
     "nest-heat": "Nest too hot", "cluster-heat": "Kits too hot", "heat-expected": "Heat is coming", "cluster-chill": "Kits too cold",
     "nest-cold": "Nest air cold", "doe-heat": "Doe too hot", "doe-cold": "Doe in hard cold", "tote-wet": "Tote is wet", "check-nest": "Look into the nest",
-    "probe-silent": "Probe silent", "probe-fault": "Probe gives impossible values", "bus-fault": "Probe line down", "sink-fault": "Values do not get out",
+    "probe-silent": "Probe silent", "probe-fault": "Probe gives impossible values", "bus-fault": "Probes cut off", "sink-fault": "Values do not get out",
     "power-fault": "Power trouble", "daemon-fault": "Trouble in nestmon itself", kindled: "Kits seem to be born", visit: "Doe visited",
     inspection: "Nest was opened", "visit-overdue": "No visit by the doe", "bedding-due": "Change bedding", "ventilation-due": "Air the nest",
     "season-setup-due": "Change for the season", "box-due": "Put the box in", "inspect-due": "Inspect the nest", "turn-box-due": "Turn the box",
