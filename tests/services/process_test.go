@@ -6,6 +6,7 @@ package services_test
 
 import (
 	"bytes"
+	"cmp"
 	"io"
 	"net"
 	"net/http"
@@ -21,11 +22,14 @@ import (
 // patience bounds a failing test; nothing is measured with it. influxd needs three seconds to start on a quiet machine.
 const patience = 60 * time.Second
 
+// debian has the programs that Debian names otherwise.
+var debian = map[string]string{"alertmanager": "prometheus-alertmanager"}
+
 // binary finds a program, or skips the test.
 func binary(t *testing.T, name string) string {
 	t.Helper()
 	variable := "NESTMON_" + strings.ToUpper(strings.ReplaceAll(name, "-", "_"))
-	wanted := name
+	wanted := cmp.Or(debian[name], name)
 	if path := os.Getenv(variable); path != "" {
 		wanted = path
 	}
