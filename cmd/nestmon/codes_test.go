@@ -17,6 +17,7 @@ import (
 // no heat and no chill. 85 °C is the DS18B20's power-on value (datasheet, table 1), 127.94 a failed conversion of its clones, -127
 // the usual 'disconnected' of other firmware, 25 the register of a copied chip before it measures.
 func TestErrorCodesAreNoHeatAndNoChill(t *testing.T) {
+	long(t)
 	const hours = 30
 	begin := time.Date(2031, time.May, 3, 0, 0, 0, 0, time.UTC)
 	patterns := map[string]func(poll int) bool{

@@ -13,6 +13,7 @@ import (
 // TestDemoTellsItsStory runs the demonstration's world through the daemon's own judge and looks for what it is there to show.
 // The world is simulated; what it says of real nests is nothing.
 func TestDemoTellsItsStory(t *testing.T) {
+	long(t)
 	story, err := simulated.NewDemo(demoStart)
 	if err != nil {
 		t.Fatal(err)

@@ -102,7 +102,7 @@ func TestUnusableStateFallsBack(t *testing.T) {
 			}
 		}
 	}
-	for _, row := range []struct {
+	for i, row := range []struct {
 		name, said string
 		off        time.Duration
 		change     func(*testing.T, *shed)
@@ -118,6 +118,9 @@ func TestUnusableStateFallsBack(t *testing.T) {
 			}
 		}},
 	} {
+		if i > 0 && testing.Short() {
+			break // the race detector has seen what it can see
+		}
 		t.Run(row.name, func(t *testing.T) {
 			s := newShed(t)
 			s.demo.did = map[place]time.Time{}
@@ -148,6 +151,7 @@ func TestUnusableStateFallsBack(t *testing.T) {
 
 // What a person entered after the state was kept is in the book, and counts after a power cut; what was told then stays told.
 func TestPowerCutKeepsWhatPeopleEntered(t *testing.T) {
+	long(t)
 	s := newShed(t)
 	s.demo.did = map[place]time.Time{}
 	stop := demoStart.Add(58 * time.Hour)

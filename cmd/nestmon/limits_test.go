@@ -87,6 +87,7 @@ func TestLimitsRefused(t *testing.T) {
 
 // TestChillMarginIsAsTold cools a pile in nest air of 5 °C and compares the limit of the alarm with what people are told of it.
 func TestChillMarginIsAsTold(t *testing.T) {
+	long(t)
 	const air = 5.0 // °C
 	for _, row := range []struct {
 		name     string

@@ -378,6 +378,7 @@ nests: [{id: a1, kind: wooden-box, air: a1-air}]
 `
 
 func TestIcePoint(t *testing.T) {
+	long(t)
 	for _, row := range []struct {
 		name   string
 		course func(s float64) float64

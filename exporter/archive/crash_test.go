@@ -152,6 +152,9 @@ func checkWhole(t *testing.T, dir string, last int64) {
 }
 
 func TestReadOnlyWhileAnotherProcessWrites(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, in two processes: runs without -short")
+	}
 	dir := t.TempDir()
 	cmd := writer(t, dir)
 	out, err := cmd.StdoutPipe()

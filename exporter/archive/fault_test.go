@@ -55,6 +55,9 @@ func filled(t testing.TB, dir string, n int) {
 }
 
 func TestDamagedFileIsSetAside(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, in one goroutine: runs without -short")
+	}
 	noise := bytes.Repeat([]byte{0x5a, 0xc3, 0x00, 0xff}, 1024)
 	for _, row := range []struct {
 		name   string
@@ -118,6 +121,9 @@ func TestDamagedFileIsSetAside(t *testing.T) {
 
 // A flipped byte may fall into a value, where nothing can tell, but never makes the archive fail.
 func TestFlippedBytesNeverStopTheArchive(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, in one goroutine: runs without -short")
+	}
 	base := t.TempDir()
 	filled(t, base, 200)
 	whole, err := os.ReadFile(filepath.Join(base, "readings.db"))

@@ -21,16 +21,13 @@ func TestARestartChangesNothing(t *testing.T) {
 	long(t)
 	scenarios, causes := map[string]bool{}, map[string]bool{}
 	seeds := []uint64{1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12}
-	if testing.Short() {
-		seeds = seeds[:4]
-	}
 	for _, seed := range seeds {
 		l := draw(seed, seed%4 == 0)
 		scenarios[l.scenario] = true
 		causes[l.instrument(true)] = true
 		stopAndGo(t, l)
 	}
-	if !testing.Short() && (len(scenarios) < 4 || len(causes) < 2) {
+	if len(scenarios) < 4 || len(causes) < 2 {
 		t.Errorf("only scenarios %v and instruments %v were lived through", scenarios, causes)
 	}
 }
