@@ -24,7 +24,7 @@ const (
 // Whatever happens on a bus, a reading is what the chip measured or it is a fault; and when it is over, the chip is read again. In a
 // synctest bubble a goroutine left behind or a wait without end fails the test. A driver joins by its line in drivers.go.
 func TestRandomFaults(t *testing.T) {
-	n := scripts
+	n := 10_000
 	if testing.Short() {
 		n /= 10
 	}

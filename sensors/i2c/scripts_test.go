@@ -1,5 +1,0 @@
-//go:build !race
-
-package i2c
-
-const scripts = 10_000
