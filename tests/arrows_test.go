@@ -63,7 +63,7 @@ var rooms = []struct {
 	{"thresholds", []string{"sensors", "thresholds/..."}},
 	{"dashboards", nil},
 	{"hardware", nil},
-	{"tests", []string{"cmd/...", "exporter/...", "sensors/...", "thresholds/...", "dashboards", "tests/..."}},
+	{"tests", []string{"cmd/...", "exporter/...", "sensors/...", "thresholds/...", "dashboards/...", "tests/..."}},
 }
 
 // also lists what single packages may import beyond their room.

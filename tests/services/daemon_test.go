@@ -156,6 +156,8 @@ phone: {channels: [{name: mobile, url: "%s", format: json, at_least: notice}]}
 	b.probe(t, "28-0316a2794d5f", coldScratchpad, -500)
 	b.chip(t, -1250, 99870)
 	eventually(t, "and follow it", shown("-0.5", "-1.25", "99.87"))
+	grafanaOnPrometheus(t, server, ".*", notOnThisBoard)
+	grafanaOnInfluxdb(t, influx, "nest", notOnThisBoard)
 
 	if err := os.RemoveAll(filepath.Join(b.root, "sys/bus/w1/devices/28-0316a2794d5f")); err != nil {
 		t.Fatal(err)
@@ -217,6 +219,10 @@ phone: {channels: [{name: mobile, url: "%s", format: json, at_least: notice}]}
 		t.Errorf("InfluxDB holds %d values, the archive %d", len(stored), len(archived))
 	}
 }
+
+// notOnThisBoard are the panels that have nothing to show: there is no litter, no outside probe, no battery, no carbon dioxide probe, nobody
+// counts what goes over the buses, nothing waits, and no probe is doubted.
+var notOnThisBoard = []string{}
 
 // exportedPoints reads what `nestmon export` wrote.
 func exportedPoints(t *testing.T, text string) map[point]bool {

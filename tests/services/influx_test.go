@@ -56,7 +56,13 @@ func (s *influxd) up(t *testing.T) {
 // query asks in InfluxQL and returns the rows of the first series.
 func (s *influxd) query(t *testing.T, q string) (columns []string, rows [][]any) {
 	t.Helper()
-	req, err := http.NewRequestWithContext(t.Context(), http.MethodPost, s.url+"/query?epoch=s&"+url.Values{"q": {q}}.Encode(), nil)
+	return s.queryIn(t, "", q)
+}
+
+// queryIn asks one database.
+func (s *influxd) queryIn(t *testing.T, db, q string) (columns []string, rows [][]any) {
+	t.Helper()
+	req, err := http.NewRequestWithContext(t.Context(), http.MethodPost, s.url+"/query?epoch=s&"+url.Values{"db": {db}, "q": {q}}.Encode(), nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -359,6 +365,39 @@ func TestInfluxd(t *testing.T) {
 			t.Errorf("%d readings set aside, want the 90 beyond retention", aside)
 		}
 		compare(t, server.points(t, "short"), store.want())
+	})
+
+	t.Run("dashboards", func(t *testing.T) {
+		server.query(t, "CREATE DATABASE shown")
+		sink, err := influx.New(influx.Config{URL: server.url, Org: "home", Bucket: "shown", Token: exporter.NewSecret(goodToken)}, "barn", map[string]influx.Place{
+			"oak-cluster": {Nest: "oak", Role: thresholds.Cluster}, "oak-air": {Nest: "oak", Role: thresholds.Air}, "oak-cage": {Nest: "oak", Role: thresholds.Cage},
+			"oak-co2": {Nest: "oak", Role: thresholds.CO2}, "outside": {Role: thresholds.Outside}, "bank": {Role: thresholds.Battery},
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		t.Cleanup(sink.Close)
+		store := &shelf{}
+		for key := int64(1); key <= 60; key++ {
+			when := time.Now().Add(time.Duration(key-60) * 30 * time.Second).Truncate(time.Second)
+			poll := exporter.StoredPoll{Key: key, Time: when}
+			for _, v := range []struct {
+				probe    string
+				quantity sensors.Quantity
+				value    float64
+			}{
+				{"oak-cluster", sensors.Temperature, 36}, {"oak-air", sensors.Temperature, 18}, {"oak-air", sensors.Humidity, 55}, {"oak-cage", sensors.Temperature, 4},
+				{"oak-co2", sensors.CO2, 900}, {"outside", sensors.Temperature, -3}, {"outside", sensors.Humidity, 80},
+				{"bank", sensors.Voltage, 12.6}, {"bank", sensors.Current, -0.2},
+			} {
+				poll.Readings = append(poll.Readings, sensors.Reading{Probe: v.probe, Quantity: v.quantity, Time: when, Value: v.value})
+			}
+			store.polls = append(store.polls, poll)
+		}
+		pump := exporter.NewReadingPump(sink, store, quick)
+		eventually(t, "the newest poll", func() bool { return store.at() == 60 })
+		stopPump(t, pump)
+		grafanaOnInfluxdb(t, server, "shown", nil)
 	})
 }
 

@@ -111,7 +111,7 @@ func TestPrometheusScrapesWhatWasPublished(t *testing.T) {
 	sink, address := serve(t)
 	dir := t.TempDir()
 	config := write(t, filepath.Join(dir, "prometheus.yml"), fmt.Sprintf(
-		"global: {scrape_interval: 1s}\nscrape_configs: [{job_name: nest, static_configs: [{targets: ['%s']}]}]\n", address))
+		"global: {scrape_interval: 1s}\nscrape_configs: [{job_name: nest, static_configs: [{targets: ['%s'], labels: {site: barn}}]}]\n", address))
 	server := fmt.Sprintf("127.0.0.1:%d", freePort(t))
 	start(t, "prometheus", "--config.file="+config, "--storage.tsdb.path="+filepath.Join(dir, "data"), "--web.listen-address="+server).
 		ready(t, answers("http://"+server+"/-/ready"))
@@ -145,6 +145,16 @@ func TestPrometheusScrapesWhatWasPublished(t *testing.T) {
 	}
 	eventually(t, "the series of the silent probe ends", func() bool {
 		return ask(`nestmon_probe_temperature_celsius{nest="a1"}`) == "nothing" && ask(`nestmon_probe_up{probe="a1-cluster"}`) == "0"
+	})
+
+	t.Run("dashboards", func(t *testing.T) {
+		if err := sink.Publish(t.Context(), everything(time.Now())); err != nil {
+			t.Fatal(err)
+		}
+		eventually(t, "the new state", func() bool { return ask(`nestmon_chores_due{nest="oak"}`) == "1" })
+		grafanaOnPrometheus(t, server, "barn", nil)
+		followsTheDegrees(t, server)
+		noFalseAllClear(t, server, sink)
 	})
 }
 

@@ -1,0 +1,436 @@
+package services_test
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"flag"
+	"fmt"
+	"maps"
+	"math"
+	"os"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/prometheus/promql/parser"
+
+	"nestmon/dashboards/grafana"
+	"nestmon/exporter"
+	"nestmon/exporter/metrics"
+	"nestmon/thresholds/alarm"
+)
+
+var update = flag.Bool("update", false, "rewrite the dashboards from what is exported")
+
+const dashboards = "../../dashboards/grafana"
+
+// exported are the metrics of a real scrape of everything.
+func exported(t *testing.T) []grafana.Metric {
+	t.Helper()
+	registry := prometheus.NewRegistry()
+	sink, err := metrics.New(registry)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := sink.Publish(t.Context(), everything(time.Now())); err != nil {
+		t.Fatal(err)
+	}
+	families, err := registry.Gather()
+	if err != nil {
+		t.Fatal(err)
+	}
+	var all []grafana.Metric
+	for _, f := range families {
+		m := grafana.Metric{Name: f.GetName(), Help: f.GetHelp()}
+		for _, l := range f.GetMetric()[0].GetLabel() {
+			m.Labels = append(m.Labels, l.GetName())
+		}
+		all = append(all, m)
+	}
+	if len(all) < 30 {
+		t.Fatalf("only %d metrics", len(all))
+	}
+	return all
+}
+
+// TestGrafanaDashboardsAreNew makes the dashboards anew and compares.
+func TestGrafanaDashboardsAreNew(t *testing.T) {
+	var events []grafana.Event
+	for _, name := range alarm.Names {
+		events = append(events, grafana.Event{Name: string(name), Words: name.Plain()})
+	}
+	files, err := grafana.Make(exported(t), events)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range files {
+		path := filepath.Join(dashboards, filepath.FromSlash(f.Name))
+		if *update {
+			if err := os.MkdirAll(filepath.Dir(path), 0o755); err != nil {
+				t.Fatal(err)
+			}
+			if err := os.WriteFile(path, f.JSON, 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if got, err := os.ReadFile(path); err != nil || !bytes.Equal(got, f.JSON) {
+			t.Errorf("%s is not what is made now (%v); make it anew with `go test ./tests/services -run Grafana -update` and read the difference", f.Name, err)
+		}
+	}
+}
+
+// asked is one query of a dashboard.
+type asked struct {
+	board, title string
+	kind         string // of the panel
+	query        string
+	legend       string
+	columns      []string // the labels a list shows
+}
+
+func (a asked) String() string { return a.board + ", " + a.title + ":\n" + a.query }
+
+// latest reports whether only the newest values are asked for.
+func (a asked) latest() bool { return a.kind == "stat" || a.kind == "table" }
+
+// queries are all that the dashboards on a data source ask, and what the variables ask.
+func queries(t *testing.T, source string) (all []asked, variables []string) {
+	t.Helper()
+	paths, err := filepath.Glob(filepath.Join(dashboards, source, "*.json"))
+	if err != nil || len(paths) != 4 {
+		t.Fatalf("%d dashboards on %s: %v", len(paths), source, err)
+	}
+	for _, path := range paths {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			t.Fatal(err)
+		}
+		var board struct {
+			Title  string
+			Panels []struct {
+				Title, Type string
+				Targets     []struct{ Expr, Query, LegendFormat, Alias string }
+				FieldConfig struct {
+					Overrides []struct {
+						Matcher struct{ ID, Options string }
+					}
+				}
+			}
+			Templating struct {
+				List []struct{ Name, Type, Query string }
+			}
+		}
+		if err := json.Unmarshal(text, &board); err != nil {
+			t.Fatal(err)
+		}
+		for _, p := range board.Panels {
+			for _, q := range p.Targets {
+				a := asked{board: board.Title, title: p.Title, kind: p.Type, query: q.Expr + q.Query, legend: q.LegendFormat + q.Alias}
+				for _, o := range p.FieldConfig.Overrides {
+					if o.Matcher.ID == "byName" && !strings.HasPrefix(o.Matcher.Options, "Value") {
+						a.columns = append(a.columns, o.Matcher.Options)
+					}
+				}
+				all = append(all, a)
+			}
+		}
+		for _, v := range board.Templating.List {
+			if v.Type == "query" {
+				variables = append(variables, v.Query)
+			}
+		}
+	}
+	if len(all) < 20 {
+		t.Fatalf("only %d queries on %s", len(all), source)
+	}
+	slices.Sort(variables)
+	return all, slices.Compact(variables)
+}
+
+// chosen puts in what Grafana does for what was chosen, and its own words for the time.
+func chosen(query string, values ...string) string {
+	return strings.NewReplacer(append(values, "$__rate_interval", "1m", "$__interval", "15s", "$__range", "1h", "$nest", "oak")...).Replace(query)
+}
+
+// ofTarget are the labels a scrape adds.
+var ofTarget = []string{"instance", "job", "site"}
+
+// TestGrafanaNamesWhatIsExported parses every query as a Prometheus does, and looks each name and label up in a real scrape.
+func TestGrafanaNamesWhatIsExported(t *testing.T) {
+	known := map[string][]string{"up": nil, "scrape_duration_seconds": nil, "scrape_samples_scraped": nil} // a Prometheus adds these
+	for _, m := range exported(t) {
+		known[m.Name] = m.Labels
+	}
+	shown := map[string]bool{}
+	all, variables := queries(t, "prometheus")
+	for _, v := range variables {
+		parts := labelValues.FindStringSubmatch(v)
+		if parts == nil {
+			t.Errorf("the variable %s is no label_values(series, label)", v)
+			continue
+		}
+		if problems := unknown(t, parts[1], known, map[string]bool{}, parts[2]); problems != nil {
+			t.Errorf("the variable %s: %s", v, problems)
+		}
+	}
+	for _, a := range all {
+		if problems := unknown(t, chosen(a.query, "$degrees", "1.8"), known, shown); problems != nil {
+			t.Errorf("%s: %s", a, problems)
+		}
+	}
+	for name := range known {
+		if !shown[name] {
+			t.Errorf("%s is on no dashboard: show it", name)
+		}
+	}
+}
+
+var labelValues = regexp.MustCompile(`^label_values\((.*), (\w+)\)$`)
+
+// unknown lists what a query names and nobody exports, and notes the metrics it names.
+func unknown(t *testing.T, query string, known map[string][]string, shown map[string]bool, labels ...string) (out []string) {
+	t.Helper()
+	tree, err := parser.NewParser(parser.Options{}).ParseExpr(query)
+	if err != nil {
+		return []string{err.Error()}
+	}
+	there := map[string]bool{}
+	for _, l := range ofTarget {
+		there[l] = true
+	}
+	// A label may be matched where the series has it, and grouped or joined by where any series of the query has it.
+	parser.Inspect(tree, func(node parser.Node, _ []parser.Node) error {
+		s, ok := node.(*parser.VectorSelector)
+		if !ok {
+			return nil
+		}
+		own, exported := known[s.Name]
+		if !exported {
+			out = append(out, s.Name+" is not exported")
+		}
+		shown[s.Name] = true
+		for _, l := range own {
+			there[l] = true
+		}
+		for _, m := range s.LabelMatchers {
+			if m.Name != "__name__" && !slices.Contains(own, m.Name) && !slices.Contains(ofTarget, m.Name) {
+				out = append(out, s.Name+" has no label "+m.Name)
+			}
+		}
+		return nil
+	})
+	parser.Inspect(tree, func(node parser.Node, _ []parser.Node) error {
+		switch n := node.(type) {
+		case *parser.AggregateExpr:
+			labels = append(labels, n.Grouping...)
+		case *parser.BinaryExpr:
+			if n.VectorMatching != nil {
+				labels = append(labels, n.VectorMatching.MatchingLabels...)
+			}
+		}
+		return nil
+	})
+	for _, l := range labels {
+		if !there[l] {
+			out = append(out, "no series has the label "+l)
+		}
+	}
+	return out
+}
+
+// TestPlantedQueries shows that the look-up sees what it is there for.
+func TestPlantedQueries(t *testing.T) {
+	known := map[string][]string{"nestmon_a": {"nest"}, "nestmon_b": {"sink"}}
+	for _, row := range []struct{ query, want string }{
+		{`sum by (nest, site) (nestmon_a{nest="oak", site=~".*"})`, ""},
+		{`nestmon_c`, "not exported"},
+		{`nestmon_a{sink="x"}`, "has no label sink"},
+		{`sum by (probe) (nestmon_a)`, "no series has the label probe"},
+		{`nestmon_a and on (kind) nestmon_b`, "no series has the label kind"},
+		{`rate(nestmon_a)`, "expected type range vector"},
+		{`sum(nestmon_a`, "unclosed"},
+	} {
+		if got := strings.Join(unknown(t, row.query, known, map[string]bool{}), "; "); !strings.Contains(got, row.want) || (row.want == "") != (got == "") {
+			t.Errorf("%s: %q, want %q", row.query, got, row.want)
+		}
+	}
+}
+
+var inLegend = regexp.MustCompile(`\{\{(\w+)\}\}`)
+
+// grafanaOnPrometheus asks a server that scrapes nestmon every query of the dashboards, as Grafana would. Panels whose title is in empty may
+// have nothing to show; all others must.
+func grafanaOnPrometheus(t *testing.T, server, site string, empty []string) {
+	t.Helper()
+	all, variables := queries(t, "prometheus")
+	for _, v := range variables {
+		parts := labelValues.FindStringSubmatch(v)
+		if site == ".*" && parts[2] == "site" {
+			continue // a Prometheus of one shed need not name it
+		}
+		eventually(t, v+" has values", func() bool { return len(listed(t, server, parts[2], chosen(parts[1], "$site", site))) > 0 })
+	}
+	for _, a := range all {
+		may := slices.Contains(empty, a.title)
+		var answer []series
+		for _, degrees := range []string{"1.8", "1"} {
+			query := chosen(a.query, "$degrees", degrees, "$site", site)
+			ask := func() bool { answer = ranged(t, server, query, a.latest()); return len(answer) > 0 }
+			if !ask() && !may {
+				eventually(t, "an answer to "+a.String(), ask) // a rate needs two scrapes
+			}
+			if !strings.Contains(a.query, "$degrees") {
+				break
+			}
+		}
+		if may || len(answer) == 0 {
+			continue
+		}
+		there := map[string]bool{"site": site == ".*", "Time": true}
+		for _, s := range answer {
+			for l := range s.Metric {
+				there[l] = true
+			}
+		}
+		for _, m := range inLegend.FindAllStringSubmatch(a.legend, -1) {
+			if !there[m[1]] {
+				t.Errorf("%s\nis named by the label %s, and no series has it", a, m[1])
+			}
+		}
+		if fields := columns(all, a); len(fields) > 0 {
+			for l := range there {
+				if l != "Time" && !slices.Contains(fields, l) && !slices.Contains([]string{"site"}, l) {
+					t.Errorf("%s\nhas the label %s, for which the list has no column", a, l)
+				}
+			}
+		}
+	}
+}
+
+// columns are the labels that the list of a shows.
+func columns(all []asked, a asked) []string {
+	for _, b := range all {
+		if b.kind == "table" && b.board == a.board && b.title == a.title {
+			return b.columns
+		}
+	}
+	return nil
+}
+
+// followsTheDegrees asks whatever depends on them in both, and compares. Limits are among it.
+func followsTheDegrees(t *testing.T, server string) {
+	t.Helper()
+	all, _ := queries(t, "prometheus")
+	compared := map[string]bool{}
+	for _, a := range all {
+		if !strings.Contains(a.query, "$degrees") {
+			continue
+		}
+		key := func(s series) string {
+			return strings.Join(slices.Sorted(maps.Keys(s.Metric)), ",") + s.Metric["nest"] + s.Metric["probe"]
+		}
+		celsius := map[string]float64{}
+		for _, s := range ranged(t, server, chosen(a.query, "$degrees", "1", "$site", ".*"), true) {
+			celsius[key(s)] = s.last(t)
+		}
+		for _, s := range ranged(t, server, chosen(a.query, "$degrees", "1.8", "$site", ".*"), true) {
+			c, known := celsius[key(s)]
+			if want := c*1.8 + 32; !known || s.last(t) < want-1e-6 || s.last(t) > want+1e-6 {
+				t.Errorf("%s\nsays %g in °F and %g in °C", a, s.last(t), c)
+			}
+			compared[a.board] = true
+		}
+	}
+	if len(compared) != 3 {
+		t.Errorf("temperatures on %v, want three dashboards", compared)
+	}
+}
+
+// noFalseAllClear asks the panel that says how bad it is, while one thing after another goes.
+func noFalseAllClear(t *testing.T, server string, sink *metrics.Sink) {
+	t.Helper()
+	all, _ := queries(t, "prometheus")
+	worst := all[slices.IndexFunc(all, func(a asked) bool { return a.title == "Worst alarm" })]
+	for _, row := range []struct {
+		name string
+		make func(*exporter.State)
+		want float64
+	}{
+		{"an urgent alarm stands", func(*exporter.State) {}, 3},
+		{"nothing stands, but chill is not judged", func(s *exporter.State) { s.Snapshot.Alarms = nil }, 0.5},
+		{"nothing stands, and all but damp is judged", func(s *exporter.State) {
+			s.Snapshot.Alarms = nil
+			for i := range s.Snapshot.Nests[0].Judged {
+				s.Snapshot.Nests[0].Judged[i].Judged = s.Snapshot.Nests[0].Judged[i].Danger != "damp"
+			}
+		}, 0},
+		{"the daemon answers but makes no new states", func(s *exporter.State) {
+			s.Snapshot.Alarms, s.Snapshot.Time = nil, s.Snapshot.Time.Add(-time.Hour)
+		}, 4},
+	} {
+		state := everything(time.Now())
+		row.make(state)
+		if err := sink.Publish(t.Context(), state); err != nil {
+			t.Fatal(err)
+		}
+		eventually(t, fmt.Sprintf("while %s, %q says %g", row.name, worst.title, row.want), func() bool {
+			answer := ranged(t, server, chosen(worst.query, "$site", ".*"), true)
+			return len(answer) == 1 && answer[0].last(t) == row.want
+		})
+	}
+	ctx, cancel := context.WithTimeout(t.Context(), patience)
+	defer cancel()
+	if err := sink.Close(ctx); err != nil {
+		t.Fatal(err)
+	}
+	eventually(t, "a daemon that is gone is no answer", func() bool {
+		answer := ranged(t, server, chosen(worst.query, "$site", ".*"), true)
+		return len(answer) == 1 && answer[0].last(t) == 4 && instant(t, server, "nestmon_build_info") == "nothing"
+	})
+}
+
+// grafanaOnInfluxdb asks a server that nestmon filled every query of the dashboards, as Grafana would. Panels whose title is in empty may
+// have nothing to show; all others must.
+func grafanaOnInfluxdb(t *testing.T, server *influxd, db string, empty []string) {
+	t.Helper()
+	all, variables := queries(t, "influxdb")
+	now := time.Now()
+	filter := fmt.Sprintf("time >= %dms and time <= %dms", now.Add(-time.Hour).UnixMilli(), now.Add(time.Minute).UnixMilli())
+	ask := func(query, degrees string) ([]string, [][]any) {
+		return server.queryIn(t, db, chosen(query, "$timeFilter", filter, "$degrees", degrees, "$site", ".*"))
+	}
+	for _, v := range variables {
+		if _, rows := ask(v, "1"); len(rows) == 0 {
+			t.Errorf("the variable %s has no values", v)
+		}
+	}
+	for _, a := range all {
+		columns, rows := ask(a.query, "1.8")
+		if len(rows) == 0 {
+			if !slices.Contains(empty, a.title) {
+				t.Errorf("%s\nhas no answer", a)
+			}
+			continue
+		}
+		// The newest of what has no time yet is the newest of 1970.
+		if at, ok := rows[0][0].(float64); a.kind == "table" && (!ok || at < float64(now.Add(-2*time.Hour).Unix())) {
+			t.Errorf("%s\nis of %v, not of the reading's time", a, rows[0][0])
+		}
+		if !strings.Contains(a.query, "$degrees") {
+			continue
+		}
+		_, celsius := ask(a.query, "1")
+		last := len(columns) - 1
+		for i, row := range rows {
+			f, isF := row[last].(float64)
+			if c, isC := celsius[i][last].(float64); isF != isC || isF && math.Abs(f-(c*1.8+32)) > 1e-6 {
+				t.Errorf("%s\nsays %v in °F and %v in °C", a, row[last], celsius[i][last])
+			}
+		}
+	}
+}
