@@ -220,9 +220,14 @@ phone: {channels: [{name: mobile, url: "%s", format: json, at_least: notice}]}
 	}
 }
 
-// notOnThisBoard are the panels that have nothing to show: there is no litter, no outside probe, no battery, no carbon dioxide probe, nobody
-// counts what goes over the buses, nothing waits, and no probe is doubted.
-var notOnThisBoard = []string{}
+// notOnThisBoard is what the dashboards ask for in vain there: no litter is entered, so that no core is estimated and no limit of the kits is in
+// force; no probe hangs outside or in the cage or measures carbon dioxide or a battery; files count no traffic; nothing waits, is doubted or wrong.
+var notOnThisBoard = []string{
+	"litter_kindled", "cluster_core", `limit="cluster-`, `limit="air-cold"`,
+	`role="outside"`, `"role" = 'outside'`, "outside_rabbit_thi", `role="cage"`, `"role" = 'cage'`, "carbon_dioxide", `"co2"`,
+	"voltage", "current_amperes", `"current"`, "bus_busy", "bus_errors", "spool_oldest", "by (site, nest, role, probe, reason)",
+	`nestmon_alarm_severity{site=~"$site"} > 0`, "alarm_raised",
+}
 
 // exportedPoints reads what `nestmon export` wrote.
 func exportedPoints(t *testing.T, text string) map[point]bool {
