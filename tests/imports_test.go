@@ -4,7 +4,9 @@ package tests
 
 import (
 	"os"
+	"os/exec"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -28,6 +30,27 @@ func TestImportsPointTheRightWay(t *testing.T) {
 	}
 	for _, v := range violations(all) {
 		t.Error(v)
+	}
+}
+
+// TestProgramIsFreeOfTools asks the go command what the program links: what makes the dashboards and checks their queries is for us.
+func TestProgramIsFreeOfTools(t *testing.T) {
+	list := exec.Command("go", "list", "-deps", "./cmd/nestmon")
+	list.Dir = root
+	out, err := list.Output()
+	if err != nil {
+		t.Fatalf("go list: %v", err)
+	}
+	linked := strings.Fields(string(out))
+	if !slices.Contains(linked, "nestmon/exporter/metrics") {
+		t.Fatalf("%d packages, and not what the program needs", len(linked))
+	}
+	for _, pkg := range linked {
+		for _, tool := range []string{"github.com/grafana/", "github.com/prometheus/prometheus", "nestmon/dashboards/grafana"} {
+			if strings.HasPrefix(pkg, tool) {
+				t.Errorf("nestmon links %s", pkg)
+			}
+		}
 	}
 }
 

@@ -9,8 +9,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/goccy/go-yaml"
 	"github.com/grafana/grafana-foundation-sdk/go/cog/plugins"
-	"github.com/grafana/grafana-foundation-sdk/go/dashboard"
 )
 
 // file is a dashboard as it lies here.
@@ -35,8 +35,8 @@ func files(t *testing.T) []file {
 }
 
 // read reads a dashboard. Without a mistake the strict error is not nil, but empty, and leaves out every panel; so it is read twice.
-func (f file) read() (board dashboard.Dashboard, problem error) {
-	var strict dashboard.Dashboard
+func (f file) read() (board classic, problem error) {
+	var strict classic
 	if err := strict.UnmarshalJSONStrict([]byte(f.text)); err != nil && err.Error() != "" {
 		return board, err
 	}
@@ -208,5 +208,52 @@ func TestMakeRefuses(t *testing.T) {
 	}
 	if _, err := Make(known, nil); err == nil {
 		t.Error("dashboards of metrics nobody exports are made")
+	}
+}
+
+// TestProvisioning reads the files for Grafana's provisioning by the fields its documentation has, and looks whether they lead to the dashboards.
+func TestProvisioning(t *testing.T) {
+	var providers struct {
+		APIVersion int `yaml:"apiVersion"`
+		Providers  []struct {
+			Name, Folder, Type    string
+			UpdateIntervalSeconds int `yaml:"updateIntervalSeconds"`
+			Options               struct{ Path string }
+		}
+	}
+	var sources struct {
+		APIVersion  int `yaml:"apiVersion"`
+		Datasources []struct {
+			Name, Type, Access, URL, User string
+			JSONData                      map[string]string `yaml:"jsonData"`
+			SecureJSONData                map[string]string `yaml:"secureJsonData"`
+		}
+	}
+	for file, into := range map[string]any{"dashboards": &providers, "datasources": &sources} {
+		text, err := os.ReadFile(filepath.Join("provisioning", file+".yaml"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := yaml.UnmarshalWithOptions(text, into, yaml.Strict()); err != nil {
+			t.Errorf("%s: %v", file, err)
+		}
+	}
+	if providers.APIVersion != 1 || sources.APIVersion != 1 || len(providers.Providers) != 2 || len(sources.Datasources) != 3 {
+		t.Fatalf("%+v\n%+v", providers, sources)
+	}
+	for _, p := range providers.Providers {
+		if found, err := filepath.Glob(filepath.Join(filepath.Base(p.Options.Path), "*.json")); err != nil || len(found) != 4 || p.Type != "file" || p.Name == "" {
+			t.Errorf("%+v leads to %v", p, found)
+		}
+	}
+	for _, s := range sources.Datasources {
+		if s.Type != string(prometheusSource) && s.Type != string(influxdbSource) || s.Access != "proxy" {
+			t.Errorf("%+v", s)
+		}
+		for name, secret := range s.SecureJSONData {
+			if !strings.Contains(secret, "$NESTMON_") {
+				t.Errorf("%s: %s does not come from the environment", s.Name, name)
+			}
+		}
 	}
 }

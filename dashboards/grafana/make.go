@@ -111,7 +111,10 @@ type row struct {
 
 const wide = 24 // columns of Grafana's grid
 
-func (m *maker) dashboard(b board) dashboard.Dashboard {
+// classic is the form of JSON that every Grafana from 10 on imports; the newer one is for Grafana 12 and later alone.
+type classic = dashboard.Dashboard //nolint:staticcheck // deprecated in favour of that one
+
+func (m *maker) dashboard(b board) classic {
 	d := *dashboard.NewDashboard()
 	d.Uid, d.Title, d.Description = ptr("nestmon-"+string(b.source)+"-"+b.slug), ptr(b.title), ptr(b.about)
 	tag := "nestmon-" + string(b.source)

@@ -386,9 +386,15 @@ func TestInfluxd(t *testing.T) {
 				quantity sensors.Quantity
 				value    float64
 			}{
-				{"oak-cluster", sensors.Temperature, 36}, {"oak-air", sensors.Temperature, 18}, {"oak-air", sensors.Humidity, 55}, {"oak-cage", sensors.Temperature, 4},
-				{"oak-co2", sensors.CO2, 900}, {"outside", sensors.Temperature, -3}, {"outside", sensors.Humidity, 80},
-				{"bank", sensors.Voltage, 12.6}, {"bank", sensors.Current, -0.2},
+				{"oak-cluster", sensors.Temperature, 36},
+				{"oak-air", sensors.Temperature, 18},
+				{"oak-air", sensors.Humidity, 55},
+				{"oak-cage", sensors.Temperature, 4},
+				{"oak-co2", sensors.CO2, 900},
+				{"outside", sensors.Temperature, -3},
+				{"outside", sensors.Humidity, 80},
+				{"bank", sensors.Voltage, 12.6},
+				{"bank", sensors.Current, -0.2},
 			} {
 				poll.Readings = append(poll.Readings, sensors.Reading{Probe: v.probe, Quantity: v.quantity, Time: when, Value: v.value})
 			}
