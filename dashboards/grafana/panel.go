@@ -64,6 +64,7 @@ type column struct {
 	unit     string
 	decimals float64
 	words    []word
+	steps    []step
 	link     string
 }
 
@@ -86,14 +87,7 @@ func (p panel) make(s source, id uint32) dashboard.Panel {
 	}
 	if p.steps != nil {
 		defaults.Color = &dashboard.FieldColor{Mode: dashboard.FieldColorModeIdThresholds}
-		defaults.Thresholds = &dashboard.ThresholdsConfig{Mode: dashboard.ThresholdsModeAbsolute}
-		for i, s := range p.steps {
-			t := dashboard.Threshold{Color: s.colour}
-			if i > 0 {
-				t.Value = ptr(s.from)
-			}
-			defaults.Thresholds.Steps = append(defaults.Thresholds.Steps, t)
-		}
+		defaults.Thresholds = thresholds(p.steps)
 	}
 	if p.atLeast {
 		defaults.Min = ptr(0.0)
@@ -110,6 +104,18 @@ func (p panel) make(s source, id uint32) dashboard.Panel {
 	}
 	if s == influxdbSource {
 		out.Interval = ptr("1m") // most probes are read every 30 s
+	}
+	return out
+}
+
+func thresholds(steps []step) *dashboard.ThresholdsConfig {
+	out := &dashboard.ThresholdsConfig{Mode: dashboard.ThresholdsModeAbsolute}
+	for i, s := range steps {
+		t := dashboard.Threshold{Color: s.colour}
+		if i > 0 {
+			t.Value = ptr(s.from)
+		}
+		out.Steps = append(out.Steps, t)
 	}
 	return out
 }
@@ -223,9 +229,14 @@ func (p panel) overrides() []dashboard.DashboardFieldConfigSourceOverrides {
 		}
 		if c.words != nil {
 			values = append(values, set("mappings", mappings(c.words)))
-			if len(c.words) > 0 && c.words[0].colour != "" {
-				values = append(values, set("custom.cellOptions", common.TableColoredBackgroundCellOptions{Type: common.TableCellDisplayModeColorBackground, Mode: ptr(common.TableCellBackgroundDisplayModeBasic)}))
-			}
+		}
+		if c.steps != nil {
+			values = append(values, set("color", dashboard.FieldColor{Mode: dashboard.FieldColorModeIdThresholds}), set("thresholds", thresholds(c.steps)))
+		}
+		if c.steps != nil || len(c.words) > 0 && c.words[0].colour != "" {
+			values = append(values, set("custom.cellOptions", common.TableColoredBackgroundCellOptions{
+				Type: common.TableCellDisplayModeColorBackground, Mode: ptr(common.TableCellBackgroundDisplayModeBasic),
+			}))
 		}
 		if c.link != "" {
 			values = append(values, set("links", []map[string]any{{"title": "Look at this nest", "url": c.link}}))

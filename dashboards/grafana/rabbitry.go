@@ -148,7 +148,7 @@ func (m *maker) nestList(warmth func(string, ...string) string) panel {
 			{field: "site", header: "Shed"},
 			{field: "nest", header: "Nest", link: "/d/nestmon-prometheus-nest?var-nest=${__value.text}&${site:queryparam}&${degrees:queryparam}&${datasource:queryparam}&${__url_time_range}"},
 			{field: "Value #A", header: "Worst alarm", words: severities},
-			{field: "Value #F", header: "Not judged", words: []word{{"0", "all judged", green}}},
+			{field: "Value #F", header: "Not judged", words: []word{{"0", "all judged", green}}, steps: []step{{0, green}, {1, purple}}},
 			{field: "Value #B", header: "Core ${degrees:text}", decimals: 1},
 			{field: "Value #C", header: "Under the kits ${degrees:text}", decimals: 1},
 			{field: "Value #D", header: "Nest air ${degrees:text}", decimals: 1},
