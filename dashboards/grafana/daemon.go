@@ -42,18 +42,20 @@ func (m *maker) daemon() board {
 			}},
 			{8, []panel{{
 				kind: list, width: wide, title: "Where it sends",
-				about: "Every sink. Fails: the page and the log say why in words. What waits is kept and sent later, in order; nothing is lost while the card has room.",
+				about: "Every sink. Fails: the page and the log say why in words. Settings wrong: waiting does not help, put right what they name. What waits is kept and sent later, in order; nothing is lost while the card has room.",
 				queries: []query{
 					{text: bySink("min", "sink_up")},
 					{text: bySink("max", "spool_points")},
 					{text: age},
 					{text: bySink("max", "sink_sent_total")},
 					{text: bySink("max", "sink_failed_total")},
+					{text: bySink("max", "sink_misconfigured")},
 				},
 				columns: []column{
 					{field: "site", header: "Shed"},
 					{field: "sink", header: "Sink"},
 					{field: "Value #A", header: "State", words: arrives},
+					{field: "Value #F", header: "Settings", words: wrong},
 					{field: "Value #B", header: "Waiting"},
 					{field: "Value #C", header: "Oldest, age", unit: "s"},
 					{field: "Value #D", header: "Sent since the start", unit: "short"},

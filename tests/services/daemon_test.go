@@ -225,7 +225,7 @@ phone: {channels: [{name: mobile, url: "%s", format: json, at_least: notice}]}
 var notOnThisBoard = []string{
 	"litter_kindled", "cluster_core", `limit="cluster-`, `limit="air-cold"`,
 	`role="outside"`, `"role" = 'outside'`, "outside_rabbit_thi", `role="cage"`, `"role" = 'cage'`, "carbon_dioxide", `"co2"`,
-	"voltage", "current_amperes", `"current"`, "bus_busy", "bus_errors", "spool_oldest", "by (site, nest, role, probe, reason)",
+	"voltage", "current_amperes", `"current"`, "bus_busy", "bus_errors", "spool_oldest", "sink_misconfigured", "by (site, nest, role, probe, reason)",
 	`nestmon_alarm_severity{site=~"$site"} > 0`, "alarm_raised",
 }
 
