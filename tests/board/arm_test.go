@@ -22,8 +22,12 @@ const (
 // Chips of the ARM board, as the emulator names them.
 const (
 	pile, air, outside = "pile", "air", "outside" // read by drivers of the kernel
-	mux                = 0x70                     // its address
-	first, fourth      = "first", "fourth"        // read by nestmon itself, behind channels 0 and 3 of a multiplexer
+	mux                = 0x70                     // a multiplexer that nestmon switches
+	first, fourth      = "first", "fourth"        // behind channels 0 and 3 of it
+	kernelMux          = 0x71                     // a multiplexer that the kernel switches
+	second, sixth      = "second", "sixth"        // behind channels 1 and 5 of it, each a bus of its own
+	ownAddress         = 0x49                     // of the first two
+	kernelAddress      = 0x48                     // of the others: no two channels that are open at once hold one address
 )
 
 // A pile of kits that cools, by Newton's law with the time constant that thresholds/chill_test.go gives a fast one, at a probe below it.
@@ -41,13 +45,18 @@ func cooling(minute int) int {
 	return coldAir + int(gain*(1000*core-coldAir)) + minute/2%2*step
 }
 
+// on is a chip behind a channel of a multiplexer, as the emulator takes it.
+func on(mux string, channel, address int, id string) string {
+	return fmt.Sprintf("tmp105,bus=i2c-bus.0/%s/i2c.%d,address=%#x,id=%s", mux, channel, address, id)
+}
+
 // bootARM starts an i.MX6 board with sensors on its first I2C bus and a network card.
 func bootARM(t *testing.T) (*machine, *monitor) {
 	k := findKit(t)
 	kernel, tree, dtb := k.file(t, "armhf/vmlinuz"), k.file(t, "armhf/modules"), k.file(t, "armhf/imx6q-sabrelite.dtb")
 	emulator := k.emulator(t, "qemu-system-arm")
 	files := bundle{"init": build(t, guest, "arm", "7"), "nestmon": build(t, program, "arm", "7"), "nestmon6": build(t, program, "arm", "6")}
-	files.addModules(t, tree, "i2c-dev", "i2c-imx", "lm75", "tmp421", "gpio-mxc", "fec")
+	files.addModules(t, tree, "i2c-dev", "i2c-imx", "i2c-mux-pca954x", "lm75", "tmp421", "gpio-mxc", "fec")
 	dir := t.TempDir()
 	socket, qmp := filepath.Join(dir, "line"), filepath.Join(dir, "qmp")
 	// The kernel's tests of its own cryptography take most of its start. The driver of the serial line would move its bytes by a DMA engine that the emulator does not have: that engine's driver is left out.
@@ -59,7 +68,9 @@ func bootARM(t *testing.T) (*machine, *monitor) {
 		"-device", "tmp105,bus=i2c-bus.0,address=0x4a,id="+air, "-device", "tmp105,bus=i2c-bus.0,address=0x4b,id="+outside,
 		"-device", "tmp421,bus=i2c-bus.0,address=0x4c,id="+pile,
 		"-device", "pca9548,bus=i2c-bus.0,address="+fmt.Sprint(mux)+",id=mux",
-		"-device", "tmp105,bus=i2c.0,address=0x49,id="+first, "-device", "tmp105,bus=i2c.3,address=0x49,id="+fourth)
+		"-device", "pca9548,bus=i2c-bus.0,address="+fmt.Sprint(kernelMux)+",id=kernelmux",
+		"-device", on("mux", 0, ownAddress, first), "-device", on("mux", 3, ownAddress, fourth),
+		"-device", on("kernelmux", 1, kernelAddress, second), "-device", on("kernelmux", 5, kernelAddress, sixth))
 	return m, watchChips(t, m, qmp)
 }
 
@@ -75,16 +86,31 @@ func TestARM(t *testing.T) {
 	}
 	mild()
 	adapter := "/sys/class/i2c-adapter/i2c-0"
-	for _, device := range []string{"tmp105 0x4a", "tmp105 0x4b", "tmp421 0x4c"} {
+	for _, device := range []string{"tmp105 0x4a", "tmp105 0x4b", "tmp421 0x4c", fmt.Sprintf("pca9548 %#x", kernelMux)} {
 		m.write(adapter+"/new_device", device)
 	}
+	m.call("Share", struct{}{}, &struct{}{})
+	channel := func(n int) (bus int) {
+		folder := m.find(fmt.Sprintf("/sys/bus/i2c/devices/0-%04x/channel-%d/i2c-dev/i2c-*", kernelMux, n))
+		if _, err := fmt.Sscanf(filepath.Base(folder), "i2c-%d", &bus); err != nil {
+			t.Fatal(err)
+		}
+		return bus
+	}
+	secondBus, sixthBus := channel(1), channel(5)
 	// The emulator's chip is a TMP105, whose configuration is one byte. Where a TMP102 has the second it answers with the byte that was last on
 	// the wire: after a temperature of any whole degrees and a quarter, 40, which a TMP102 has at one conversion a second. With others
 	// it is a chip whose configuration changed.
-	for channel, milliC := range map[uint8]int{0: 36250, 3: -20750} {
-		chips.warm(map[uint8]string{0: first, 3: fourth}[channel], "temperature", milliC)
+	const whole = 0x60 // 12 bit, running
+	for channel, chip := range map[uint8]string{0: first, 3: fourth} {
+		chips.warm(chip, "temperature", map[string]int{first: 36250, fourth: -20750}[chip])
 		m.call("Send", line.Bytes{Address: mux, Bytes: []byte{1 << channel}}, &struct{}{})
-		m.call("Send", line.Bytes{Address: 0x49, Bytes: []byte{1, 0x60}}, &struct{}{})
+		m.call("Send", line.Bytes{Address: ownAddress, Bytes: []byte{1, whole}}, &struct{}{})
+	}
+	m.call("Send", line.Bytes{Address: mux, Bytes: []byte{0}}, &struct{}{})
+	for bus, chip := range map[int]string{secondBus: second, sixthBus: sixth} {
+		chips.warm(chip, "temperature", map[string]int{second: 33250, sixth: 21250}[chip])
+		m.call("Send", line.Bytes{Bus: bus, Address: kernelAddress, Bytes: []byte{1, whole}}, &struct{}{})
 	}
 	m.write(configFile, fmt.Sprintf(`
 site: {id: barn, name: Barn, timezone: UTC, display: celsius}
@@ -97,12 +123,15 @@ probes:
   - {id: elm-cluster, source: i2c, chip: tmp102, bus: i2c-0, mux: 0x70, channel: 0, address: 0x49}
   - {id: elm-air, source: i2c, chip: tmp102, bus: i2c-0, mux: 0x70, channel: 3, address: 0x49}
   - {id: elm-cage, source: i2c, chip: sht4x, bus: i2c-0, address: 0x44} # is not there
+  - {id: ash-cluster, source: i2c, chip: tmp102, bus: i2c-%d, address: %#x}
+  - {id: ash-air, source: i2c, chip: tmp102, bus: i2c-%d, address: %#x}
 nests:
   - {id: oak, kind: wooden-box, cluster: oak-cluster, air: oak-air}
   - {id: elm, kind: wooden-box, cluster: elm-cluster, air: elm-air, cage: elm-cage}
+  - {id: ash, kind: wooden-box, cluster: ash-cluster, air: ash-air}
 outside: outside
 phone: {channels: [{name: mobile, url: "http://%s:%d", at_least: notice}]}
-`, hostSeenFromGuest, phone.Listener.Addr().(*net.TCPAddr).Port))
+`, secondBus, kernelAddress, sixthBus, kernelAddress, hostSeenFromGuest, phone.Listener.Addr().(*net.TCPAddr).Port))
 
 	if got := m.run("/nestmon6", "check", "--config", configFile); got.Code != 0 {
 		t.Errorf("check: exit %d\n%s%s", got.Code, got.Out, got.Err)
@@ -121,6 +150,13 @@ phone: {channels: [{name: mobile, url: "http://%s:%d", at_least: notice}]}
 		chips.warm(first, "temperature", 35000)
 		m.logged("probe=elm-cluster quantity=temperature fault=settling")
 		m.lap("own chips")
+	})
+	m.part("behind the kernel's multiplexer", func(*testing.T) {
+		m.archived("ash-cluster,33.25", "ash-air,21.25", "elm-air,-3.75")
+		chips.warm(second, "temperature", 31250)
+		chips.warm(sixth, "temperature", 18250)
+		m.archived("ash-cluster,31.25", "ash-air,18.25")
+		m.lap("the kernel's channels")
 	})
 	m.part("heat", func(t *testing.T) {
 		chips.warm(air, "temperature", 38000)

@@ -119,6 +119,38 @@ func (g *Guest) Sleep(d time.Duration, _ *struct{}) error {
 	return nil
 }
 
+// Signal sends SIGURG, which every Go program takes and goes on, to all threads of a program, and tells what was read meanwhile.
+func (g *Guest) Signal(s line.Signals, answer *line.Text) error {
+	read := make(chan line.Text, 1)
+	if s.Read != "" {
+		go func() {
+			var text line.Text
+			_ = g.Read(s.Read, &text) // it has no other error
+			read <- text
+		}()
+	}
+	pid := s.Pid
+	if pid == 0 {
+		pid = os.Getpid()
+	}
+	for range s.Times {
+		time.Sleep(s.Every)
+		if err := signalThreads(pid, syscall.SIGURG); err != nil {
+			return err
+		}
+	}
+	if s.Read != "" {
+		*answer = <-read
+	}
+	return nil
+}
+
+// Unload takes a module out of the kernel, as modprobe -r does.
+func (g *Guest) Unload(module string, _ *struct{}) error { return unloadModule(module) }
+
+// Share gives buses that came since the start to their group.
+func (g *Guest) Share(struct{}, *struct{}) error { return shareBuses() }
+
 // Put writes registers of a chip by way of SMBus.
 func (g *Guest) Put(r line.Registers, _ *struct{}) error {
 	f, err := openChip(r.Bus, r.Address)

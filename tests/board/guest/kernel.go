@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"net/netip"
 	"os"
+	"strconv"
 	"syscall"
 	"unsafe"
 )
@@ -33,6 +34,35 @@ func loadModule(file, args string) error {
 	_, _, errno := syscall.Syscall(finitModule, f.Fd(), uintptr(unsafe.Pointer(text)), 0)
 	if errno != 0 && !errors.Is(errno, syscall.EEXIST) {
 		return errno
+	}
+	return nil
+}
+
+func unloadModule(name string) error {
+	text, err := syscall.BytePtrFromString(name)
+	if err != nil {
+		return err
+	}
+	if _, _, errno := syscall.Syscall(syscall.SYS_DELETE_MODULE, uintptr(unsafe.Pointer(text)), syscall.O_NONBLOCK, 0); errno != 0 {
+		return fmt.Errorf("unloading %s: %w", name, errno)
+	}
+	return nil
+}
+
+// signalThreads sends a signal to each thread of a program; one that has ended meanwhile needs none.
+func signalThreads(pid int, signal syscall.Signal) error {
+	threads, err := os.ReadDir(fmt.Sprintf("/proc/%d/task", pid))
+	if err != nil {
+		return err
+	}
+	for _, t := range threads {
+		tid, err := strconv.Atoi(t.Name())
+		if err != nil {
+			return err
+		}
+		if _, _, errno := syscall.Syscall(syscall.SYS_TGKILL, uintptr(pid), uintptr(tid), uintptr(signal)); errno != 0 && errno != syscall.ESRCH {
+			return fmt.Errorf("signal to thread %d: %w", tid, errno)
+		}
 	}
 	return nil
 }

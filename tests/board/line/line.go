@@ -51,6 +51,14 @@ type Outcome struct {
 	Code     int
 }
 
+// Signals are sent to every thread of a program.
+type Signals struct {
+	Pid   int // 0 is the guest's own
+	Times int
+	Every time.Duration // before the first too
+	Read  string        // a file the guest reads meanwhile, "" for none
+}
+
 // Registers are bytes or words to put into the registers of an I2C chip by way of SMBus.
 type Registers struct {
 	Bus     int
