@@ -19,13 +19,15 @@ func TestSilenceOfALineThatIsDead(t *testing.T) {
 		off     []string // probes that answer nothing from minute from on
 		early   []string // probes that have answered nothing for half an hour before it
 		again   []string // probes that answer after it
+		fault   sensors.Fault
 		want    []string // raised, in order, and the minute
 	}{
-		{"mild weather, all of it", 18, []string{"air", "cluster"}, nil, []string{"air", "cluster"}, nil},
-		{"frost", 2, []string{"air", "cluster"}, nil, []string{"air", "cluster"}, []string{"urgent in it"}},
-		{"one of its probes is dead for itself", 18, []string{"air", "cluster"}, []string{"cluster"}, []string{"air"}, []string{"notice before it", "warning before it"}},
-		{"one stays silent when the line is back", 18, []string{"air", "cluster"}, nil, []string{"air"}, []string{"warning after it"}},
-		{"nothing of it", 18, []string{"shade"}, nil, []string{"shade"}, nil},
+		{"mild weather, all of it", 18, []string{"air", "cluster"}, nil, []string{"air", "cluster"}, sensors.NoAnswer, nil},
+		{"frost", 2, []string{"air", "cluster"}, nil, []string{"air", "cluster"}, sensors.NoAnswer, []string{"urgent in it"}},
+		{"one of its probes is dead for itself", 18, []string{"air", "cluster"}, []string{"cluster"}, []string{"air"}, sensors.NoAnswer, []string{"notice before it", "warning before it"}},
+		{"one stays silent when the line is back", 18, []string{"air", "cluster"}, nil, []string{"air"}, sensors.NoAnswer, []string{"warning after it"}},
+		{"nothing of it", 18, []string{"shade"}, nil, []string{"shade"}, sensors.NoAnswer, nil},
+		{"what comes of it cannot be true", 18, []string{"air", "cluster"}, nil, []string{"air", "cluster"}, sensors.StuckLow, nil},
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			r := rabbitry(t, brood.WoodenBox)
@@ -40,12 +42,12 @@ func TestSilenceOfALineThatIsDead(t *testing.T) {
 						off = true
 					}
 					if v.Time = at; off {
-						v.Value, v.Fault = 0, sensors.NoAnswer
+						v.Value, v.Fault = 0, c.fault
 					}
 					readings = append(readings, v)
 				}
 				for _, e := range r.Observe(at, readings) {
-					if e.Name == alarm.ProbeSilent && e.Nest != "" && e.State == alarm.Raised {
+					if (e.Name == alarm.ProbeSilent || e.Name == alarm.ProbeFault) && e.Nest != "" && e.State == alarm.Raised {
 						when := "in it"
 						switch {
 						case m < from:

@@ -15,6 +15,7 @@ import (
 	"nestmon/sensors"
 	"nestmon/sensors/i2c"
 	"nestmon/sensors/i2c/i2ctest"
+	"nestmon/sensors/onewire"
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/brood"
 )
@@ -43,12 +44,13 @@ type row struct {
 	cfg     *config
 	nests   *i2ctest.Bus
 	outside *i2ctest.SHT4x
+	name    string                       // of the nests' line, as alarms have it
 	trouble atomic.Pointer[func() error] // of each transaction on the nests' line
 }
 
 func newRow(t *testing.T) *row {
 	t.Helper()
-	r := &row{cfg: defaultConfig(), outside: &i2ctest.SHT4x{Celsius: 18, Humidity: 60, Serial: 1}}
+	r := &row{cfg: defaultConfig(), outside: &i2ctest.SHT4x{Celsius: 18, Humidity: 60, Serial: 1}, name: "east-row"}
 	r.cfg.Data, r.cfg.Publish = t.TempDir(), publishConfig{}
 	r.nests = &i2ctest.Bus{Chips: map[uint16]i2ctest.Chip{}, Fault: func(uint16, []byte, []byte) error {
 		if f := r.trouble.Load(); f != nil {
@@ -87,7 +89,12 @@ func (r *row) live(t *testing.T, lasts time.Duration, at func(minute int)) (rais
 		sources: func() ([]sensors.Source, error) {
 			all, err := openBus(r.cfg, "/", slog.New(slog.DiscardHandler))
 			for _, s := range all {
-				s.(*i2c.Source).Now = p.Now
+				switch s := s.(type) {
+				case *i2c.Source:
+					s.Now = p.Now
+				case *onewire.Source:
+					s.Now = p.Now
+				}
 			}
 			return all, err
 		},
@@ -104,7 +111,7 @@ func (r *row) live(t *testing.T, lasts time.Duration, at func(minute int)) (rais
 			case alarm.Cleared:
 				cleared = append(cleared, said)
 			}
-			if e.Name == alarm.BusFault && e.State == alarm.Raised && !strings.Contains(e.Text, "east-row does not answer") {
+			if e.Name == alarm.BusFault && e.State == alarm.Raised && !strings.Contains(e.Text, r.name+" does not answer") {
 				t.Errorf("got %q: it does not name the line", e.Text)
 			}
 		}

@@ -143,13 +143,18 @@ func (cs *Channels) Restart() {
 	}
 }
 
-// Cut tells which probes hang on a line that answers nothing at all.
+// Cut tells which probes hang on a line that answers nothing at all. What came of it until it answers again says nothing of the probes.
 func (cs *Channels) Cut(probes []string) {
 	for id, set := range cs.byProbe {
+		dead := slices.Contains(probes, id)
 		for _, c := range set {
-			if c != nil {
-				c.cut = slices.Contains(probes, id)
+			if c == nil {
+				continue
 			}
+			if c.cut && !dead {
+				c.wrong = 0
+			}
+			c.cut = dead
 		}
 	}
 }
