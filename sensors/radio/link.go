@@ -95,13 +95,14 @@ func (s *Source) session() (connected bool, err error) {
 	}
 	defer l.end()
 	s.awake()
+	beat, ask := time.NewTicker(s.Timing.Beat), time.NewTicker(s.Timing.Ask)
+	defer beat.Stop()
+	defer ask.Stop()
+	l.beat, l.steady = beat.C, func() error { return s.steady(l) }
 	if err := s.subscribe(l, s.topics); err != nil {
 		return true, err
 	}
 	s.up()
-	beat, ask := time.NewTicker(s.Timing.Beat), time.NewTicker(s.Timing.Ask)
-	defer beat.Stop()
-	defer ask.Stop()
 	for {
 		select {
 		case <-s.ctx.Done():
@@ -109,9 +110,8 @@ func (s *Source) session() (connected bool, err error) {
 		case err := <-l.lost:
 			return true, fmt.Errorf("radio %s: connection lost: %w", s.host(), err)
 		case <-beat.C:
-			if !s.beat() {
-				l.cut() // with it goes what lies in the socket
-				return true, fmt.Errorf("radio %s: this process stood still for more than %s", s.host(), s.Timing.Standstill)
+			if err := l.steady(); err != nil {
+				return true, fmt.Errorf("radio %s: %w", s.host(), err)
 			}
 		case <-ask.C:
 			if err := s.subscribe(l, s.refusedTopics()); err != nil {
@@ -148,7 +148,17 @@ func (s *Source) beat() (steady bool) {
 	return true
 }
 
-// subscribe asks for topics and notes which of them the broker refuses.
+// steady ends a connection over which this process stood still.
+func (s *Source) steady(l *link) error {
+	if s.beat() {
+		return nil
+	}
+	l.cut() // with it goes what lies in the socket
+	return fmt.Errorf("this process stood still for more than %s", s.Timing.Standstill)
+}
+
+// subscribe asks for topics and notes which of them the broker refuses. A broker that takes its time with each is no
+// standstill of this process, which beats meanwhile.
 func (s *Source) subscribe(l *link, topics []string) error {
 	for _, topic := range topics {
 		granted, err := l.subscribe(s.ctx, topic, s.Timing.Ack)
@@ -229,6 +239,8 @@ func (s *Source) user() string {
 type link struct {
 	client paho.Client
 	lost   chan error
+	beat   <-chan time.Time // when steady is to be asked while something is waited for; nil where nobody minds a standstill
+	steady func() error
 
 	mu   sync.Mutex
 	conn net.Conn
@@ -309,17 +321,24 @@ func (l *link) end() {
 	l.cut()
 }
 
-// subscribe asks for one topic and reports whether the broker grants it.
+// subscribe asks for one topic and reports whether the broker grants it. It beats while it waits.
 func (l *link) subscribe(ctx context.Context, topic string, patience time.Duration) (granted bool, err error) {
 	token := l.client.Subscribe(topic, atLeastOnce, nil)
 	timer := time.NewTimer(patience)
 	defer timer.Stop()
-	select {
-	case <-token.Done():
-	case <-timer.C:
-		return false, fmt.Errorf("no answer within %s", patience)
-	case <-ctx.Done():
-		return false, ctx.Err()
+	for answered := false; !answered; {
+		select {
+		case <-token.Done():
+			answered = true
+		case <-l.beat:
+			if err := l.steady(); err != nil {
+				return false, err
+			}
+		case <-timer.C:
+			return false, fmt.Errorf("no answer within %s", patience)
+		case <-ctx.Done():
+			return false, ctx.Err()
+		}
 	}
 	if err := token.Error(); err != nil {
 		return false, err

@@ -6,6 +6,7 @@ import (
 	"runtime"
 	"strings"
 	"testing"
+	"time"
 )
 
 func TestARefusedTopicIsSaidAndAskedForAgain(t *testing.T) {
@@ -157,6 +158,35 @@ func TestAProcessThatStoodStillConnectsAnew(t *testing.T) {
 	e.alive = e.alive.Add(-2 * e.Timing.Standstill)
 	e.mu.Unlock()
 	eventually(t, "another", func() bool { return b.connections() == 2 && e.listening() })
+}
+
+// A broker may take most of its time with each topic, and many topics take longer than a standstill.
+func TestABrokerThatIsSlowWithEachTopic(t *testing.T) {
+	b := newStub(t)
+	e := newEar(t, b.url(), probeAt("a1", "barn/a1"), probeAt("b2", "barn/b2"), probeAt("c3", "barn/c3"), probeAt("d4", "barn/d4"))
+	e.Timing.Ack = patience
+	b.answer = func(string) []byte {
+		e.mu.Lock()
+		e.alive = e.alive.Add(-e.Timing.Standstill * 2 / 3) // so long it has taken
+		was := e.alive
+		e.mu.Unlock()
+		for seen := false; !seen && e.ctx.Err() == nil; time.Sleep(time.Millisecond) {
+			e.mu.Lock()
+			seen = e.alive.After(was)
+			e.mu.Unlock()
+		}
+		return []byte{1}
+	}
+	e.Read(t.Context())
+	eventually(t, "a connection", e.listening)
+	b.say("barn/d4", `{"temp": 38, "rh": 55}`, 0, false)
+	eventually(t, "the message", func() bool { return e.waiting() == 1 })
+	e.mu.Lock()
+	old := e.inbox["barn/d4"][0].old
+	e.mu.Unlock()
+	if n := b.connections(); n != 1 || old != "" {
+		t.Errorf("%d connections, and the message is taken for %q", n, old)
+	}
 }
 
 func TestSecretsAreReadWithEachConnection(t *testing.T) {
