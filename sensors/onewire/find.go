@@ -1,6 +1,7 @@
 package onewire
 
 import (
+	"bytes"
 	"context"
 	"fmt"
 	"log/slog"
@@ -91,9 +92,14 @@ func (b Buses) i2cBuses() (all []int) {
 	return all
 }
 
-// isBridge tells a bridge from the chips that share its addresses, before its driver writes what would be settings to one of those: a
-// thermometer such as the MCP9808 shows its maker in register 6 (Microchip DS25095A), and a bridge has no such command (DS2482-100
-// datasheet, from memory). What is taken for no bridge can still be configured.
+// strangers are register numbers that other chips at a bridge's addresses have and that are no commands of a bridge: an MCP9808 shows its
+// maker and its model there (Microchip DS25095A).
+var strangers = []byte{6, 7}
+
+// isBridge tells a bridge from the chips that share its addresses, before its driver writes what would be settings to one of those. A
+// bridge gives the register it stands at again and again, acknowledges no command it does not know (DS2482-100 datasheet, I²C
+// communication), and is as it was after it. A chip with registers shows them; a transaction that failed by chance does not do so with
+// each number and leave the chip as it was. What is taken for no bridge can still be configured.
 func (b Buses) isBridge(l line) bool {
 	bus, unlock, err := openI2C(string(b), l)
 	if err != nil {
@@ -102,7 +108,32 @@ func (b Buses) isBridge(l line) bool {
 	defer unlock() //nolint:errcheck // nothing was written
 	defer bus.Close()
 	d := i2c.Dev{Bus: bus, Addr: l.address}
-	return d.Tx(nil, make([]byte, 1)) == nil && d.Tx([]byte{6}, make([]byte, 2)) != nil
+	before, steady := resting(d)
+	for _, number := range strangers {
+		if !steady || d.Tx([]byte{number}, make([]byte, 2)) == nil {
+			return false
+		}
+		var after byte
+		if after, steady = resting(d); after != before {
+			return false
+		}
+	}
+	return steady
+}
+
+// restingBytes is how many a mere read asks for: enough to see that they are all the same. Ours, no source.
+const restingBytes = 8
+
+// resting is the byte that a mere read gives again and again. The level of the line is left out: it may change in between.
+func resting(d i2c.Dev) (b byte, steady bool) {
+	var all [restingBytes]byte
+	if d.Tx(nil, all[:]) != nil {
+		return 0, false
+	}
+	for i := range all {
+		all[i] |= lineHigh
+	}
+	return all[0], bytes.Count(all[:], all[:1]) == len(all)
 }
 
 // channels lists the lines of a bridge: itself, or each channel of a DS2482-800.

@@ -1,6 +1,7 @@
 package onewire_test
 
 import (
+	"errors"
 	"os"
 	"path/filepath"
 	"slices"
@@ -13,6 +14,7 @@ import (
 
 	"nestmon/sensors"
 	"nestmon/sensors/ds18b20"
+	"nestmon/sensors/i2c/i2ctest"
 	"nestmon/sensors/onewire"
 	"nestmon/sensors/onewire/onewiretest"
 )
@@ -115,26 +117,104 @@ func TestFindGoesThroughTheChannels(t *testing.T) {
 	})
 }
 
-// A thermometer at a bridge's address is not sent a bridge's commands: e1 f0 would be settings to an MCP9808.
-func TestFindWritesNothingToAnotherChip(t *testing.T) {
-	chip := &registers{}
-	name := registered(t, &onewiretest.I2C{Chips: map[uint16]onewiretest.Chip{0x18: chip}})
-	for _, f := range onewire.Buses(t.TempDir()).Find(t.Context(), nobody) {
-		if strings.Contains(f.Bus, name+"-") {
-			t.Errorf("found a bridge: %+v", f)
+// What answers at a bridge's address is told from it by what it answers: nothing but numbers of registers is written, which an MCP9808
+// would take e1 f0 for settings. A transaction that fails by chance makes no bridge of another chip.
+func TestFindTellsABridgeFromOthers(t *testing.T) {
+	clock := &onewiretest.Clock{}
+	thermometer := func() onewiretest.Chip { return i2ctest.NewMCP9808(21) }
+	bridge := func(pointer ...byte) func() onewiretest.Chip {
+		return func() onewiretest.Chip {
+			d := onewiretest.NewDS2482(clock, chips(clock, genuine))
+			if len(pointer) > 0 {
+				must(t, d.Tx(pointer, nil))
+			}
+			return d
 		}
 	}
-	if chip.asked == 0 || chip.written > 1 {
-		t.Errorf("%d transactions, and %d bytes in one transaction: more than the number of a register", chip.asked, chip.written)
+	const most = 12 // transactions of a look
+	for _, row := range []struct {
+		name   string
+		chip   func() onewiretest.Chip
+		bridge bool
+	}{
+		{"nobody", nil, false},
+		{"MCP9808", thermometer, false},
+		{"MCP9808 that was read", func() onewiretest.Chip {
+			c := i2ctest.NewMCP9808(21)
+			must(t, c.Tx([]byte{5}, make([]byte, 2)))
+			return c
+		}, false},
+		{"a chip that answers all with one byte", func() onewiretest.Chip { return &registers{} }, false},
+		{"a chip that answers a mere read only", func() onewiretest.Chip { return &counter{} }, false},
+		{"DS2482", bridge(), true},
+		{"DS2482 that stands at its data", bridge(0xe1, 0xe1), true},
+		{"DS2482 that stands at its configuration", bridge(0xe1, 0xc3), true},
+	} {
+		leaf(t, row.name, func(t *testing.T) {
+			for spoilt := -1; spoilt < most; spoilt++ {
+				bus := &onewiretest.I2C{Chips: map[uint16]onewiretest.Chip{}}
+				seen := &spy{}
+				if row.chip != nil {
+					seen.Chip = row.chip()
+					bus.Chips[0x18] = seen
+				}
+				n := 0
+				bus.Fault = func() error {
+					if n++; n-1 == spoilt {
+						return errors.New("sysfs-i2c: remote I/O error")
+					}
+					return nil
+				}
+				name := registered(t, bus)
+				found := slices.ContainsFunc(onewire.Buses(t.TempDir()).Find(t.Context(), nobody), func(f sensors.FoundBus) bool { return f.Bus == "onewire-"+name+"-0x18" })
+				if spoilt < 0 && found != row.bridge || found && !row.bridge {
+					t.Errorf("transaction %d spoilt: found a bridge: %v, want %v", spoilt, found, row.bridge)
+				}
+				if !row.bridge && seen.longest > 1 {
+					t.Errorf("transaction %d spoilt: %d bytes were written in one: more than the number of a register", spoilt, seen.longest)
+				}
+			}
+		})
 	}
 }
 
-// registers is a chip that has registers and answers of each.
-type registers struct{ asked, written int }
+func must(t *testing.T, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
 
-func (c *registers) Tx(w, r []byte) error {
+// spy remembers the longest write.
+type spy struct {
+	onewiretest.Chip
+	longest int
+}
+
+func (s *spy) Tx(w, r []byte) error {
+	s.longest = max(s.longest, len(w))
+	return s.Chip.Tx(w, r)
+}
+
+// counter is a chip without registers, whose answers go on.
+type counter struct{ n byte }
+
+func (c *counter) Tx(w, r []byte) error {
+	if len(w) > 0 {
+		return errors.New("sysfs-i2c: remote I/O error")
+	}
+	for i := range r {
+		c.n++
+		r[i] = c.n
+	}
+	return nil
+}
+
+// registers is a chip that has registers and answers of each.
+type registers struct{ asked int }
+
+func (c *registers) Tx(_, r []byte) error {
 	c.asked++
-	c.written = max(c.written, len(w))
 	clear(r)
 	return nil
 }
