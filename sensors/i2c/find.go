@@ -124,7 +124,7 @@ func (s *search) within(ctx context.Context, a adapter, out sensors.FoundBus) se
 
 // bus searches one bus, and the channels of the multiplexers on it that are nobody's. It returns the addresses that are taken.
 func (s *search) bus(ctx context.Context, a adapter, taken []uint16, out *sensors.FoundBus) []uint16 {
-	l := &line{name: a.name, open: func(name string) (i2c.BusCloser, error) { return openBus(s.Root, name) }}
+	l := newLine(s.Root, a.name, time.Now, time.Sleep)
 	defer l.close() //nolint:errcheck // it was only asked
 	if !a.linger {
 		for address := uint16(firstMux); address <= lastMux; address++ {
@@ -215,7 +215,7 @@ func resting(bus i2c.Bus, address uint16) []byte {
 }
 
 // segment searches a bus or one channel, and returns the addresses that answered.
-func (s *search) segment(ctx context.Context, bus i2c.Bus, at ProbeConfig, known, taken []uint16, out *sensors.FoundBus) (answered []uint16) {
+func (s *search) segment(ctx context.Context, bus chip.Bus, at ProbeConfig, known, taken []uint16, out *sensors.FoundBus) (answered []uint16) {
 	for _, address := range known {
 		if slices.Contains(taken, address) || ctx.Err() != nil {
 			continue
@@ -239,7 +239,7 @@ func (s *search) named(at ProbeConfig) (ProbeConfig, bool) {
 }
 
 // meet asks who is at a place.
-func (s *search) meet(bus i2c.Bus, at ProbeConfig) (f sensors.Found, ok bool) {
+func (s *search) meet(bus chip.Bus, at ProbeConfig) (f sensors.Found, ok bool) {
 	f.Identity = Identity(at)
 	idle := resting(bus, at.Address)
 	sure, maybe := liking(bus, at.Address, idle)
@@ -272,7 +272,7 @@ func (s *search) meet(bus i2c.Bus, at ProbeConfig) (f sensors.Found, ok bool) {
 }
 
 // liking asks one driver after another until one is sure.
-func liking(bus i2c.Bus, address uint16, idle []byte) (sure *chip.Driver, maybe []string) {
+func liking(bus chip.Bus, address uint16, idle []byte) (sure *chip.Driver, maybe []string) {
 	for i := range drivers {
 		d := &drivers[i]
 		if !slices.Contains(d.Addresses, address) {
@@ -310,10 +310,10 @@ func (s *search) reader(c ProbeConfig, driver chip.Driver) func(ctx context.Cont
 			return sensors.Told{Note: err.Error()}
 		}
 		defer source.Close() //nolint:errcheck // it was only read
-		at, begin := source.seats[0], time.Now()
+		at, begin := source.seats[0], source.Now()
 		a := source.ask(ctx, at)
-		for a.fault != nil && a.fault.Reason == sensors.Settling && a.fault.Rest == 0 && time.Since(begin) <= driver.First+firstSlack {
-			time.Sleep(firstLook)
+		for a.fault != nil && a.fault.Reason == sensors.Settling && a.fault.Rest == 0 && source.Now().Sub(begin) <= driver.First+firstSlack {
+			source.Sleep(firstLook)
 			a = source.ask(ctx, at)
 		}
 		told := sensors.Told{Readings: source.readings([]answer{a})}

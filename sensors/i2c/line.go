@@ -9,6 +9,8 @@ import (
 
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/physic"
+
+	"nestmon/sensors/i2c/chip"
 )
 
 // How a transaction that failed is tried again; ours, no source. What failed for long, such as a time-out, is not: the bus would be held
@@ -20,13 +22,15 @@ const (
 
 var errClosed = errors.New("bus is closed")
 
-var _ i2c.Bus = (*line)(nil)
+var _ chip.Bus = (*line)(nil)
 
 // line is one bus. It opens itself when it is needed, lets one transaction pass at a time, counts, and remembers what failed: some drivers
 // hide it, and some go on as if nothing had.
 type line struct {
 	name   string
 	open   func(name string) (i2c.BusCloser, error)
+	now    func() time.Time
+	sleep  func(time.Duration)
 	counts counts
 	back   bool // a chip on it answers again, in this reading
 
@@ -61,7 +65,7 @@ func (l *line) try(tx func() error, r []byte) (err error) {
 	defer l.mu.Unlock()
 	for n := range attempts {
 		if n > 0 {
-			time.Sleep(pause)
+			l.sleep(pause)
 		}
 		if err = tx(); err == nil || !passing(err) {
 			break
@@ -82,9 +86,9 @@ func (l *line) once(addr uint16, w, r []byte) error {
 		return err
 	}
 	deepen()
-	began := time.Now()
+	began := l.now()
 	err := l.bus.Tx(addr, w, r)
-	l.counts.note(err, time.Since(began))
+	l.counts.note(err, l.now().Sub(began))
 	if err == nil {
 		return nil
 	}
@@ -146,6 +150,12 @@ func (l *line) shut() error {
 	l.bus = nil
 	return err
 }
+
+// Now is the time of the source.
+func (l *line) Now() time.Time { return l.now() }
+
+// Sleep waits, between two transactions of a chip. Others may have theirs meanwhile.
+func (l *line) Sleep(d time.Duration) { l.sleep(d) }
 
 func (l *line) String() string { return l.name }
 

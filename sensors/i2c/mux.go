@@ -2,9 +2,11 @@ package i2c
 
 import (
 	"fmt"
+	"time"
 
-	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/physic"
+
+	"nestmon/sensors/i2c/chip"
 )
 
 // mux is a PCA9548 or TCA9548: one register, a bit for each channel, written and read without an address of its own. After power-on and
@@ -21,11 +23,14 @@ type port struct {
 	channel int
 }
 
-var _ i2c.Bus = port{}
+var _ chip.Bus = port{}
 
 func (p port) String() string {
 	return fmt.Sprintf("%s mux %s channel %d", p.mux.line.name, hex(p.mux.addr), p.channel)
 }
+
+func (p port) Now() time.Time        { return p.mux.line.Now() }
+func (p port) Sleep(d time.Duration) { p.mux.line.Sleep(d) }
 
 func (p port) SetSpeed(f physic.Frequency) error { return p.mux.line.SetSpeed(f) }
 

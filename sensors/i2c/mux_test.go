@@ -4,6 +4,7 @@ import (
 	"math"
 	"testing"
 	"testing/synctest"
+	"time"
 
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/i2c/i2creg"
@@ -60,7 +61,7 @@ func TestPeriphsPortGivesAnotherNestsAir(t *testing.T) {
 func celsius(t *testing.T, bus i2c.Bus) float64 {
 	t.Helper()
 	driver, _ := driverOf(sensors.ChipSHT4x)
-	c, err := driver.Open(bus, 0x44, chip.Options{})
+	c, err := driver.Open(i2ctest.Timed{Bus: bus}, 0x44, chip.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -137,7 +138,8 @@ func TestASwitchWithinATransaction(t *testing.T) {
 				n++
 				return nil
 			}
-			l := &line{name: "i2c-1", open: func(string) (i2c.BusCloser, error) { return bus, nil }}
+			l := newLine("/", "i2c-1", time.Now, time.Sleep)
+			l.open = func(string) (i2c.BusCloser, error) { return bus, nil }
 			var b [1]byte
 			switch err := (port{l.mux(0x70), 2}).Tx(0x18, []byte{5}, b[:]); {
 			case err != nil:

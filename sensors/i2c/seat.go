@@ -7,8 +7,6 @@ import (
 	"math"
 	"time"
 
-	"periph.io/x/conn/v3/i2c"
-
 	"nestmon/sensors"
 	"nestmon/sensors/i2c/chip"
 )
@@ -30,7 +28,7 @@ type seat struct {
 	driver  chip.Driver
 	options chip.Options
 	line    *line
-	bus     i2c.Bus // the line, or a port of a multiplexer on it
+	bus     chip.Bus // the line, or a port of a multiplexer on it
 	address uint16
 	random  func() float64
 

@@ -18,8 +18,9 @@ var _ sensors.Source = (*Source)(nil)
 
 // Source is the chips of a bus, read one after another.
 type Source struct {
-	Now  func() time.Time // time.Now unless set before the first Read
-	Wire string           // the bus's name, Kind unless set before the first Read
+	Now   func() time.Time    // time.Now unless set before the first Read
+	Sleep func(time.Duration) // time.Sleep unless set before the first Read
+	Wire  string              // the bus's name, Kind unless set before the first Read
 
 	root    string
 	configs []ProbeConfig
@@ -32,7 +33,7 @@ type Source struct {
 
 // New makes a source of the chips. Nothing is opened until Read: a chip or a bus that is missing does not keep the daemon from starting.
 func New(root string, probes []ProbeConfig, poll time.Duration, log *slog.Logger) (*Source, error) {
-	s := &Source{Now: time.Now, Wire: Kind, root: root, configs: probes, log: sensors.NewChangeLog(log)}
+	s := &Source{Now: time.Now, Sleep: time.Sleep, Wire: Kind, root: root, configs: probes, log: sensors.NewChangeLog(log)}
 	var bound sensors.Bindings
 	for _, c := range probes {
 		c.Validate(bound.Report(c.ID))
@@ -66,9 +67,13 @@ func (s *Source) line(name string) *line {
 			return l
 		}
 	}
-	l := &line{name: name, open: func(name string) (i2c.BusCloser, error) { return openBus(s.root, name) }}
+	l := newLine(s.root, name, func() time.Time { return s.Now() }, func(d time.Duration) { s.Sleep(d) })
 	s.lines = append(s.lines, l)
 	return l
+}
+
+func newLine(root, name string, now func() time.Time, sleep func(time.Duration)) *line {
+	return &line{name: name, open: func(name string) (i2c.BusCloser, error) { return openBus(root, name) }, now: now, sleep: sleep}
 }
 
 // mux finds or adds a multiplexer.

@@ -119,7 +119,7 @@ func TestADriverThatHidesAFailureIsNotBelieved(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				bus := &i2ctest.Bus{Chips: map[uint16]i2ctest.Chip{}}
 				s := source(t, bus, config("a", 0x44))
-				s.seats[0].driver.Open = func(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
+				s.seats[0].driver.Open = func(bus chip.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
 					return hiding{i2c.Dev{Bus: bus, Addr: address}, said}, nil
 				}
 				if got := one(t, s); got.Fault != sensors.NoAnswer {
@@ -132,7 +132,7 @@ func TestADriverThatHidesAFailureIsNotBelieved(t *testing.T) {
 
 // counting is a driver of a chip that cannot be made ready.
 func counting(s *Source, tried *int, fault *chip.Fault) {
-	s.seats[0].driver.Open = func(i2c.Bus, uint16, chip.Options) (chip.Chip, error) { *tried++; return nil, fault }
+	s.seats[0].driver.Open = func(chip.Bus, uint16, chip.Options) (chip.Chip, error) { *tried++; return nil, fault }
 }
 
 func TestWhatDoesNotAnswerIsAskedLessOften(t *testing.T) {
@@ -262,4 +262,28 @@ func TestReadingsOfAChipCarryOneTime(t *testing.T) {
 			t.Errorf("got %+v", got)
 		}
 	})
+}
+
+// A chip waits by the time of its source. The drivers of periph that still measure for some wait for themselves.
+func TestChipsWaitByTheSourcesTime(t *testing.T) {
+	for name, model := range i2ctest.Models {
+		if name == "aht20" || name == "hdc302x" {
+			continue
+		}
+		t.Run(name, func(t *testing.T) {
+			synctest.Test(t, func(t *testing.T) {
+				d, _ := driverOf(name)
+				c := config("a", d.Addresses[0])
+				c.Chip = name
+				s := source(t, i2ctest.With(d, model().Chip), c)
+				var waited time.Duration
+				s.Sleep = func(d time.Duration) { waited += d; time.Sleep(d) }
+				began := time.Now()
+				one(t, s)
+				if took := time.Since(began); waited == 0 || took != waited {
+					t.Errorf("it waited %v by its source, and %v passed", waited, took)
+				}
+			})
+		})
+	}
 }

@@ -50,7 +50,7 @@ type hygrometer struct {
 	dev *aht20.Dev
 }
 
-func open(bus i2c.Bus, _ uint16, _ chip.Options) (chip.Chip, error) {
+func open(bus chip.Bus, _ uint16, _ chip.Options) (chip.Chip, error) {
 	dev, err := aht20.NewI2C(begun{bus}, &limits)
 	if err != nil {
 		return nil, fmt.Errorf("aht20: setting it up: %w", err)
@@ -64,7 +64,7 @@ func open(bus i2c.Bus, _ uint16, _ chip.Options) (chip.Chip, error) {
 
 // like judges what it gives unasked: status, results of its last measurement and their checksum. Nothing is written: a port expander at this
 // address (PCF8574A, from memory) takes every byte for the level of its pins, and gives them again and again.
-func like(_ i2c.Bus, _ uint16, idle []byte) chip.Likeness {
+func like(_ chip.Bus, _ uint16, idle []byte) chip.Likeness {
 	const answer = 7
 	switch {
 	case len(idle) < answer || bytes.Count(idle[:answer], idle[:1]) == answer:

@@ -60,13 +60,14 @@ const (
 )
 
 type hygrometer struct {
+	bus         chip.Bus
 	dev         i2c.Dev
 	calibration calibration
 	turn        byte // config as it was written last
 }
 
-func open(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
-	c := &hygrometer{dev: i2c.Dev{Bus: bus, Addr: address}}
+func open(bus chip.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
+	c := &hygrometer{bus: bus, dev: i2c.Dev{Bus: bus, Addr: address}}
 	if err := c.identify(); err != nil {
 		return nil, err
 	}
@@ -82,8 +83,8 @@ func open(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
 }
 
 // like asks for the identity.
-func like(bus i2c.Bus, address uint16, idle []byte) chip.Likeness {
-	c := &hygrometer{dev: i2c.Dev{Bus: bus, Addr: address}}
+func like(bus chip.Bus, address uint16, idle []byte) chip.Likeness {
+	c := &hygrometer{bus: bus, dev: i2c.Dev{Bus: bus, Addr: address}}
 	if idle == nil {
 		return chip.No
 	}
@@ -139,7 +140,7 @@ func (c *hygrometer) Read() ([]float64, error) {
 		return nil, fmt.Errorf("bme280: asking for a measurement: %w", err)
 	}
 	for range attempts {
-		time.Sleep(conversion)
+		c.bus.Sleep(conversion)
 		b, err := c.load(controlHum, 13)
 		if err != nil {
 			return nil, err

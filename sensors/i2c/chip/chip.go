@@ -14,6 +14,13 @@ import (
 	"nestmon/sensors"
 )
 
+// Bus is what a driver talks over, and the time it waits by.
+type Bus interface {
+	i2c.Bus
+	Now() time.Time
+	Sleep(d time.Duration)
+}
+
 // Driver says what a chip delivers and how it is made ready.
 type Driver struct {
 	Name       string             // as in `chip:`
@@ -21,10 +28,10 @@ type Driver struct {
 	Quantities []sensors.Quantity // in Quantities order
 	// Open makes the chip ready and checks that it is the one it should be: its identity where it has one, its heater off, nothing
 	// continuous. It talks to the chip.
-	Open func(bus i2c.Bus, address uint16, options Options) (Chip, error)
+	Open func(bus Bus, address uint16, options Options) (Chip, error)
 	// Like tells whether the chip answers, and changes nothing in what does: it writes the number of a register, or a command that asks who
 	// is there and only to what does not answer a mere read. idle is what came of such a read, nil where nobody acknowledged it.
-	Like  func(bus i2c.Bus, address uint16, idle []byte) Likeness
+	Like  func(bus Bus, address uint16, idle []byte) Likeness
 	First time.Duration // from Open to the first value, where Read does not wait for it
 }
 

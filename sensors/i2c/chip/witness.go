@@ -3,13 +3,11 @@ package chip
 import (
 	"fmt"
 	"strings"
-
-	"periph.io/x/conn/v3/i2c"
 )
 
 // Witness is a bus that remembers why the last transaction failed: some drivers tell no more than that one did.
 type Witness struct {
-	i2c.Bus
+	Bus
 	err error
 }
 

@@ -51,7 +51,7 @@ const rate = hdc302x.RateHertz
 type sensor struct{ dev *hdc302x.Dev }
 
 // open stops what the chip was doing, looks whether it is one, switches its heater off and lets it measure.
-func open(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
+func open(bus chip.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
 	conn := i2c.Dev{Bus: bus, Addr: address}
 	if err := conn.Tx(stopMeasuring, nil); err != nil {
 		return nil, fmt.Errorf("hdc302x: stopping it: %w", err)
@@ -82,7 +82,7 @@ func open(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
 
 // like asks for the maker, and where that is refused for the status, which a chip that measures by itself must tell: whether it also names
 // its maker then is not known here, and an SHT3x answers the second alike (Sensirion SHT3x datasheet, from memory).
-func like(bus i2c.Bus, address uint16, idle []byte) chip.Likeness {
+func like(bus chip.Bus, address uint16, idle []byte) chip.Likeness {
 	if idle != nil && !chip.Word(idle) {
 		return chip.No
 	}

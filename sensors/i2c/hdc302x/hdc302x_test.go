@@ -52,7 +52,7 @@ func TestMeasurements(t *testing.T) {
 		t.Run(row.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				bus := &playback.Playback{Ops: then(row.status, row.answer), DontPanic: true}
-				c, err := hdc302x.Driver.Open(bus, address, chip.Options{})
+				c, err := hdc302x.Driver.Open(i2ctest.Timed{Bus: bus}, address, chip.Options{})
 				if err != nil {
 					t.Fatal(err)
 				}

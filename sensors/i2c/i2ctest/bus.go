@@ -8,9 +8,12 @@ import (
 	"errors"
 	"fmt"
 	"sync"
+	"time"
 
 	"periph.io/x/conn/v3/i2c"
 	"periph.io/x/conn/v3/physic"
+
+	"nestmon/sensors/i2c/chip"
 )
 
 // Chip is one emulated chip. Tx is one transaction: w is written, then r is read, either may be empty.
@@ -26,7 +29,10 @@ var (
 	ErrIO      = errors.New("sysfs-i2c: input/output error")
 )
 
-var _ i2c.BusCloser = (*Bus)(nil)
+var (
+	_ i2c.BusCloser = (*Bus)(nil)
+	_ chip.Bus      = (*Bus)(nil)
+)
 
 // Bus holds emulated chips by address. Fault, where it is set, is asked before each transaction; its error is what the caller gets.
 type Bus struct {
@@ -120,6 +126,12 @@ func (b *Bus) String() string { return "emulated" }
 
 // SetSpeed does nothing.
 func (b *Bus) SetSpeed(physic.Frequency) error { return nil }
+
+// Now is the time.
+func (b *Bus) Now() time.Time { return time.Now() }
+
+// Sleep waits.
+func (b *Bus) Sleep(d time.Duration) { time.Sleep(d) }
 
 // Close does nothing.
 func (b *Bus) Close() error { return nil }

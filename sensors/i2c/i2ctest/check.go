@@ -5,6 +5,7 @@ import (
 	"math"
 	"slices"
 	"testing"
+	"time"
 
 	"periph.io/x/conn/v3/i2c"
 
@@ -12,13 +13,22 @@ import (
 	"nestmon/sensors/i2c/chip"
 )
 
+// Timed gives a bus the time of package time, of which a synctest bubble takes none.
+type Timed struct{ i2c.Bus }
+
+// Now is the time.
+func (Timed) Now() time.Time { return time.Now() }
+
+// Sleep waits.
+func (Timed) Sleep(d time.Duration) { time.Sleep(d) }
+
 // With makes a bus with one chip on it, at the first address of its driver.
 func With(d chip.Driver, c Chip) *Bus { return &Bus{Chips: map[uint16]Chip{d.Addresses[0]: c}} }
 
 // Open makes a chip ready that must become so.
 func Open(t *testing.T, d chip.Driver, b i2c.Bus) chip.Chip {
 	t.Helper()
-	c, err := d.Open(b, d.Addresses[0], chip.Options{})
+	c, err := d.Open(Timed{b}, d.Addresses[0], chip.Options{})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -51,7 +61,7 @@ func Refuses(t *testing.T, c chip.Chip, reason sensors.Fault) {
 // NotOpened checks that a chip cannot be made ready, and why.
 func NotOpened(t *testing.T, d chip.Driver, b i2c.Bus, reason sensors.Fault) {
 	t.Helper()
-	c, err := d.Open(b, d.Addresses[0], chip.Options{})
+	c, err := d.Open(Timed{b}, d.Addresses[0], chip.Options{})
 	if c != nil {
 		t.Errorf("got a chip beside %v", err)
 	}

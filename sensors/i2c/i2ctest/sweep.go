@@ -103,7 +103,7 @@ func sweep(t *testing.T, d chip.Driver, options chip.Options, b *troubled, want 
 // ready reads the chip, and makes it ready before where that has not succeeded.
 func ready(c *chip.Chip, d chip.Driver, b *troubled, options chip.Options) ([]float64, error) {
 	if *c == nil {
-		made, err := d.Open(b, d.Addresses[0], options)
+		made, err := d.Open(Timed{b}, d.Addresses[0], options)
 		if err != nil {
 			return nil, err
 		}

@@ -55,7 +55,7 @@ type meter struct {
 	mark      uint16 // the calibration, 0 until the chip is ready
 }
 
-func open(bus i2c.Bus, address uint16, options chip.Options) (chip.Chip, error) {
+func open(bus chip.Bus, address uint16, options chip.Options) (chip.Chip, error) {
 	c := &meter{bus: &chip.Witness{Bus: bus}, ohm: options.ShuntOhm}
 	if c.ohm == 0 {
 		c.ohm = UsualOhm
@@ -78,7 +78,7 @@ func open(bus i2c.Bus, address uint16, options chip.Options) (chip.Chip, error) 
 
 // like looks at the settings: the chip has no identity. Two bits of them are always clear, and those of the mode are not while it measures
 // (TI SBOS448, from memory).
-func like(bus i2c.Bus, address uint16, idle []byte) chip.Likeness {
+func like(bus chip.Bus, address uint16, idle []byte) chip.Likeness {
 	if idle == nil {
 		return chip.No
 	}
@@ -106,7 +106,7 @@ func (c *meter) arm() error {
 	if set != wanted || mark == 0 || mark == 0xffff {
 		return chip.Faultf(sensors.WrongProbe, "ina219: settings and calibration are %04x and %04x right after they were written: another chip answers at this address, or the bus is held", set, mark)
 	}
-	time.Sleep(averaging)
+	c.bus.Sleep(averaging)
 	c.dev, c.mark = dev, mark
 	return nil
 }

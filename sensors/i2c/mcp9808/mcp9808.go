@@ -54,7 +54,7 @@ type thermometer struct {
 	armed     bool
 }
 
-func open(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
+func open(bus chip.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
 	c := &thermometer{bus: &chip.Witness{Bus: bus}}
 	c.registers = mmr.Dev8{Conn: &i2c.Dev{Bus: c.bus, Addr: address}, Order: binary.BigEndian}
 	maker, err := c.registers.ReadUint16(manufacturer)
@@ -78,7 +78,7 @@ func open(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
 }
 
 // like asks for maker and model.
-func like(bus i2c.Bus, address uint16, idle []byte) chip.Likeness {
+func like(bus chip.Bus, address uint16, idle []byte) chip.Likeness {
 	registers := mmr.Dev8{Conn: &i2c.Dev{Bus: bus, Addr: address}, Order: binary.BigEndian}
 	if idle == nil {
 		return chip.No
@@ -103,7 +103,7 @@ func (c *thermometer) arm() error {
 			return fmt.Errorf("mcp9808: setting it up: %w", err)
 		}
 	}
-	time.Sleep(conversion)
+	c.bus.Sleep(conversion)
 	c.armed = true
 	return nil
 }

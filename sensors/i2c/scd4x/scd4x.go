@@ -56,12 +56,13 @@ const (
 )
 
 type meter struct {
+	bus   chip.Bus
 	dev   i2c.Dev
 	since time.Time // of the start or the last measurement, on the monotonic clock; zero when the chip is to be started
 }
 
-func open(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
-	c := &meter{dev: i2c.Dev{Bus: bus, Addr: address}}
+func open(bus chip.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
+	c := &meter{bus: bus, dev: i2c.Dev{Bus: bus, Addr: address}}
 	if err := c.arm(); err != nil {
 		return nil, err
 	}
@@ -69,8 +70,8 @@ func open(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
 }
 
 // like asks whether a measurement waits, which it may be asked at any time.
-func like(bus i2c.Bus, address uint16, idle []byte) chip.Likeness {
-	c := &meter{dev: i2c.Dev{Bus: bus, Addr: address}}
+func like(bus chip.Bus, address uint16, idle []byte) chip.Likeness {
+	c := &meter{bus: bus, dev: i2c.Dev{Bus: bus, Addr: address}}
 	if idle != nil && !chip.Word(idle) {
 		return chip.No
 	}
@@ -91,7 +92,7 @@ func (c *meter) arm() error {
 	if err := c.send(stop); err != nil {
 		return err
 	}
-	time.Sleep(stopping)
+	c.bus.Sleep(stopping)
 	if _, err := c.ask(serial, 3); err != nil {
 		return err
 	}
@@ -108,7 +109,7 @@ func (c *meter) arm() error {
 	if err := c.send(start); err != nil {
 		return err
 	}
-	c.since = time.Now()
+	c.since = c.bus.Now()
 	return nil
 }
 
@@ -130,7 +131,7 @@ func (c *meter) Read() ([]float64, error) {
 	if err != nil {
 		return nil, err
 	}
-	c.since = time.Now()
+	c.since = c.bus.Now()
 	if v[0] == 0 {
 		return nil, chip.Faultf(sensors.NotConverted, "scd4x: 0 ppm: it has not measured")
 	}
@@ -139,7 +140,7 @@ func (c *meter) Read() ([]float64, error) {
 
 // none says why there is no measurement, and starts a chip that does not measure.
 func (c *meter) none() error {
-	if since := time.Since(c.since); since < patience {
+	if since := c.bus.Now().Sub(c.since); since < patience {
 		return chip.Faultf(sensors.Settling, "scd4x: its next measurement is not there yet, %.0f s after the last; it takes %v", since.Seconds(), period)
 	}
 	if err := c.arm(); err != nil {
@@ -158,7 +159,7 @@ func (c *meter) send(code uint16, words ...uint16) error {
 	if err := c.dev.Tx(w, nil); err != nil {
 		return fmt.Errorf("scd4x: command %04x: %w", code, err)
 	}
-	time.Sleep(pause)
+	c.bus.Sleep(pause)
 	return nil
 }
 

@@ -47,16 +47,19 @@ const (
 // damaged is what both words are when the sensing element is broken: elixir-sensors/sht4x #29.
 const damaged = 0x8000
 
-type sensor struct{ dev i2c.Dev }
+type sensor struct {
+	bus chip.Bus
+	dev i2c.Dev
+}
 
 // open resets the chip, which ends a pulse of its heater, and reads its serial number: nothing but an SHT4x answers that with two right
 // checksums.
-func open(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
-	s := &sensor{i2c.Dev{Bus: bus, Addr: address}}
+func open(bus chip.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
+	s := &sensor{bus, i2c.Dev{Bus: bus, Addr: address}}
 	if err := s.dev.Tx([]byte{reset}, nil); err != nil {
 		return nil, fmt.Errorf("sht4x: reset: %w", err)
 	}
-	time.Sleep(resetting)
+	s.bus.Sleep(resetting)
 	high, low, err := s.ask(serial, resetting)
 	if err != nil {
 		return nil, fmt.Errorf("sht4x: serial number: %w", err)
@@ -68,11 +71,11 @@ func open(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
 }
 
 // like asks for the serial number.
-func like(bus i2c.Bus, address uint16, idle []byte) chip.Likeness {
+func like(bus chip.Bus, address uint16, idle []byte) chip.Likeness {
 	if idle != nil && !chip.Word(idle) {
 		return chip.No
 	}
-	s := &sensor{i2c.Dev{Bus: bus, Addr: address}}
+	s := &sensor{bus, i2c.Dev{Bus: bus, Addr: address}}
 	high, low, err := s.ask(serial, resetting)
 	fault, told := errors.AsType[*chip.Fault](err)
 	switch {
@@ -101,7 +104,7 @@ func (s *sensor) ask(command byte, wait time.Duration) (first, second uint16, er
 	if err := s.dev.Tx([]byte{command}, nil); err != nil {
 		return 0, 0, err
 	}
-	time.Sleep(wait)
+	s.bus.Sleep(wait)
 	var b [6]byte
 	if err := s.dev.Tx(nil, b[:]); err != nil {
 		return 0, 0, err

@@ -46,7 +46,7 @@ func TestMeasurements(t *testing.T) {
 		t.Run(row.name, func(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				bus := &playback.Playback{Ops: append(append([]playback.IO{}, begin...), playback.IO{Addr: address, W: []byte{0xfd}}, playback.IO{Addr: address, R: row.answer}), DontPanic: true}
-				c, err := sht4x.Driver.Open(bus, address, chip.Options{})
+				c, err := sht4x.Driver.Open(i2ctest.Timed{Bus: bus}, address, chip.Options{})
 				if err != nil {
 					t.Fatal(err)
 				}
@@ -80,7 +80,7 @@ func TestOpen(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				ops := append([]playback.IO{}, begin...)
 				ops[2].R = row.serial
-				c, err := sht4x.Driver.Open(&playback.Playback{Ops: ops, DontPanic: true}, address, chip.Options{})
+				c, err := sht4x.Driver.Open(i2ctest.Timed{Bus: &playback.Playback{Ops: ops, DontPanic: true}}, address, chip.Options{})
 				check(t, nil, err, nil, row.fault)
 				if c != nil {
 					t.Error("got a chip")

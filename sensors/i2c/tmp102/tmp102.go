@@ -45,13 +45,13 @@ const (
 const conversion = 35 * time.Millisecond
 
 type thermometer struct {
-	bus     i2c.Bus
+	bus     chip.Bus
 	address uint16
 	word    mmr.Dev8
 	dev     *tmp102.Dev // nil until its first sample was dropped
 }
 
-func open(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
+func open(bus chip.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
 	c := &thermometer{bus: bus, address: address}
 	c.word = mmr.Dev8{Conn: &i2c.Dev{Bus: bus, Addr: address}, Order: binary.BigEndian}
 	if err := c.arm(); err != nil {
@@ -61,7 +61,7 @@ func open(bus i2c.Bus, address uint16, _ chip.Options) (chip.Chip, error) {
 }
 
 // like looks at the configuration: the chip has no identity. The four lowest bits of the word are always clear (TI SBOS397C, from memory).
-func like(bus i2c.Bus, address uint16, idle []byte) chip.Likeness {
+func like(bus chip.Bus, address uint16, idle []byte) chip.Likeness {
 	if idle == nil {
 		return chip.No
 	}
@@ -103,7 +103,7 @@ func (c *thermometer) arm() error {
 	if v&watched != wanted {
 		return chip.Faultf(sensors.WrongProbe, "tmp102: configuration %04x does not become %04x: another chip answers at this address", v, wanted)
 	}
-	time.Sleep(conversion)
+	c.bus.Sleep(conversion)
 	if err := dev.Sense(&physic.Env{}); err != nil {
 		return fmt.Errorf("tmp102: dropping the first sample: %w", err)
 	}
