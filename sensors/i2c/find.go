@@ -3,15 +3,11 @@ package i2c
 import (
 	"context"
 	"fmt"
-	"log/slog"
 	"slices"
 	"strings"
 	"time"
 
-	"periph.io/x/conn/v3/i2c"
-
 	"nestmon/sensors"
-	"nestmon/sensors/i2c/chip"
 )
 
 // Buses is every I2C bus of a board.
@@ -25,8 +21,9 @@ var _ sensors.Finder = Buses{}
 // searchLimit is for one bus. Some controllers take 0.3 s for an address where nobody is (measured on an emulated i.MX6). Ours, no source.
 const searchLimit = 30 * time.Second
 
-// idleBytes is what a mere read asks for: more than any answer that may wait in a chip, and enough to see that they are all the same.
-const idleBytes = 8
+// lastLook is how much longer a search goes on whose time is over: until it is done with the address it is at, where each chip that may be
+// there is asked in vain. Some twelve of the transactions above; ours, no source.
+const lastLook = 5 * time.Second
 
 // Find asks at the addresses that a driver knows, and as Driver.Like asks. Nothing else is written, but to multiplexers.
 func (b Buses) Find(ctx context.Context, held func(bus string) bool) []sensors.FoundBus {
@@ -116,7 +113,7 @@ func (s *search) within(ctx context.Context, a adapter, out sensors.FoundBus) se
 	select {
 	case r := <-done:
 		return r.bus
-	case <-time.After(time.Second):
+	case <-time.After(lastLook):
 		out.Problem = "it hangs: look for a short or water on the line, and restart the board when nothing is found"
 		return out
 	}
@@ -126,29 +123,21 @@ func (s *search) within(ctx context.Context, a adapter, out sensors.FoundBus) se
 func (s *search) bus(ctx context.Context, a adapter, taken []uint16, out *sensors.FoundBus) []uint16 {
 	l := newLine(s.Root, a.name, time.Now, time.Sleep)
 	defer l.close() //nolint:errcheck // it was only asked
-	if !a.linger {
-		for address := uint16(firstMux); address <= lastMux; address++ {
-			if !slices.Contains(taken, address) && switches(l, address) {
-				taken = append(taken, address)
-				out.Notes = append(out.Notes, fmt.Sprintf("%s is a multiplexer that nestmon can switch; its channels were searched", hex(address)))
-			}
+	for address := uint16(firstMux); address <= lastMux; address++ {
+		if !slices.Contains(taken, address) && (!a.linger || s.names(a.name, address)) && switches(l, address) {
+			taken = append(taken, address)
+			out.Notes = append(out.Notes, fmt.Sprintf("%s is a multiplexer that nestmon can switch; its channels were searched", hex(address)))
 		}
-	} else {
+	}
+	if a.linger {
 		out.Notes = append(out.Notes, "that multiplexer leaves its last channel open: what hangs on this bus itself shows on each of its channels"+
 			"; to tell them apart: echo -2 | sudo tee /"+devices+"/"+device(a.name, a.muxes[0])+"/idle_state")
 	}
-	known := addressesOfDrivers()
-	if a.linger {
-		known = slices.DeleteFunc(known, func(address uint16) bool {
-			_, named := s.named(ProbeConfig{Bus: a.name, Address: address})
-			return !named
-		})
-	}
-	taken = append(taken, s.segment(ctx, l, ProbeConfig{Bus: a.name}, known, taken, out)...)
+	taken = append(taken, s.segment(ctx, l, ProbeConfig{Bus: a.name}, a.linger, taken, out)...)
 	for _, m := range slices.Clone(l.muxes) {
 		for channel := range channels {
 			if l.opens(m, channel) {
-				s.segment(ctx, port{m, channel}, ProbeConfig{Bus: a.name, Mux: m.addr, Channel: &channel}, known, taken, out)
+				s.segment(ctx, port{m, channel}, ProbeConfig{Bus: a.name, Mux: m.addr, Channel: &channel}, a.linger, taken, out)
 			}
 		}
 	}
@@ -157,6 +146,11 @@ func (s *search) bus(ctx context.Context, a adapter, taken []uint16, out *sensor
 		out.Notes = append(out.Notes, fmt.Sprintf("not all of it could be searched within %v", searchLimit))
 	}
 	return taken
+}
+
+// names reports whether the configuration has a chip behind the multiplexer.
+func (s *search) names(bus string, mux uint16) bool {
+	return slices.ContainsFunc(s.Probes, func(c ProbeConfig) bool { return c.Bus == bus && c.Mux == mux })
 }
 
 // problem says why nothing could be searched.
@@ -171,14 +165,6 @@ func (l *line) problem(found bool) string {
 		return "every address is answered by a time-out: a line is held low, or nothing is there; look for water, a short, a missing pull-up"
 	}
 	return ""
-}
-
-func addressesOfDrivers() (all []uint16) {
-	for _, d := range drivers {
-		all = append(all, d.Addresses...)
-	}
-	slices.Sort(all)
-	return slices.Compact(all)
 }
 
 // switches reports whether a multiplexer answers, and closes its channels: it gives the byte it holds again and again, and holds what is
@@ -204,128 +190,3 @@ func (l *line) opens(m *mux, channel int) bool {
 	defer l.mu.Unlock()
 	return m.set(1<<channel) == nil && m.set(0) == nil
 }
-
-// resting is what a mere read gives, nil where nobody acknowledges it.
-func resting(bus i2c.Bus, address uint16) []byte {
-	var b [idleBytes]byte
-	if bus.Tx(address, nil, b[:]) != nil {
-		return nil
-	}
-	return b[:]
-}
-
-// segment searches a bus or one channel, and returns the addresses that answered.
-func (s *search) segment(ctx context.Context, bus chip.Bus, at ProbeConfig, known, taken []uint16, out *sensors.FoundBus) (answered []uint16) {
-	for _, address := range known {
-		if slices.Contains(taken, address) || ctx.Err() != nil {
-			continue
-		}
-		at.Address = address
-		if found, ok := s.meet(bus, at); ok {
-			out.Probes, answered = append(out.Probes, found), append(answered, address)
-		}
-	}
-	return answered
-}
-
-// named is the chip that the configuration binds to a place.
-func (s *search) named(at ProbeConfig) (ProbeConfig, bool) {
-	for _, c := range s.Probes {
-		if Identity(c) == Identity(at) {
-			return c, true
-		}
-	}
-	return ProbeConfig{}, false
-}
-
-// meet asks who is at a place.
-func (s *search) meet(bus chip.Bus, at ProbeConfig) (f sensors.Found, ok bool) {
-	f.Identity = Identity(at)
-	idle := resting(bus, at.Address)
-	sure, maybe := liking(bus, at.Address, idle)
-	bound, named := s.named(at)
-	written, _ := driverOf(bound.Chip)
-	switch {
-	case sure != nil:
-		at.Chip = sure.Name
-		if named && written.Name != sure.Name {
-			f.Note = fmt.Sprintf("this is a %s, and the configuration writes chip: %s", sure.Name, bound.Chip)
-		}
-	case named && slices.Contains(maybe, written.Name):
-		at.Chip = written.Name
-	case len(maybe) > 0:
-		f.Candidates = maybe
-		f.Note = "nothing tells it for certain, and it may be a chip nestmon does not read; if you know it for " + maybe[0] + ", bind it: " + binds(at, maybe[0])
-		return f, true
-	case idle != nil:
-		f.Note = "something answers here that is no chip nestmon reads; it was left alone"
-		return f, true
-	default:
-		return f, false
-	}
-	driver, _ := driverOf(at.Chip)
-	if named && written.Name == driver.Name {
-		at.ShuntOhm = bound.ShuntOhm
-	}
-	f.Chip, f.Binds, f.Read, f.Takes = driver.Name, binds(at, driver.Name), s.reader(at, driver), driver.First
-	return f, true
-}
-
-// liking asks one driver after another until one is sure.
-func liking(bus chip.Bus, address uint16, idle []byte) (sure *chip.Driver, maybe []string) {
-	for i := range drivers {
-		d := &drivers[i]
-		if !slices.Contains(d.Addresses, address) {
-			continue
-		}
-		switch d.Like(bus, address, idle) {
-		case chip.Sure:
-			return d, nil
-		case chip.Maybe:
-			maybe = append(maybe, d.Name)
-		case chip.No:
-		}
-	}
-	return nil, maybe
-}
-
-func binds(at ProbeConfig, name string) string {
-	text := fmt.Sprintf("source: %s, chip: %s, bus: %s, address: %s", Kind, name, at.Bus, hex(at.Address))
-	if at.Channel != nil {
-		text += fmt.Sprintf(", mux: %s, channel: %d", hex(at.Mux), *at.Channel)
-	}
-	return text
-}
-
-// reader reads a chip as the source does.
-func (s *search) reader(c ProbeConfig, driver chip.Driver) func(ctx context.Context) sensors.Told {
-	c.Entry = sensors.Entry{ID: "found", Source: Kind}
-	if c.Channel != nil {
-		channel := *c.Channel
-		c.Channel = &channel
-	}
-	return func(ctx context.Context) sensors.Told {
-		source, err := New(s.Root, []ProbeConfig{c}, time.Minute, slog.New(slog.DiscardHandler))
-		if err != nil {
-			return sensors.Told{Note: err.Error()}
-		}
-		defer source.Close() //nolint:errcheck // it was only read
-		at, begin := source.seats[0], source.Now()
-		a := source.ask(ctx, at)
-		for a.fault != nil && a.fault.Reason == sensors.Settling && a.fault.Rest == 0 && source.Now().Sub(begin) <= driver.First+firstSlack {
-			source.Sleep(firstLook)
-			a = source.ask(ctx, at)
-		}
-		told := sensors.Told{Readings: source.readings([]answer{a})}
-		if a.fault != nil {
-			told.Note = a.fault.Story
-		}
-		return told
-	}
-}
-
-// How often a first value is looked for, and how much longer than it should take; ours, no source.
-const (
-	firstLook  = 250 * time.Millisecond
-	firstSlack = time.Second
-)

@@ -345,6 +345,51 @@ func TestFindBehindTheKernelsMultiplexer(t *testing.T) {
 	}
 }
 
+// A multiplexer of ours beside one of the kernel's that leaves its channel open: what the configuration has behind it is found, and nothing
+// else is looked for there.
+func TestFindBehindAMultiplexerBesideTheKernels(t *testing.T) {
+	still(t, "named", func(t *testing.T) {
+		own := &i2ctest.PCA9548{}
+		own.Channels[3] = map[uint16]i2ctest.Chip{0x44: emulated(23), 0x45: emulated(24)}
+		wire := &i2ctest.Bus{Chips: map[uint16]i2ctest.Chip{0x70: &i2ctest.PCA9548{}, 0x71: own}}
+		root := board(t, map[string]*i2ctest.Bus{"i2c-1": wire, "i2c-11": wire, "i2c-12": wire})
+		topology(t, root, "-1")
+		c := behind(config("a", 0x44), 0x71, 3)
+		for _, f := range (Buses{Root: root, Probes: []ProbeConfig{c}}).Find(t.Context(), nobody) {
+			var got []string
+			for _, p := range f.Probes {
+				got = append(got, p.Identity)
+			}
+			if want := map[string]string{"i2c-1": Identity(c)}[f.Bus]; strings.Join(got, " ") != want {
+				t.Errorf("%s: got %q, want %q", f.Bus, got, want)
+			}
+		}
+	})
+}
+
+// A bus on which an address without a chip takes long is searched for as long as there is time, and is not taken for one that hangs,
+// wherever the search is when its time is over.
+func TestFindOnASlowBus(t *testing.T) {
+	for took := 300 * time.Millisecond; took <= 376*time.Millisecond; took += 4 * time.Millisecond { // 376 ms were measured on an emulated i.MX6
+		still(t, took.String(), func(t *testing.T) {
+			root := board(t, map[string]*i2ctest.Bus{"i2c-1": {
+				Chips: map[uint16]i2ctest.Chip{0x70: &i2ctest.PCA9548{}},
+				Fault: func(addr uint16, _, _ []byte) error {
+					if addr == 0x70 {
+						return nil
+					}
+					time.Sleep(took)
+					return i2ctest.ErrTimeout
+				},
+			}})
+			got := Buses{Root: root}.Find(t.Context(), nobody)
+			if len(got) != 1 || strings.Contains(got[0].Problem, "hangs") || !slices.ContainsFunc(got[0].Notes, func(n string) bool { return strings.Contains(n, "not all of it could be searched") }) {
+				t.Errorf("got %+v", got)
+			}
+		})
+	}
+}
+
 func TestFindSaysWhyThereIsNothing(t *testing.T) {
 	if got := (Buses{Root: t.TempDir()}).Find(t.Context(), nobody); len(got) != 1 || !strings.Contains(got[0].Problem, "there is no /dev/i2c-N; switch I2C on") {
 		t.Errorf("no bus: got %+v", got)
