@@ -15,11 +15,18 @@ import (
 // a broker is reached, what probes were measured to be wrong by, who was warmed in the hand, and the store the sinks read from.
 var noKinds = []string{"sensors/screen", "sensors/ds18b20", "sensors/broker", "sensors/offsets", "sensors/warmed", "exporter/archive"}
 
-// TestCatalogue compares the folders with the lines of the catalogue.
+// TestCatalogue compares the folders with the lines of the catalogue, and those with a finder with the lines that have one.
 func TestCatalogue(t *testing.T) {
 	all := parsed(t, root)
+	searched, err := catalogued(all, "sourceKinds", finds)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, m := range mismatches(finders(all), searched) {
+		t.Errorf("folders of sensors with a sensors.Finder, and lines of sourceKinds with a finder: %s", m)
+	}
 	for _, room := range []struct{ folder, table string }{{"sensors", "sourceKinds"}, {"exporter", "sinkKinds"}} {
-		lines, err := catalogued(all, room.table)
+		lines, err := catalogued(all, room.table, func(ast.Expr) bool { return true })
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -33,8 +40,42 @@ func TestCatalogue(t *testing.T) {
 	}
 }
 
-// catalogued returns the first string of every line of a table.
-func catalogued(all []source, table string) ([]string, error) {
+// finds reports whether a line of the catalogue says how its buses are searched.
+func finds(line ast.Expr) (yes bool) {
+	ast.Inspect(line, func(n ast.Node) bool {
+		if lit, ok := n.(*ast.CompositeLit); ok && len(lit.Elts) > 0 {
+			is, _ := lit.Type.(*ast.Ident)
+			yes = yes || is != nil && is.Name == "finder"
+		}
+		return true
+	})
+	return yes
+}
+
+// finders lists the folders of sensors that declare something to be a sensors.Finder.
+func finders(all []source) (folders []string) {
+	for _, s := range all {
+		for _, d := range s.tree.Decls {
+			list, ok := d.(*ast.GenDecl)
+			if !ok || s.test {
+				continue
+			}
+			for _, spec := range list.Specs {
+				v, ok := spec.(*ast.ValueSpec)
+				if !ok {
+					continue
+				}
+				if is, ok := v.Type.(*ast.SelectorExpr); ok && is.Sel.Name == "Finder" && filepath.Dir(s.pkg) == "sensors" {
+					folders = append(folders, filepath.Base(s.pkg))
+				}
+			}
+		}
+	}
+	return folders
+}
+
+// catalogued returns the first string of every line of a table that is wanted.
+func catalogued(all []source, table string, wanted func(line ast.Expr) bool) ([]string, error) {
 	var names []string
 	for _, s := range all {
 		if s.file != "cmd/nestmon/catalogue.go" {
@@ -47,7 +88,9 @@ func catalogued(all []source, table string) ([]string, error) {
 			}
 			if list, ok := v.Values[0].(*ast.CompositeLit); ok {
 				for _, line := range list.Elts {
-					names = append(names, firstString(line))
+					if wanted(line) {
+						names = append(names, firstString(line))
+					}
 				}
 			}
 			return false

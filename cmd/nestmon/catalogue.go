@@ -33,6 +33,7 @@ type sourceKind struct {
 	wire func(root string, p probeConfig) string // names what a probe hangs on
 	// validate reports what is wrong with one probe's keys.
 	validate func(p probeConfig, report func(path, problem string))
+	finder   finder // how its buses are searched, for `nestmon probes`
 }
 
 // board is a source on a board, which can say what the board lacks.
@@ -43,13 +44,13 @@ type board interface {
 
 // sourceKinds has one line for each folder of sensors that holds a source.
 var sourceKinds = []sourceKind{
-	{"w1", []string{"rom", "clone", "chip"}, []sensors.Quantity{sensors.Temperature}, openW1, wireW1, validateW1},
-	{"onewire", []string{"bus", "rom", "clone"}, []sensors.Quantity{sensors.Temperature}, openOneWire, wireOneWire, validateOneWire},
-	{"kernel", []string{"device", "chip", "quantities"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, openKernel, wireKernel, validateKernel},
-	{"i2c", []string{"chip", "bus", "address", "mux", "channel", "shunt_ohm"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, openI2C, wireI2C, validateI2C},
-	{"radio", []string{"topic", "pointers", "time", "unit", "chip", "quantities"}, []sensors.Quantity{sensors.Temperature}, openRadio, wireRadio, validateRadio},
-	{"recorded", []string{"chip", "quantities"}, sensors.Quantities[:], nil, nil, validateRecorded},
-	{"simulated", []string{"chip", "quantities"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, nil, nil, validateRecorded},
+	{"w1", []string{"rom", "clone", "chip"}, []sensors.Quantity{sensors.Temperature}, openW1, wireW1, validateW1, finder{findW1, romOf, false}},
+	{"onewire", []string{"bus", "rom", "clone"}, []sensors.Quantity{sensors.Temperature}, openOneWire, wireOneWire, validateOneWire, finder{findOneWire, romOf, true}},
+	{"kernel", []string{"device", "chip", "quantities"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, openKernel, wireKernel, validateKernel, finder{findKernel, deviceOf, false}},
+	{"i2c", []string{"chip", "bus", "address", "mux", "channel", "shunt_ohm"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, openI2C, wireI2C, validateI2C, finder{findI2C, chipOf, true}},
+	{"radio", []string{"topic", "pointers", "time", "unit", "chip", "quantities"}, []sensors.Quantity{sensors.Temperature}, openRadio, wireRadio, validateRadio, finder{}},
+	{"recorded", []string{"chip", "quantities"}, sensors.Quantities[:], nil, nil, validateRecorded, finder{}},
+	{"simulated", []string{"chip", "quantities"}, []sensors.Quantity{sensors.Temperature, sensors.Humidity}, nil, nil, validateRecorded, finder{}},
 }
 
 func openW1(root string, c *config, bus string, probes []probeConfig, log *slog.Logger) (board, error) {

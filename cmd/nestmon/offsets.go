@@ -36,11 +36,10 @@ func (c *config) takeOffsets(root string) (applied []appliedOffset, notes []stri
 	}
 	for i := range c.Probes {
 		p := &c.Probes[i]
-		kind, known := finderKindOf(p.Source)
 		var stored offsets.Record
 		found := false
-		if known {
-			stored, found = book.Of(p.Source, kind.identity(root, *p))
+		if kind, _ := sourceKindOf(p.Source); kind.finder.identity != nil {
+			stored, found = book.Of(p.Source, kind.finder.identity(root, *p))
 		}
 		switch {
 		case p.Offset != nil:

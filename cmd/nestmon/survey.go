@@ -122,12 +122,15 @@ func (d *daemonView) health(probe string) *probeHealth {
 // find searches the buses of every kind. c may be nil: nothing is bound then. No probe is read.
 func find(ctx context.Context, root string, c *config, daemon *daemonView) *survey {
 	s := &survey{Daemon: daemon != nil}
-	for _, kind := range finderKinds {
-		for _, b := range kind.open(root, c).Find(ctx, daemon.holds) {
+	for _, kind := range sourceKinds {
+		if kind.finder.open == nil {
+			continue
+		}
+		for _, b := range kind.finder.open(root, c).Find(ctx, daemon.holds) {
 			bus := surveyBus{Bus: b.Bus, Problem: b.Problem, Notes: append([]string{}, b.Notes...), Probes: []surveyProbe{}, held: daemon.holds(b.Bus), behind: b.Behind}
-			bus.unused = b.Problem != "" && b.Bus == kind.source && !c.uses(kind.source)
+			bus.unused = b.Problem != "" && b.Bus == kind.name && !c.uses(kind.name)
 			for _, f := range b.Probes {
-				p := surveyProbe{Source: kind.source, Identity: f.Identity, Chip: f.Chip, Binds: f.Binds, MayBe: append([]string{}, f.Candidates...), Notes: []string{}, found: f}
+				p := surveyProbe{Source: kind.name, Identity: f.Identity, Chip: f.Chip, Binds: f.Binds, MayBe: append([]string{}, f.Candidates...), Notes: []string{}, found: f}
 				if f.Note != "" {
 					p.Notes = append(p.Notes, f.Note)
 				}
@@ -170,13 +173,13 @@ func (s *survey) once() {
 }
 
 // bind looks up which configured probe it is.
-func (p *surveyProbe) bind(root string, c *config, kind finderKind, daemon *daemonView) {
+func (p *surveyProbe) bind(root string, c *config, kind sourceKind, daemon *daemonView) {
 	if c == nil {
 		return
 	}
 	for i := range c.Probes {
 		have := &c.Probes[i]
-		if have.Source == kind.source && kind.identity(root, *have) == p.Identity {
+		if have.Source == kind.name && kind.finder.identity(root, *have) == p.Identity {
 			p.config, p.Place = have, c.placeOf(have.ID)
 			p.Health = daemon.health(have.ID)
 			return
@@ -229,12 +232,12 @@ func (s *survey) lose(root string, c *config, daemon *daemonView) {
 			continue
 		}
 		lost := surveyLost{surveyPlace: *c.placeOf(p.ID), Source: p.Source, Identity: p.wire(), Health: daemon.health(p.ID)}
-		kind, searched := finderKindOf(p.Source)
+		kind, _ := sourceKindOf(p.Source)
+		searched := kind.finder.open != nil
 		if searched {
-			lost.Identity = kind.identity(root, p)
+			lost.Identity = kind.finder.identity(root, p)
 		}
-		source, _ := sourceKindOf(p.Source)
-		if hangs := p.hangsOn(source, root); lost.Health != nil && (!searched || kind.shy && daemon.holds(hangs)) {
+		if hangs := p.hangsOn(kind, root); lost.Health != nil && (!searched || kind.finder.shy && daemon.holds(hangs)) {
 			s.put(hangs, surveyProbe{
 				Source: p.Source, Identity: lost.Identity, Chip: p.probe(c).Chip, MayBe: []string{}, Notes: []string{},
 				Place: &lost.surveyPlace, Health: lost.Health, config: &c.Probes[i],
