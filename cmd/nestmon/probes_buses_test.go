@@ -3,6 +3,7 @@ package main
 import (
 	"context"
 	"slices"
+	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -163,6 +164,37 @@ func TestASearchForBridgesWritesOthersNoValue(t *testing.T) {
 			t.Errorf("got %+v", s.Buses)
 		}
 	})
+}
+
+// A transaction that fails by chance makes no bridge of a thermometer, whichever it is.
+func TestASpoiltSearchForBridgesWritesAThermometerNoValue(t *testing.T) {
+	const most = 8 // transactions with it, and some
+	for spoilt := range most {
+		synctest.Test(t, func(t *testing.T) {
+			thermometer, n := &spy{Chip: i2ctest.NewMCP9808(11)}, 0
+			w := newWall(t)
+			plug(t, "i2c-1", &i2ctest.Bus{Chips: map[uint16]i2ctest.Chip{0x18: thermometer}, Fault: func(addr uint16, _, _ []byte) error {
+				if addr != 0x18 {
+					return nil
+				}
+				if n++; n-1 == spoilt {
+					return i2ctest.ErrNack
+				}
+				return nil
+			}})
+			w.write("dev/i2c-1", "")
+			for _, b := range find(t.Context(), w.root, nil, nil).Buses {
+				if strings.HasPrefix(b.Bus, "onewire") {
+					t.Errorf("transaction %d spoilt: found a bridge: %+v", spoilt, b)
+				}
+			}
+			for _, written := range thermometer.written {
+				if len(written) > 1 {
+					t.Errorf("transaction %d spoilt: % x was written", spoilt, written)
+				}
+			}
+		})
+	}
 }
 
 // A 1-Wire number that the kernel shows and no driver of its own reads is listed once, as what can read it.
