@@ -6,6 +6,7 @@ import (
 	"net"
 	"os"
 	"path/filepath"
+	"strings"
 	"testing"
 	"time"
 
@@ -44,6 +45,8 @@ func cooling(minute int) int {
 	core := warm - (warm-cold)*(1-math.Exp(-float64(max(0, minute-warmFor))/tau))
 	return coldAir + int(gain*(1000*core-coldAir)) + minute/2%2*step
 }
+
+func hex(address int) string { return fmt.Sprintf("%#x", address) }
 
 // on is a chip behind a channel of a multiplexer, as the emulator takes it.
 func on(mux string, channel, address int, id string) string {
@@ -86,7 +89,7 @@ func TestARM(t *testing.T) {
 	}
 	mild()
 	adapter := "/sys/class/i2c-adapter/i2c-0"
-	for _, device := range []string{"tmp105 0x4a", "tmp105 0x4b", "tmp421 0x4c", fmt.Sprintf("pca9548 %#x", kernelMux)} {
+	for _, device := range []string{"tmp105 0x4a", "tmp105 0x4b", "tmp421 0x4c", "pca9548 " + hex(kernelMux)} {
 		m.write(adapter+"/new_device", device)
 	}
 	m.call("Share", struct{}{}, &struct{}{})
@@ -189,6 +192,20 @@ phone: {channels: [{name: mobile, url: "http://%s:%d", at_least: notice}]}
 		m.lap("silence")
 	})
 	m.stop(daemon)
+	// An address where nobody is takes this controller a third of a second. That is slow, and no line that hangs.
+	m.part("nestmon probes", func(*testing.T) {
+		out := m.says("all is configured", []string{
+			"31.25 °C (88.2 °F)  ash-cluster: nest ash, cluster", "18.25 °C (64.8 °F)  ash-air: nest ash, air",
+			"elm-cluster: nest elm, cluster", "-3.75 °C (25.2 °F)  elm-air: nest elm, air", "elm-cage: nest elm, cage: not there",
+			hex(kernelMux) + " is a multiplexer that the kernel switches", hex(mux) + " is a multiplexer that nestmon can switch",
+		}, "probes", "--config", configFile)
+		for _, never := range []string{"hangs", "elm-cluster: nest elm, cluster: not there"} {
+			if strings.Contains(out, never) {
+				t.Errorf("%q is said:\n%s", never, out)
+			}
+		}
+		m.lap("the list")
+	})
 	m.part("GOARM=6", func(t *testing.T) {
 		chips.warm(outside, "temperature", -7500)
 		daemon := m.daemon("/nestmon6")

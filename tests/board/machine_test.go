@@ -250,6 +250,18 @@ func (m *machine) run(args ...string) line.Outcome {
 	return out
 }
 
+// says runs a command of nestmon and looks for words in what it says.
+func (m *machine) says(name string, wants []string, args ...string) string {
+	m.t.Helper()
+	got := m.run(append([]string{"/nestmon"}, args...)...)
+	for _, want := range wants {
+		if !strings.Contains(got.Out, want) {
+			m.t.Errorf("%s: %s, exit %d, without %q:\n%s%s", name, args[0], got.Code, want, got.Out, got.Err)
+		}
+	}
+	return got.Out
+}
+
 // emulator finds QEMU in the kit, else in the path.
 func (k kit) emulator(t *testing.T, name string) string {
 	t.Helper()

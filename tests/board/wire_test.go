@@ -105,18 +105,6 @@ nests:
 	}
 }
 
-// says runs a command of nestmon and looks for words in what it says.
-func (s stub) says(name string, wants []string, args ...string) string {
-	s.t.Helper()
-	got := s.run(append([]string{"/nestmon"}, args...)...)
-	for _, want := range wants {
-		if !strings.Contains(got.Out, want) {
-			s.t.Errorf("%s: %s, exit %d, without %q:\n%s%s", name, args[0], got.Code, want, got.Out, got.Err)
-		}
-	}
-	return got.Out
-}
-
 // softdog shows what the kernel's watchdog grants, which is more than a board's own does.
 func (m *machine) softdog(t *testing.T) {
 	dog := m.find("/sys/class/watchdog/watchdog*")

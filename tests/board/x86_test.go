@@ -110,7 +110,9 @@ const (
 )
 
 // TestPC reads chips of the kernel's I2C stub through the kernel's drivers, by file and by nestmon, and a 1-Wire bus whose line fails in each
-// way a line can.
+// way a line can. The stub knows SMBus only: it has no I2C_RDWR, which is all that periph asks with, so that chips nestmon drives itself and
+// a bridge of its own are read on the ARM board and in process; and it gives one byte for every read of a 1-Wire line, so that no DS18B20
+// can answer with a temperature here.
 func TestPC(t *testing.T) {
 	m := bootPC(t)
 	s := stub{machine: m}
