@@ -95,7 +95,7 @@ func (r *rope) fail(err error) {
 // Whatever becomes of a line with several probes, it is one alarm while the weather can harm no kits; what is stored is what the probes
 // measured in that poll and nothing else; and once the line is back the same daemon reads all of them again.
 func TestALineBehindABridge(t *testing.T) {
-	const breaks, mended, polls = 10, 24, 70 // by the number of the poll
+	const breaks, mended, polls = 5, 14, 38 // by the number of the poll
 	once := []string{"bus-fault warning"}
 	silent := []string{"a probe-silent notice"}
 	for _, row := range []struct {
