@@ -91,7 +91,7 @@ func TestDrift(t *testing.T) {
 		"the first creeps up":             {quartet{6, "", bred, plus(straw, creeps(0.6)), straw, box, out}, []string{"cluster"}, "farther from nest air"},
 		"in a nest that is over":          {quartet{3, "", over, straw, plus(straw, constant(2)), box, out}, []string{"second"}, "in the empty nest"},
 		"not far enough yet":              {quartet{4, "", bred, straw, plus(straw, creeps(0.3)), box, out}, nil, ""},
-		"one night":                       {quartet{1, "", bred, straw, plus(straw, constant(3)), box, out}, nil, ""},
+		"one night":                       {quartet{2, "", bred, straw, plus(straw, until(900, constant(0), constant(3))), box, out}, nil, ""},
 		"nest air, which both contradict": {quartet{3, "", bred, straw, straw, plus(box, constant(2.7)), out}, []string{"air"}, "for the cluster probes agree"},
 		"one cluster probe and nest air":  {quartet{3, "", bred, plus(straw, constant(2.7)), nothing, box, out}, []string{"air", "cluster"}, "one of them has drifted"},
 		"a tote, where nobody can tell":   {quartet{3, brood.BuriedTote, bred, straw, plus(straw, constant(2)), box, out}, []string{"cluster", "second"}, "one of them has drifted"},
@@ -103,8 +103,9 @@ func TestDrift(t *testing.T) {
 		"creeping from live kits":         {quartet{3, "", newborn(3), pile, plus(pile, creeps(-2)), box, out}, nil, ""},
 		"kits beside one, under all":      {quartet{3, "", newborn(3), pile, plus(floor, constant(-1.7)), box, out}, []string{"second"}, "nothing in a nest is so cold"},
 		"both on a cold floor":            {quartet{3, "", newborn(3), plus(floor, constant(-1.7)), plus(floor, constant(-2)), box, out}, nil, ""},
+		"it half agrees again":            {quartet{5, "", bred, straw, plus(straw, until(3*1440, constant(3), constant(1.3))), box, out}, []string{"second"}, "in the empty nest"},
 		"it agrees again":                 {quartet{5, "", bred, straw, plus(straw, until(3*1440, constant(3), constant(0))), box, out}, nil, "in the empty nest"},
-		"a swapped probe is no drift":     {quartet{3, "", bred, out, box, box, straw}, nil, ""},
+		"a swapped probe is no drift":     {quartet{3, "", newborn(3), out, pile, weather.lagged(11, 20, 1), pile}, nil, ""},
 	} {
 		t.Run(name, func(t *testing.T) {
 			drifting, events := c.run(t)

@@ -90,12 +90,18 @@ type parted struct {
 	Under              bool // it was colder than everything
 }
 
-// judge says what the night of an empty nest shows: two probes apart, or none where all agree; ok is false where it shows neither.
+// judge says which two probes the night of an empty nest shows to be apart; ok is false where it shows none.
 func (s *sideBySide) judge() (now parted, ok bool) {
 	pair, first, second := &s.pair, &s.air[0], &s.air[1]
 	three := first.steady() && second.steady()
 	switch {
-	case pair.steady() && math.Abs(pair.all()) >= driftPair:
+	case !pair.steady():
+		for i := range s.air {
+			if air := &s.air[i]; pair.n < nightLeast && air.steady() && math.Abs(air.all()) >= driftAir {
+				return parted{One: placeCluster + i, Other: placeAir, K: air.all()}, true
+			}
+		}
+	case math.Abs(pair.all()) >= driftPair:
 		now = parted{One: placeCluster, Other: placeCluster + 1, K: pair.all()}
 		switch further := second.middle() - first.middle(); {
 		case !three || math.Abs(further) < driftBack:
@@ -105,22 +111,19 @@ func (s *sideBySide) judge() (now parted, ok bool) {
 			now.Likely = now.One
 		}
 		return now, true
-	case pair.steady() && three && min(first.all(), second.all()) >= driftAir, pair.steady() && three && max(first.all(), second.all()) <= -driftAir:
+	case three && (min(first.all(), second.all()) >= driftAir || max(first.all(), second.all()) <= -driftAir):
 		return parted{One: placeCluster, Other: placeAir, Likely: placeAir, K: first.all()}, true
 	}
-	ok = !pair.steady() || math.Abs(pair.all()) < driftPair-driftBack
-	seen := pair.steady()
-	for i := range s.air {
-		air := &s.air[i]
-		if !air.steady() {
-			continue
-		}
-		if !pair.steady() && math.Abs(air.all()) >= driftAir {
-			return parted{One: placeCluster + i, Other: placeAir, K: air.all()}, true
-		}
-		ok, seen = ok && math.Abs(air.all()) < driftAir-driftBack, true
+	return now, false
+}
+
+// agree reports whether two probes that were apart read alike again.
+func (s *sideBySide) agree(p parted) bool {
+	between, most := &s.pair, driftPair
+	if p.Other == placeAir {
+		between, most = &s.air[p.One-placeCluster], driftAir
 	}
-	return now, ok && seen
+	return between.steady() && math.Abs(between.all()) < most-driftBack
 }
 
 // same reports whether two nights tell the same.
@@ -140,11 +143,12 @@ type drift struct {
 
 // night judges a night that is over. A probe that hangs where another should has another fault.
 func (d *drift) night(w *Watch, n *Now, date int, s *sideBySide) {
-	if h := &w.learned.health; h.mixed() || h.lowAir {
+	h := &w.learned.health
+	if h.mixed() || h.lowAir {
 		return
 	}
 	for i := range s.under {
-		if r := &s.under[i]; r.n >= nightLeast && r.most <= -driftUnder && w.learned.health.told[i] != tooCold {
+		if r := &s.under[i]; r.n >= nightLeast && r.most <= -driftUnder && h.date == date && h.told[i] != tooCold {
 			d.tell(parted{One: placeCluster + i, Other: placeCluster + 1 - i, Likely: placeCluster + i, K: r.most, Under: true}, date, n)
 			return
 		}
@@ -152,18 +156,22 @@ func (d *drift) night(w *Watch, n *Now, date int, s *sideBySide) {
 	if d.told.Under && date-d.date > driftKept {
 		d.on = false
 	}
+	was := d.maybe
+	if d.on {
+		was = d.told
+	}
 	seen, ok := s.judge()
 	switch {
-	case !ok:
-	case seen.One == 0:
+	case !ok && was.One != 0 && s.agree(was):
 		d.on, d.nights = false, 0
-	case d.nights > 0 && d.maybe.same(seen):
+	case ok:
+		if !d.maybe.same(seen) {
+			d.nights = 0
+		}
+		d.maybe = seen
 		if d.nights++; d.nights >= driftNights {
 			d.tell(seen, date, n)
 		}
-		d.maybe = seen
-	default:
-		d.maybe, d.nights = seen, 1
 	}
 }
 
