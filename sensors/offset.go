@@ -44,6 +44,13 @@ func (o Offset) Of(q Quantity) float64 {
 	return 0
 }
 
+// YetToCome reports whether the day of the comparison, in loc, has not begun. It is for a warning only: a board that starts without a clock may
+// take every day for one to come.
+func (o Offset) YetToCome(now time.Time, loc *time.Location) bool {
+	day, err := time.ParseInLocation(time.DateOnly, o.Date, loc)
+	return err == nil && day.After(now)
+}
+
 // Validate reports what is wrong with the offset, by key below it.
 func (o Offset) Validate(report func(path, problem string)) {
 	for _, part := range []struct {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"os"
+	"time"
 )
 
 var checkCommand = command{
@@ -29,7 +30,7 @@ func check(ctx context.Context, args []string, std stdio) int {
 	}
 	r := report{file: *file, findings: findings}
 	if !anyError(findings) {
-		applied, notes, err := c.takeOffsets(*root)
+		applied, notes, err := c.takeOffsets(*root, time.Now())
 		if err != nil {
 			notes = append(notes, err.Error())
 		}

@@ -68,12 +68,13 @@ func doubtsOf(ctx context.Context, c *config, daemon asker) (all []string) {
 
 // doubtWords tells what is not told of elsewhere: check lists what is missing by itself.
 var doubtWords = map[nest.Doubt]string{
-	nest.DoubtFault:   "gives values that cannot be true; look at its plug, its cable, and for water",
-	nest.DoubtOdd:     "jumps, or stands still while its nest moves; look at its plug and cable",
-	nest.DoubtSwapped: "may hang where another should; warm it in the hand: nestmon probes identify",
-	nest.DoubtScale:   "reads otherwise than those beside it; compare it with ice: nestmon probes ice-point",
-	nest.DoubtWet:     "has water on its humidity sensor; let it dry",
-	nest.DoubtFailing: "misses more and more readings; its cable or plug is going",
+	nest.DoubtFault:    "gives values that cannot be true; look at its plug, its cable, and for water",
+	nest.DoubtOdd:      "jumps, or stands still while its nest moves; look at its plug and cable",
+	nest.DoubtSwapped:  "may hang where another should; warm it in the hand: nestmon probes identify",
+	nest.DoubtScale:    "reads otherwise than those beside it; compare it with ice: nestmon probes ice-point",
+	nest.DoubtDrifting: "reads apart from its pair in the empty nest, or colder than all round it; compare both with ice: nestmon probes ice-point",
+	nest.DoubtWet:      "has water on its humidity sensor; let it dry",
+	nest.DoubtFailing:  "misses more and more readings; its cable or plug is going",
 }
 
 // airOver is by how much nest air was over the cluster at least in each half hour of the last hours; ok where it was in all of them.

@@ -41,7 +41,7 @@ func (p probeConfig) probe(c *config) sensors.Probe {
 }
 
 func (p probeConfig) w1() w1.ProbeConfig {
-	return w1.ProbeConfig{Entry: p.Entry, ROM: p.ROM, Clone: p.Clone}
+	return w1.ProbeConfig{Entry: p.Entry, ROM: p.ROM, Clone: p.Clone, Chip: p.Chip}
 }
 
 func (p probeConfig) oneWire() onewire.ProbeConfig {

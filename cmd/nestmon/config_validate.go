@@ -101,8 +101,7 @@ func (c *config) validateProbes(d *decoder) {
 	c.validatePayloads(d)
 }
 
-// validateOffset holds an offset against its probe and against the clock. A board that starts without one may have a clock of last month,
-// and must start: a day to come is warned of.
+// validateOffset holds an offset against its probe and against the clock.
 func (c *config) validateOffset(d *decoder, at string, p probeConfig) {
 	if p.Offset == nil {
 		return
@@ -113,8 +112,7 @@ func (c *config) validateOffset(d *decoder, at string, p probeConfig) {
 			d.wrong(fmt.Sprintf("%s.offset.%s", at, q), "the probe does not measure %s; remove it", q)
 		}
 	}
-	day, err := time.ParseInLocation(time.DateOnly, p.Offset.Date, c.location())
-	if err == nil && day.After(d.now) {
+	if p.Offset.YetToCome(d.now, c.location()) {
 		d.lost(at+".offset.date", "%s is yet to come; write the day of the comparison, or set the clock", p.Offset.Date)
 	}
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"path/filepath"
+	"time"
 
 	"nestmon/sensors"
 	"nestmon/sensors/offsets"
@@ -29,8 +30,8 @@ func offsetText(o sensors.Offset) string {
 
 // takeOffsets gives every probe without an offset of its own the newest that was measured of its hardware. It lists what is in force, and
 // what a person should know of it.
-func (c *config) takeOffsets(root string) (applied []appliedOffset, notes []string, err error) {
-	book, notes, err := offsets.Load(c.Data)
+func (c *config) takeOffsets(root string, now time.Time) (applied []appliedOffset, notes []string, err error) {
+	book, notes, err := offsets.Load(c.Data, now, c.location())
 	if err != nil {
 		return nil, nil, fmt.Errorf("%w; let the user nestmon read it", err)
 	}

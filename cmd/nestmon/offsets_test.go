@@ -55,6 +55,12 @@ func TestCheckTellsOfOffsets(t *testing.T) {
 	if want := "offset    outside: +0.25 °C, ice-point of 2026-11-02, from the configuration\n"; !strings.Contains(w.out.String(), want) {
 		t.Errorf("%q is not in:\n%s", want, w.out.String())
 	}
+	w.write("data/offsets.jsonl", `{"time":"2999-11-02T23:30:00Z","source":"w1","identity":"28-0316a2794d5f","probe":"old","chip":"ds18b20","method":"ice-point",`+
+		`"temperature_offset_c":0.5,"mean_c":-0.5,"spread_c":0.06,"readings":40,"seconds":300}`+"\n")
+	check(t.Context(), []string{"--config", file, "--root", w.root}, stdio{nil, &w.out, &w.errs})
+	if want := "offsets.jsonl:1: the day of the comparison is yet to come"; !strings.Contains(w.out.String(), want) {
+		t.Errorf("%q is not in:\n%s", want, w.out.String())
+	}
 	w.write("data/offsets.jsonl", "{\n")
 	check(t.Context(), []string{"--config", file, "--root", w.root}, stdio{nil, &w.out, &w.errs})
 	if want := "offsets.jsonl:1: not a record of a comparison"; !strings.Contains(w.out.String(), want) {

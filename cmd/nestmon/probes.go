@@ -86,7 +86,7 @@ func (b *bench) configure(named bool) error {
 		fmt.Fprintf(b.std.err, "nestmon probes: %s cannot be used yet; all probes are shown as free\n", b.file)
 		return nil
 	}
-	if _, notes, err := c.takeOffsets(b.root); err != nil || len(notes) > 0 {
+	if _, notes, err := c.takeOffsets(b.root, b.now()); err != nil || len(notes) > 0 {
 		fmt.Fprintln(b.std.err, strings.Join(append(notes, errorText(err)...), "\n"))
 	}
 	b.cfg = c

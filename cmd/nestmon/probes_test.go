@@ -410,7 +410,7 @@ func TestIcePoint(t *testing.T) {
 			if said := w.out.String() + w.errs.String(); code != row.code || !strings.Contains(said, row.want) {
 				t.Errorf("exit %d, want %d and %q:\n%s", code, row.code, row.want, said)
 			}
-			book, notes, err := offsets.Load(b.cfg.Data)
+			book, notes, err := offsets.Load(b.cfg.Data, b.now(), time.UTC)
 			if err != nil || notes != nil {
 				t.Fatal(err, notes)
 			}

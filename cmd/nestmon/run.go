@@ -53,7 +53,7 @@ func runRun(ctx context.Context, args []string, std stdio) int {
 func serve(ctx context.Context, cfg *config, root string, log *slog.Logger) (err error) {
 	p := &wallPace{every: cfg.Poll}
 	var newest time.Time
-	applied, notes, err := cfg.takeOffsets(root)
+	applied, notes, err := cfg.takeOffsets(root, time.Now())
 	if err != nil {
 		log.Error("probes that were compared are not corrected", "err", err)
 	}

@@ -82,7 +82,7 @@ export const texts = {
   doubtful: (probe, why) => `Probe ${probe}: ${why}`,
   doubt: {
     silent: "silent", fault: "gives impossible values", odd: "jumps, or stands still while its nest moves", swapped: "may hang where another should",
-    scale: "may read wrong, hold it beside another or in ice water", wet: "water on its humidity sensor, let it dry", failing: "its cable or plug is going",
+    scale: "may read wrong, hold it beside another or in ice water", drifting: "reads apart from its pair in the empty nest, compare both with ice", wet: "water on its humidity sensor, let it dry", failing: "its cable or plug is going",
   },
   misses: (percent) => `, misses ${percent} % of its readings`,
   busDown: (bus) => `Probe line ${bus}: down`,

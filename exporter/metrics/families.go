@@ -46,7 +46,7 @@ var (
 	probeLastGood = gauge("probe_last_success_timestamp_seconds", "When this probe last gave a usable value.", "nest", "role", "probe")
 	probeReads    = counter("probe_reads_total", "Readings asked of this probe.", "nest", "role", "probe")
 	probeFailed   = counter("probe_failed_reads_total", "Readings of this probe without a usable value.", "nest", "role", "probe")
-	probeDoubted  = gauge("probe_doubted", "1 while something speaks against this probe: silent, fault, odd, swapped, scale, wet or failing.", "nest", "role", "probe", "reason")
+	probeDoubted  = gauge("probe_doubted", "1 while something speaks against this probe: silent, fault, odd, swapped, scale, drifting, wet or failing.", "nest", "role", "probe", "reason")
 	readErrors    = counter("probe_read_errors_total", "Readings of all probes without a usable value, by reason.", "reason")
 	temperature   = gauge("probe_temperature_celsius", "Temperature, while fresh.", "nest", "role", "probe")
 	humidity      = gauge("probe_humidity_ratio", "Relative humidity over water from 0 to 1, while fresh.", "nest", "role", "probe")

@@ -36,7 +36,7 @@
 //	                 where the limit comes from, both null in what stands since an older release
 //	probes           [{probe, fresh, reads, rejected: {FAULT: n}, last_good|null, last_fault|null, fault_at|null, error_ratio|null of about the
 //	                 last hour, values: [{quantity, unit, value|null, fault|null, time}] as they came last, however old,
-//	                 doubts: [silent|fault|odd|swapped|scale|wet|failing], offset: {temperature_c, humidity_pct, date, method}|null: it is in all values}]
+//	                 doubts: [silent|fault|odd|swapped|scale|drifting|wet|failing], offset: {temperature_c, humidity_pct, date, method}|null: it is in all values}]
 //	buses            [{bus, up, hung_s, took_s, restarts}]
 //	sinks            [{sink, ok, since|null, last_ok|null, error, sent, failed, pending, oldest|null}]
 //

@@ -12,8 +12,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"nestmon/sensors"
@@ -68,8 +70,8 @@ func (b Book) Of(source, identity string) (Record, bool) {
 }
 
 // Load reads the file below dir; where there is none the book is empty. A line that cannot be used is left out and told of: a probe that is
-// not corrected is better than no daemon.
-func Load(dir string) (Book, []string, error) {
+// not corrected is better than no daemon. One that counts and whose day in loc is yet to come is told of too.
+func Load(dir string, now time.Time, loc *time.Location) (book Book, notes []string, err error) {
 	path := filepath.Join(dir, File)
 	text, err := os.ReadFile(path)
 	switch {
@@ -78,19 +80,29 @@ func Load(dir string) (Book, []string, error) {
 	case err != nil:
 		return nil, nil, fmt.Errorf("reading offsets: %w", err)
 	}
-	book, unused := Book{}, []string(nil)
+	book = Book{}
+	lines := map[hardware]int{}
+	note := func(line int, format string, args ...any) {
+		notes = append(notes, fmt.Sprintf("%s:%d: ", path, line)+fmt.Sprintf(format, args...))
+	}
 	for i, line := range bytes.Split(text, []byte("\n")) {
 		if len(bytes.TrimSpace(line)) == 0 {
 			continue
 		}
 		r, problem := parse(line)
 		if problem != "" {
-			unused = append(unused, fmt.Sprintf("%s:%d: %s; the line is left out: remove it, or compare the probe again", path, i+1, problem))
+			note(i+1, "%s; the line is left out: remove it, or compare the probe again", problem)
 			continue
 		}
-		book[hardwareOf(r.Source, r.Identity)] = r
+		h := hardwareOf(r.Source, r.Identity)
+		book[h], lines[h] = r, i+1
 	}
-	return book, unused, nil
+	ahead := maps.Clone(lines)
+	maps.DeleteFunc(ahead, func(h hardware, _ int) bool { return !book[h].Offset(loc).YetToCome(now, loc) })
+	for _, line := range slices.Sorted(maps.Values(ahead)) {
+		note(line, "the day of the comparison is yet to come, by this board's clock; the line counts: set the clock, or compare the probe again")
+	}
+	return book, notes, nil
 }
 
 func parse(line []byte) (r Record, problem string) {

@@ -20,7 +20,7 @@ func record(rom string, by float64) offsets.Record {
 
 func load(t *testing.T, dir string) (offsets.Book, []string) {
 	t.Helper()
-	book, unused, err := offsets.Load(dir)
+	book, unused, err := offsets.Load(dir, record("", 0).Time, time.UTC)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -71,6 +71,28 @@ func TestAROMIsOneChipWhoeverReadsIt(t *testing.T) {
 				t.Errorf("found %v: %+v", ok, got)
 			}
 		})
+	}
+}
+
+// Only a line that counts is told of, and not one of this very day: a new comparison ends the warning.
+func TestADayToCome(t *testing.T) {
+	dir := t.TempDir()
+	tomorrow := func(rom string) offsets.Record {
+		r := record(rom, 0.5)
+		r.Time = r.Time.Add(time.Hour)
+		return r
+	}
+	for _, r := range []offsets.Record{record("28-000000000001", -0.31), tomorrow("28-000000000002"), tomorrow("28-000000000003"), record("28-000000000003", 0.5)} {
+		if err := offsets.Add(dir, r); err != nil {
+			t.Fatal(err)
+		}
+	}
+	book, notes := load(t, dir)
+	if len(notes) != 1 || !strings.Contains(notes[0], "offsets.jsonl:2: the day of the comparison is yet to come") {
+		t.Errorf("got %q", notes)
+	}
+	if r, ok := book.Of("w1", "28-000000000002"); !ok || r.Temperature != 0.5 {
+		t.Errorf("the line does not count: %+v", r)
 	}
 }
 

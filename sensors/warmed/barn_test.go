@@ -27,6 +27,7 @@ type barn struct {
 	turn   float64                         // s, its length
 	hand   float64                         // °C
 	lag    float64                         // s, time constant of a steel probe in a closed hand
+	loose  map[int]float64                 // times that lag, of a probe in a hand that is not closed
 	held   map[int]time.Duration           // since the begin
 	let    time.Duration                   // when those held until then were let go, 0 for not yet
 	bends  map[int]func(s float64) float64 // K, of each probe, s after the watch asked for one
@@ -63,7 +64,8 @@ func (b *barn) read(i int, at time.Time) float64 {
 		if since < b.let {
 			until = b.let.Seconds()
 		}
-		v += (b.hand - v) * (1 - math.Exp(-(until-since.Seconds())/b.lag)) * math.Exp(-(s-until)/(4*b.lag)) // in air it cools more slowly
+		lag := b.lag * max(1, b.loose[i])
+		v += (b.hand - v) * (1 - math.Exp(-(until-since.Seconds())/lag)) * math.Exp(-(s-until)/(4*lag)) // in air it cools more slowly
 	}
 	if bend := b.bends[i]; bend != nil && b.asked > 0 && s > b.asked.Seconds() {
 		v += bend(s - b.asked.Seconds())

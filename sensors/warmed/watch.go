@@ -16,7 +16,9 @@ const (
 	overOwn   = 6.0              // times the probe's own noise
 	leastOwn  = 0.04             // K, of that noise: two thirds of a DS18B20's step
 	apart     = time.Second      // between the two readings that must agree
-	shown     = 7 * time.Second  // after it was gripped a probe shows it
+	shown     = 7 * time.Second  // after it was gripped a probe shows it, at the latest
+	shownSoon = 4 * time.Second  // and not before, however fast another one rises
+	showsBy   = 2.0              // K that the one must rise before another in the same hands has shown it
 	learn     = 3                // readings of each probe before anybody may be told to grip one
 	learnFor  = 10 * time.Second // and so long at least
 	recent    = 2                // rounds of readings that may be of the hand, and belong to no course
@@ -193,7 +195,7 @@ func (w *Watch) Next(bus []int, now time.Time) int {
 		return oldest
 	}
 	doubted := []int{v.Probe}
-	if w.rivals(v) {
+	if w.rivals(v, now) {
 		doubted = append(doubted, v.Other)
 	}
 	for _, i := range doubted {
@@ -248,9 +250,9 @@ func (w *Watch) Verdict(now time.Time) Verdict {
 	switch {
 	case v.Rise < max(stirred, overOwn*v.Noise):
 		v.Probe, v.State = -1, Waiting
-	case w.rivals(v) && v.Second > accused && w.held(v.Probe, v.Rise, now) && w.held(v.Other, v.Second, now):
+	case w.rivals(v, now) && v.Second > accused && w.held(v.Probe, v.Rise, now) && w.held(v.Other, v.Second, now):
 		v.State = Several
-	case v.Rise < need || w.rivals(v) || !w.held(v.Probe, v.Rise, now) || !w.onlyOne(v.Probe, now):
+	case v.Rise < need || w.rivals(v, now) || !w.held(v.Probe, v.Rise, now) || !w.onlyOne(v.Probe, now):
 		v.State = Rising
 	default:
 		v.State = Named
@@ -258,15 +260,24 @@ func (w *Watch) Verdict(now time.Time) Verdict {
 	return v
 }
 
-// rivals reports whether the next best rose as well.
-func (w *Watch) rivals(v Verdict) bool {
-	return v.Other >= 0 && v.Second > max(alsoLeast, v.Rise*alsoRose, overOwn/2*w.course(&w.probes[v.Other]).noise)
+// rivals reports whether the next best rose as well, by as much of the best one's rise as that had when the next best was read.
+func (w *Watch) rivals(v Verdict, now time.Time) bool {
+	if v.Other < 0 {
+		return false
+	}
+	since := w.onset(v.Probe, now)
+	then := w.newest(v.Other).at.Sub(since).Seconds() / max(w.newest(v.Probe).at.Sub(since).Seconds(), 1)
+	return v.Second > max(alsoLeast, v.Rise*min(max(then, 0), 1)*alsoRose, overOwn/2*w.course(&w.probes[v.Other]).noise)
+}
+
+func (w *Watch) newest(i int) sample {
+	own := w.probes[i].samples
+	return own[len(own)-1]
 }
 
 // held reports whether the probe rose by so much as a hand does it: twice seen, briskly, and not back to where it was.
 func (w *Watch) held(i int, rise float64, now time.Time) bool {
-	own := w.probes[i].samples
-	return w.confirmed(i) && w.beyond(i) && rise >= brisk*own[len(own)-1].at.Sub(w.onset(i, now)).Seconds()
+	return w.confirmed(i) && w.beyond(i) && rise >= brisk*w.newest(i).at.Sub(w.onset(i, now)).Seconds()
 }
 
 // beyond reports whether a probe that fell in its course is clearly warmer than before: one that comes back from a draught is not.
@@ -347,7 +358,8 @@ func (w *Watch) confirmed(i int) bool {
 
 // onlyOne reports whether every other probe was read long enough after this one began to rise to show it too.
 func (w *Watch) onlyOne(i int, now time.Time) bool {
-	since := w.onset(i, now).Add(shown)
+	since := w.onset(i, now)
+	since = since.Add(w.shows(i, since))
 	for j := range w.probes {
 		p := &w.probes[j]
 		if j == i || p.blind() || p.cooling {
@@ -358,6 +370,17 @@ func (w *Watch) onlyOne(i int, now time.Time) bool {
 		}
 	}
 	return true
+}
+
+// shows is how long after the grip another probe in the same hands shows it too. A steep rise tells of hands far warmer than the barn, in which
+// it takes less; where all are read within moments there is nothing to be gained by that.
+func (w *Watch) shows(i int, since time.Time) time.Duration {
+	if w.round() < shown {
+		return shown
+	}
+	newest := w.newest(i)
+	speed := w.course(&w.probes[i]).rise(newest) / newest.at.Sub(since).Seconds()
+	return min(max(time.Duration(showsBy/speed*float64(time.Second)), shownSoon), shown)
 }
 
 // onset is about when the probe began to rise: where the line through its first risen reading and its newest meets its course, and not

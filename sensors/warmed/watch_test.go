@@ -13,7 +13,8 @@ import (
 const seeds = 200
 
 // TestMeasured lives through simulated barns and prints what was found; the bounds are what was reached, with a little room. On 1000 seeds a row
-// that nothing was chosen on: 99.7 % or more named, none wrongly; none named in 2994 barns in which two were held.
+// that nothing was chosen on: 99.7 % or more named, none wrongly, of 20 on one wire half within 18.7 s; where two were held equally closely none named
+// in 2994 barns.
 func TestMeasured(t *testing.T) {
 	for _, row := range []struct {
 		name          string
@@ -22,8 +23,8 @@ func TestMeasured(t *testing.T) {
 		in20          float64 // least share named within 20 s of the grip
 		found         float64 // least share named within a minute
 	}{
-		{"20 on one wire", 20, 1, 0, 0.1, 0.97},
-		{"20 on one wire, one reading in twenty fails", 20, 1, 0.05, 0.02, 0.97},
+		{"20 on one wire", 20, 1, 0, 0.65, 0.97},
+		{"20 on one wire, one reading in twenty fails", 20, 1, 0.05, 0.4, 0.97},
 		{"20 on four wires", 20, 4, 0, 0.97, 0.97},
 		{"6 on one wire", 6, 1, 0, 0.97, 0.97},
 		{"2 on one wire", 2, 1, 0, 0.97, 0.97},
@@ -75,17 +76,23 @@ func TestNobodyHoldsOne(t *testing.T) {
 	}
 }
 
-// TestTwoAreHeld grips two at once. A probe that is nearly as warm as the hand is not warmed by it, and such barns are left out.
+// TestTwoAreHeld grips two at once, one of them closely or loosely. A probe that is nearly as warm as the hand is not warmed by it, and such
+// barns are left out.
 func TestTwoAreHeld(t *testing.T) {
-	for _, probes := range []int{2, 6, 20} {
+	for _, row := range []struct {
+		probes int
+		loose  float64 // times the lag of the second
+		named  int     // barns in 200 in which one may be named all the same; reached: 7 in 997
+	}{{2, 1, 0}, {6, 1, 0}, {20, 1, 0}, {2, 2, 3}, {6, 2, 0}, {20, 2, 0}} {
 		barns, named, said := 0, 0, 0
 		for seed := range uint64(seeds) {
-			b := newBarn(seed+2000, probes, 1)
+			b := newBarn(seed+2000, row.probes, 1)
 			rng := rand.New(rand.NewPCG(seed, 2))
-			mine := rng.Perm(probes)[:2]
+			mine := rng.Perm(row.probes)[:2]
 			if b.hand-max(b.air[mine[0]], b.air[mine[1]]) < 3 {
 				continue
 			}
+			b.loose = map[int]float64{mine[1]: row.loose}
 			barns++
 			got := b.run(mine, 3*time.Second, 30*time.Second)
 			if got.State == warmed.Named {
@@ -95,9 +102,9 @@ func TestTwoAreHeld(t *testing.T) {
 				said++
 			}
 		}
-		t.Logf("SIMULATED, %d barns of %d probes, two held: named %d, refused %d", barns, probes, named, said)
-		if named > 0 {
-			t.Errorf("%d probes, two held: one was named %d times", probes, named)
+		t.Logf("SIMULATED, %d barns of %d probes, two held, one of them %g times as slow: named %d, refused %d", barns, row.probes, row.loose, named, said)
+		if named > row.named*seeds/200 {
+			t.Errorf("%d probes, two held, one of them %g times as slow: one was named %d times", row.probes, row.loose, named)
 		}
 	}
 }

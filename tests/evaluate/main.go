@@ -105,6 +105,7 @@ func (p *report) print(o options) error {
 	p.split("Heat, split", []rule{plainly(fixedHeat[0].name), heatRules(oneProbe)[1], heatRules(oneProbe)[2], heatRules(oneProbe)[3]}, hotsOf)
 	k, v := p.kindling(), p.visits()
 	p.duties()
+	p.drifts(max(len(p.records)/driftEach, 1))
 	p.bedding()
 	p.learnedTable()
 	p.neighbours(max(len(p.records)/villageEach, 1))

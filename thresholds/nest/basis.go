@@ -78,7 +78,7 @@ var bases = map[alarm.Name]func(w *Watch, c alarm.Condition) basis{
 			lim.ChillWarn.Source + "; the estimate: " + oursFound,
 		}
 	},
-	alarm.ProbeFault: func(_ *Watch, c alarm.Condition) basis {
+	alarm.ProbeFault: func(w *Watch, c alarm.Condition) basis {
 		switch c.Why {
 		case whySwapped:
 			return basis{fmt.Sprintf("through a night the cluster probe %.0f min or more ahead of nest air and no warmer, the probe outside over it by %s or more", leads, difference(outsideOver)), oursFound}
@@ -91,6 +91,8 @@ var bases = map[alarm.Name]func(w *Watch, c alarm.Condition) basis{
 				fmt.Sprintf("cluster probe above %s in nest air under %s for %d min", both(hotAbove), both(coolAir), sureAfter),
 				"kits seek 38.0 °C on the first day (Hull, Hull & Vinter 1986, Neonatology 50:323); the rest: " + oursFound,
 			}
+		case whyDrift:
+			return w.learned.drift.basis()
 		case whyLowAir:
 			return basis{fmt.Sprintf("air outside more than %s over the nest's through a night", difference(outsideOver)), oursFound}
 		}

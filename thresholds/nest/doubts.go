@@ -14,17 +14,18 @@ type Doubt string
 
 // The doubts, by how much they take away.
 const (
-	DoubtSilent  Doubt = "silent"  // no usable value
-	DoubtFault   Doubt = "fault"   // values that cannot be true
-	DoubtOdd     Doubt = "odd"     // values that jump, or stand still while the nest moves
-	DoubtSwapped Doubt = "swapped" // it seems to hang where another should
-	DoubtScale   Doubt = "scale"   // its scale has run away from that of the probes beside it
-	DoubtWet     Doubt = "wet"     // its humidity is held at saturation by water on the chip
-	DoubtFailing Doubt = "failing" // it misses more and more readings
+	DoubtSilent   Doubt = "silent"   // no usable value
+	DoubtFault    Doubt = "fault"    // values that cannot be true
+	DoubtOdd      Doubt = "odd"      // values that jump, or stand still while the nest moves
+	DoubtSwapped  Doubt = "swapped"  // it seems to hang where another should
+	DoubtScale    Doubt = "scale"    // its scale has run away from that of the probes beside it
+	DoubtDrifting Doubt = "drifting" // its scale has crept away from that of its pair
+	DoubtWet      Doubt = "wet"      // its humidity is held at saturation by water on the chip
+	DoubtFailing  Doubt = "failing"  // it misses more and more readings
 )
 
 // Doubts lists every doubt.
-var Doubts = []Doubt{DoubtSilent, DoubtFault, DoubtOdd, DoubtSwapped, DoubtScale, DoubtWet, DoubtFailing}
+var Doubts = []Doubt{DoubtSilent, DoubtFault, DoubtOdd, DoubtSwapped, DoubtScale, DoubtDrifting, DoubtWet, DoubtFailing}
 
 // Numbers of a connection that is going; ours, no source. That a failing cable shows first by a rising share of errors is common practice.
 // Of 480 simulated cluster probes it called 39 of the 39 that miss one reading in twenty, and 1 of the 441 others, a stuck one.
@@ -123,6 +124,7 @@ func (w *Watch) doubts(n *Now, c *alarm.Condition) {
 	failing(n, &w.lost.frays, c, func(visit func(*Channel)) {
 		w.Places(func(_ Role, ch *Channel) { visit(ch) })
 	})
+	w.learned.drift.condition(w, c)
 }
 
 // failing adds the connections that are going; the worst of them is told of.
@@ -149,6 +151,7 @@ func (c *Channel) failing(to *alarm.Condition) {
 func (w *Watch) Doubts(n *Now, say func(probe string, d Doubt)) {
 	w.Places(func(_ Role, c *Channel) { c.doubts(n, say) })
 	w.learned.health.doubts(w, say)
+	w.learned.drift.doubts(w, say)
 	if w.wet.on {
 		say(w.airRH.Probe, DoubtWet)
 	}

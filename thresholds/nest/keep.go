@@ -178,7 +178,7 @@ func (l *learned) fields() []any {
 		&l.at, &l.sum, &l.n, &l.count, &l.upset, &l.bare, &l.last, &l.date, &l.nights, &l.numNights, &l.days, &l.numDays,
 		&l.follows, &l.share, &l.damped, &l.late,
 	}
-	return slices.Concat(all, l.tonight.fields(), l.today.fields(), l.health.fields())
+	return slices.Concat(all, l.tonight.fields(), l.today.fields(), l.health.fields(), l.drift.fields())
 }
 
 func (t *tonight) fields() []any {
@@ -186,7 +186,7 @@ func (t *tonight) fields() []any {
 	for i := range t.heads {
 		all = append(all, t.heads[i].fields()...)
 	}
-	return slices.Concat(all, t.follows.fields(), t.all.fields())
+	return slices.Concat(all, t.follows.fields(), t.all.fields(), t.side.fields())
 }
 
 func (f *follows) fields() []any { return []any{&f.n, &f.y, &f.x, &f.z, &f.zx, &f.zy} }
@@ -204,6 +204,18 @@ func (h *health) fields() []any {
 	}
 	return all
 }
+
+func (s *sideBySide) fields() []any {
+	all := s.pair.fields()
+	for i := range s.air {
+		all = slices.Concat(all, s.air[i].fields(), s.under[i].fields())
+	}
+	return all
+}
+
+func (r *reach) fields() []any { return []any{&r.n, &r.least, &r.most} }
+
+func (d *drift) fields() []any { return []any{&d.on, &d.told, &d.since, &d.date, &d.maybe, &d.nights} }
 
 func (c *claim) fields() []any { return []any{&c.date, &c.worst, &c.nest} }
 

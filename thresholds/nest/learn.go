@@ -60,6 +60,7 @@ type learned struct {
 
 	follows, share, damped, late Figure
 	health                       health
+	drift                        drift
 }
 
 // tonight is a night that is under way.
@@ -70,6 +71,7 @@ type tonight struct {
 	follows follows
 	heads   [2]heads // of each cluster probe
 	all     heads    // of nest air and outside, whatever the cluster probes read
+	side    sideBySide
 }
 
 // night is a night that is over.
@@ -150,6 +152,7 @@ func (l *learned) close(w *Watch, n *Now) {
 	}
 	if l.tonight.date != 0 {
 		l.tonight.add(w, &q, &l.last[0], &l.last[1])
+		l.tonight.side.add(w, &q)
 	}
 	l.last[1], l.last[0] = l.last[0], q
 }
@@ -205,6 +208,7 @@ func (l *learned) closeNight(w *Watch, n *Now) {
 		return
 	}
 	l.health.night(w, n, &t)
+	l.drift.night(w, n, t.date, &t.side)
 	if t.n < nightLeast || t.follows.n < lagLeast {
 		return
 	}

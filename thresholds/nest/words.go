@@ -43,6 +43,7 @@ const (
 	whyBattery     = "battery"
 	whyBatteryToo  = "battery-too"
 	whyWetCell     = "wet-cell"
+	whyDrift       = "drift"
 	whyFailing     = "failing"
 )
 
@@ -197,6 +198,9 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 	alarm.ProbeFault: func(w *Watch, c alarm.Condition) string {
 		if text, ok := w.learned.health.words(w, c); ok {
 			return text
+		}
+		if c.Why == whyDrift {
+			return w.learned.drift.words(w)
 		}
 		if c.Why == whyWetCell {
 			return fmt.Sprintf("%s has read %.0f %% for half a day without a break, also while nest air was far too warm for that: there is water on the sensor. Damp is not judged by it. "+

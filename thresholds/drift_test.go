@@ -1,0 +1,132 @@
+package thresholds_test
+
+import (
+	"math"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"nestmon/sensors"
+	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/brood"
+	"nestmon/thresholds/litter"
+	"nestmon/thresholds/nest"
+)
+
+// quartet is a nest with two cluster probes, lived through.
+type quartet struct {
+	days                        int
+	kind                        brood.Kind
+	litters                     []litter.Litter
+	first, second, air, outside func(m int) float64
+}
+
+// run returns the probes doubted for their drift at the end, and what was told of any fault.
+func (q quartet) run(t *testing.T) (drifting []string, events []alarm.Event) {
+	t.Helper()
+	second := probes()[0]
+	second.ID = "second"
+	if q.kind == "" {
+		q.kind = brood.WoodenBox
+	}
+	r := made(t, append(probes(), second), nest.Config{ID: "oak", Kind: q.kind, Cluster: []string{"cluster", "second"}, Air: "air"})
+	r.SetLitters(q.litters, start)
+	courses := map[string]func(m int) float64{"cluster": q.first, "second": q.second, "air": q.air, "shade": q.outside}
+	for half := range q.days * 2880 {
+		at := start.Add(time.Duration(half) * 30 * time.Second)
+		var batch []sensors.Reading
+		for _, id := range []string{"cluster", "second", "air", "shade"} {
+			if v := courses[id](half / 2); !math.IsNaN(v) {
+				batch = append(batch, sensors.Reading{Probe: id, Time: at, Value: v + dusty(half)})
+			}
+		}
+		for _, e := range r.Observe(at, batch) {
+			if e.Name == alarm.ProbeFault {
+				events = append(events, e)
+			}
+		}
+	}
+	for _, d := range r.Snapshot().Doubts {
+		if d.Why == nest.DoubtDrifting {
+			drifting = append(drifting, d.Probe)
+		}
+	}
+	slices.Sort(drifting)
+	return drifting, events
+}
+
+func plus(f func(m int) float64, more func(m int) float64) func(m int) float64 {
+	return func(m int) float64 { return f(m) + more(m) }
+}
+
+// creeps is a scale that runs away by so many K a day.
+func creeps(k float64) func(m int) float64 {
+	return func(m int) float64 { return k * float64(m) / 1440 }
+}
+
+// Probes that should read alike in a cold nest, and what parts them: a scale that creeps away, and what is none.
+func TestDrift(t *testing.T) {
+	out, box, straw := weather.through(8, one, zero), weather.lagged(8, 20, 1), weather.lagged(8, 40, 1)
+	bred := []litter.Litter{{ID: 1, Nest: "oak", Bred: start.AddDate(0, 0, -15)}}
+	over := []litter.Litter{{ID: 1, Nest: "oak", Bred: start.AddDate(0, 0, -70), Kindled: start.AddDate(0, 0, -39), Born: 6, Ended: start.AddDate(0, 0, -2)}}
+	pile := func(m int) float64 { return 33 + math.Sin(float64(m)/200) }
+	sits := func(from, to int) func(m int) float64 { // a doe beside the probe, each night from an hour to an hour
+		return func(m int) float64 {
+			if h := (m/60 + start.Hour()) % 24; h >= from && h < to {
+				return 5 + math.Sin(float64(m)/50)
+			}
+			return 0
+		}
+	}
+	always := func(m int) float64 { return 5 + math.Sin(float64(m)/50) }
+	floor := func(m int) float64 { return min(out(m), box(m)) }
+	for name, c := range map[string]struct {
+		quartet
+		want []string
+		says string
+	}{
+		"sound":                           {quartet{4, "", bred, straw, straw, box, out}, nil, ""},
+		"the second creeps down":          {quartet{6, "", bred, straw, plus(straw, creeps(-0.6)), box, out}, []string{"second"}, "farther from nest air"},
+		"the first creeps up":             {quartet{6, "", bred, plus(straw, creeps(0.6)), straw, box, out}, []string{"cluster"}, "farther from nest air"},
+		"in a nest that is over":          {quartet{3, "", over, straw, plus(straw, constant(2)), box, out}, []string{"second"}, "in the empty nest"},
+		"not far enough yet":              {quartet{4, "", bred, straw, plus(straw, creeps(0.3)), box, out}, nil, ""},
+		"one night":                       {quartet{2, "", bred, straw, plus(straw, until(900, constant(0), constant(3))), box, out}, nil, ""},
+		"nest air, which both contradict": {quartet{3, "", bred, straw, straw, plus(box, constant(2.7)), out}, []string{"air"}, "for the cluster probes agree"},
+		"one cluster probe and nest air":  {quartet{3, "", bred, plus(straw, constant(2.7)), nothing, box, out}, []string{"air", "cluster"}, "one of them has drifted"},
+		"a tote, where nobody can tell":   {quartet{3, brood.BuriedTote, bred, straw, plus(straw, constant(2)), box, out}, []string{"cluster", "second"}, "one of them has drifted"},
+		"straw and air of a tote":         {quartet{3, brood.BuriedTote, bred, plus(straw, constant(4)), plus(straw, constant(4)), box, out}, nil, ""},
+		"a doe sits at one for hours":     {quartet{3, "", bred, plus(straw, sits(1, 4)), straw, box, out}, nil, ""},
+		"a doe lies at one all day":       {quartet{3, "", bred, plus(straw, always), straw, box, out}, nil, ""},
+		"no litter entered":               {quartet{3, "", nil, straw, plus(straw, constant(2)), box, out}, nil, ""},
+		"kits beside one":                 {quartet{3, "", newborn(3), pile, plus(box, constant(0.5)), box, out}, nil, ""},
+		"creeping from live kits":         {quartet{3, "", newborn(3), pile, plus(pile, creeps(-2)), box, out}, nil, ""},
+		"kits beside one, under all":      {quartet{3, "", newborn(3), pile, plus(floor, constant(-1.7)), box, out}, []string{"second"}, "nothing in a nest is so cold"},
+		"both on a cold floor":            {quartet{3, "", newborn(3), plus(floor, constant(-1.7)), plus(floor, constant(-2)), box, out}, nil, ""},
+		"it half agrees again":            {quartet{5, "", bred, straw, plus(straw, until(3*1440, constant(3), constant(1.3))), box, out}, []string{"second"}, "in the empty nest"},
+		"it agrees again":                 {quartet{5, "", bred, straw, plus(straw, until(3*1440, constant(3), constant(0))), box, out}, nil, "in the empty nest"},
+		"a swapped probe is no drift":     {quartet{3, "", newborn(3), out, pile, weather.lagged(11, 20, 1), pile}, nil, ""},
+	} {
+		t.Run(name, func(t *testing.T) {
+			drifting, events := c.run(t)
+			if !slices.Equal(drifting, c.want) {
+				t.Errorf("doubted %v, want %v", drifting, c.want)
+			}
+			told := 0
+			for _, e := range events {
+				if strings.Contains(e.Text, "drifted") {
+					told++
+					if e.Severity != alarm.Notice || !strings.Contains(e.Text, c.says) || !strings.Contains(e.Text, "ice-point") || !strings.Contains(e.Rule, "night") {
+						t.Errorf("told %+v, want words with %q", e, c.says)
+					}
+				}
+			}
+			if (told > 0) != (c.says != "") || told > 1 {
+				t.Errorf("told %d times: %+v", told, events)
+			}
+			if name == "it agrees again" {
+				want(t, events, alarm.ProbeFault, alarm.Cleared, alarm.Notice, 1)
+			}
+		})
+	}
+}
