@@ -16,6 +16,7 @@ type Config struct {
 	Bucket    string          `yaml:"bucket"`
 	Token     exporter.Secret `yaml:"token"`
 	TokenFile string          `yaml:"token_file"` // a file that holds the token alone
+	CAFile    string          `yaml:"ca_file"`    // the certificate that signed the server's, where the system does not know who did
 }
 
 // Validate reports what is wrong with c.
@@ -31,6 +32,9 @@ func (c Config) Validate(report func(path, problem string)) {
 		report("url", "holds a user or password; write them as token: user:password, or use token_file")
 	case u.RawQuery != "" || u.Fragment != "":
 		report("url", "has something after the path; write the server's address alone, such as http://192.168.1.5:8086")
+	}
+	if err == nil && u.Scheme == "http" && c.CAFile != "" {
+		report("ca_file", "is of no use with http://; write url: https://...")
 	}
 	if c.Bucket == "" {
 		report("bucket", "is missing; write the name of a bucket that exists (for InfluxDB 1.8: database or database/retention)")

@@ -8,6 +8,7 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -140,6 +141,9 @@ func TestAnswers(t *testing.T) {
 		w.WriteHeader(http.StatusInternalServerError)
 		fmt.Fprint(w, `{"error":"`+token+`"}`)
 	}
+	plain := func(code int) func(http.ResponseWriter, []string) {
+		return func(w http.ResponseWriter, _ []string) { http.Error(w, "not here", code) }
+	}
 	for _, row := range []struct {
 		name   string
 		answer func(http.ResponseWriter, []string)
@@ -152,6 +156,8 @@ func TestAnswers(t *testing.T) {
 		{"401", status(http.StatusUnauthorized, "authorization failed for "+token), 5 * time.Minute, "401 authorization failed for (secret); check publish.influxdb.token"},
 		{"403", status(http.StatusForbidden, "forbidden"), 5 * time.Minute, "check publish.influxdb.token"},
 		{"404", status(http.StatusNotFound, "database not found"), 5 * time.Minute, `404 database not found; check publish.influxdb.url, org and bucket "nest"`},
+		{"404 of another server", plain(http.StatusNotFound), 5 * time.Minute, "check publish.influxdb.url: nothing there takes readings"},
+		{"400 of a port that wants TLS", plain(http.StatusBadRequest), 5 * time.Minute, "is it one that wants https://?"},
 		{"405", status(http.StatusMethodNotAllowed, "no"), 5 * time.Minute, "check publish.influxdb.url"},
 		{"408", status(http.StatusRequestTimeout, "slow"), 0, "408"},
 		{"429", after(http.StatusTooManyRequests, "17"), 17 * time.Second, "429"},
@@ -190,7 +196,7 @@ func TestOneBadLineIsFoundAndTheRestIsKept(t *testing.T) {
 		far.set(func(w http.ResponseWriter, lines []string) {
 			for _, l := range lines {
 				if strings.Contains(l, "temperature=7 ") || strings.Contains(l, "temperature=90 ") {
-					http.Error(w, "field type conflict", code)
+					status(code, "field type conflict")(w, lines)
 					return
 				}
 			}
@@ -215,6 +221,36 @@ func TestOneBadLineIsFoundAndTheRestIsKept(t *testing.T) {
 		if got := len(far.arrivals()); got != 98 {
 			t.Errorf("%d: %d arrived, want 98", code, got)
 		}
+	}
+}
+
+// A server that says it dropped all of a request is not asked line by line.
+func TestWhatIsRefusedAsAWholeCostsFewRequests(t *testing.T) {
+	far := newStub(t)
+	far.set(func(w http.ResponseWriter, lines []string) {
+		old := 0
+		for _, l := range lines {
+			if unix, _ := strconv.ParseInt(l[strings.LastIndex(l, " ")+1:], 10, 64); unix < at.Add(4000*30*time.Second).Unix() {
+				old++
+			}
+		}
+		if old > 0 { // as influxd does: the others are stored
+			status(http.StatusBadRequest, fmt.Sprintf("partial write: points beyond retention policy dropped=%d", old))(w, lines)
+			return
+		}
+		far.keep(lines)
+		w.WriteHeader(http.StatusNoContent)
+	})
+	err := newSink(t, far.url()).Deliver(t.Context(), polls(5000))
+	var partly *exporter.PartlyRefused
+	if !errors.As(err, &partly) || len(partly.Polls) != 4000 || len(far.arrivals()) != 1000 {
+		t.Fatalf("%.200v; %d arrived, want 4000 refused and 1000 arrived", err, len(far.arrivals()))
+	}
+	if reason := partly.Polls[0].Reason; reason != "influx: 400 partial write: points beyond retention policy" {
+		t.Errorf("reason %q, want it the same for each, without the count", reason)
+	}
+	if n := len(far.bodies); n > 30 {
+		t.Errorf("%d requests, want the boundary found by halving", n)
 	}
 }
 

@@ -91,8 +91,15 @@ func (s *stub) keep(lines []string) {
 	s.lines = append(s.lines, lines...)
 }
 
+// status answers as a server of this protocol does.
 func status(code int, text string) func(http.ResponseWriter, []string) {
-	return func(w http.ResponseWriter, _ []string) { http.Error(w, text, code) }
+	return func(w http.ResponseWriter, _ []string) {
+		w.Header().Set("X-Influxdb-Version", "1.8.3")
+		w.Header().Set("X-Influxdb-Error", text)
+		w.Header().Set("Content-Type", "application/json")
+		w.WriteHeader(code)
+		fmt.Fprintf(w, `{"error":%q}`, text)
+	}
 }
 
 // conduct puts the stub into one conduct of the conformance suite.
