@@ -27,6 +27,8 @@ type ledger struct {
 	failures int       // in a row
 	spurned  bool      // what came last was refused for good, and nothing has arrived since
 	panics   []time.Time
+	said     string // the refusal logged last
+	saidAt   time.Time
 }
 
 func newLedger(name string, opt Options) *ledger {
@@ -112,12 +114,38 @@ func (l *ledger) failed(err error) {
 	l.health.Error, l.health.Misconfigured = err.Error(), wrong
 }
 
+// quietFor is how long the same refusal is not logged again: weeks of readings may be refused for one reason. Ours, no source.
+const quietFor = time.Hour
+
 // refused notes things set aside for good.
 func (l *ledger) refused(n int, reason string) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
+	now := l.opt.Now()
 	l.health.Failed += uint64(n)
-	l.log.Warn("sink refused, set aside", slog.Int("count", n), slog.String("reason", reason))
+	l.health.Refused += uint64(n)
+	l.health.RefusedAt, l.health.RefusedWhy = now, reason
+	if reason == l.said && now.Sub(l.saidAt) < quietFor {
+		return
+	}
+	l.said, l.saidAt = reason, now
+	l.log.Warn("sink refused for good, set aside", slog.Int("count", n), slog.String("reason", reason))
+}
+
+// pruned notes how many polls grew too old before they were delivered.
+func (l *ledger) pruned(n uint64) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	if n > l.health.Pruned {
+		l.health.Pruned, l.health.PrunedAt = n, l.opt.Now()
+	}
+}
+
+// resending notes what is sent once more.
+func (l *ledger) resending(b *Backfill) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.health.Backfill = b
 }
 
 // spurn notes a message that was refused for good. The sink is not well until one arrives: a service that wants another body refuses

@@ -28,8 +28,10 @@ const (
 	maxRetryAfter = time.Hour
 	// idleLook finds messages whose quiet hours ended, and whatever a lost Wake left behind; ours, no source.
 	idleLook = 30 * time.Second
-	// readingsBatch is at most about 5,000 points at 12 series, what InfluxDB's documentation calls the best batch.
-	readingsBatch = 400
+	// readingsBatch is polls; readingsAtOnce bounds their readings and with them the memory of a delivery (80 bytes each). Both are some
+	// requests of 5,000 lines, what InfluxDB's documentation calls the best batch; ours, no source.
+	readingsBatch  = 1000
+	readingsAtOnce = 15_000
 	// messagesBatch is more than waits in any honest outage; ours, no source.
 	messagesBatch = 1000
 	// settleAfter: a time-series server in a standard packaging lost acknowledged points up to 7 s old when it was killed and

@@ -13,6 +13,7 @@ type Pump struct {
 	opt    Options
 	work   work
 	ledger *ledger
+	past   *past // nil where nothing can be sent again
 	wake   chan struct{}
 	cancel context.CancelFunc
 	done   chan struct{}

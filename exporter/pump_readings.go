@@ -10,9 +10,12 @@ import (
 // PollStore is what a pump of readings needs of the archive.
 type PollStore interface {
 	Polls(after int64, limit int) ([]StoredPoll, error) // in rising order of key
-	Cursor(name string) (int64, error)                  // 0 when never set
+	Backlog(after int64, limit int) (upTo, readings int64, err error)
+	Cursor(name string) (int64, error) // 0 when never set
 	SetCursor(name string, key int64) error
-	DeadLetter(sink string, p StoredPoll, reason string) error
+	SetRefused(sink string, polls []RefusedPoll) error
+	Pruned(name string) uint64 // polls that were removed before the sink had them
+	PastStore
 }
 
 // NewReadingPump starts a pump from the store's cursor of the sink's name.
@@ -23,26 +26,26 @@ type PollStore interface {
 func NewReadingPump(sink ReadingSink, store PollStore, opt Options) *Pump {
 	opt = opt.withDefaults(maxReadingsBackOff, readingsBatch)
 	l := newLedger(sink.Name(), opt)
-	return newPump(sink.Name(), opt, l, &readings{sink: sink, store: store, opt: opt, ledger: l, batch: opt.Batch})
+	past := &past{sink: sink.Name(), store: store, now: opt.Now, log: l.log}
+	p := newPump(sink.Name(), opt, l, &readings{sink: sink, store: store, opt: opt, ledger: l, past: past, batch: opt.Batch})
+	p.past = past
+	return p
 }
 
-// readings is the work of a pump of readings. Keys are poll keys.
+// readings is the work of a pump of readings.
 type readings struct {
 	sink   ReadingSink
 	store  PollStore
 	opt    Options
 	ledger *ledger
+	past   *past
 
-	started  bool
-	batch    int   // polls to deliver at once; smaller after a delivery that ran out of time
-	acked    int64 // the newest acknowledged
-	settled  int64 // stored: acknowledged long enough ago to be believed
-	next     int64 // will be settled when it is old enough
-	nextAt   time.Time
-	repeated int64 // up to here everything was acknowledged twice, or need not be
-	high     int64 // the newest acknowledged before the last rewind
-	owed     backlog
-	oldest   time.Time // of the polls that wait, or the one before
+	started bool
+	live    trail
+	batch   int // polls to deliver at once; smaller after a delivery that failed
+	perPoll int // readings in the polls delivered last
+	owed    backlog
+	oldest  time.Time // of the polls that wait, or the one before
 }
 
 // woken counts what came in; the wait goes on.
@@ -53,34 +56,32 @@ func (r *readings) woken() bool {
 	return false
 }
 
+// step delivers what is new, and only where nothing is, a part of what is to be sent once more.
 func (r *readings) step(ctx context.Context) (more bool, err error) {
 	if err := r.start(); err != nil {
 		return false, err
 	}
-	polls, err := r.store.Polls(r.acked, r.batch)
+	polls, err := r.store.Polls(r.live.acked, r.size())
 	if err != nil {
-		return false, fmt.Errorf("reading polls after %d: %w", r.acked, err)
+		return false, fmt.Errorf("reading polls after %d: %w", r.live.acked, err)
+	}
+	if len(polls) == 0 {
+		r.report(nil, nil)
+		return r.stepBack(ctx)
 	}
 	defer func() { r.report(polls, err) }()
-	if len(polls) == 0 {
-		return false, nil
-	}
-	refused, err := r.deliver(ctx, polls)
-	if err != nil {
-		if errors.Is(err, context.DeadlineExceeded) {
-			r.batch = max(1, r.batch/2)
-		}
-		r.rewind()
+	if _, err := r.hand(ctx, polls, &r.live); err != nil {
 		return false, err
 	}
-	for _, p := range refused {
-		if err := r.store.DeadLetter(r.sink.Name(), p.StoredPoll, p.Reason); err != nil {
-			return false, fmt.Errorf("setting poll %d aside: %w", p.Key, err)
-		}
+	now := time.Now()
+	if r.live.acknowledge(polls[len(polls)-1].Key, now); !r.live.ripe(now, r.opt.Settle) {
+		return true, nil
 	}
-	r.account(polls, refused)
-	r.batch = min(2*r.batch, r.opt.Batch)
-	return true, r.acknowledge(polls[len(polls)-1].Key)
+	if err := r.store.SetCursor(r.sink.Name(), r.live.next); err != nil {
+		return false, fmt.Errorf("storing the cursor: %w", err)
+	}
+	r.live.settle(now)
+	return true, nil
 }
 
 func (r *readings) start() error {
@@ -91,9 +92,51 @@ func (r *readings) start() error {
 	if err != nil {
 		return fmt.Errorf("reading the cursor: %w", err)
 	}
-	r.acked, r.settled, r.started = key, key, true
+	if err := r.past.load(); err != nil {
+		return err
+	}
+	r.live, r.started = newTrail(key), true
 	r.owed.upTo = key
 	return nil
+}
+
+// firstPolls are read while it is not known how much is in one; ours, no source.
+const firstPolls = 50
+
+// size is how many polls to deliver at once.
+func (r *readings) size() int {
+	if r.perPoll == 0 {
+		return min(r.batch, firstPolls)
+	}
+	return min(r.batch, max(1, readingsAtOnce/r.perPoll))
+}
+
+// hand delivers polls, sets aside what is refused for good and returns that. What t has acknowledged before was set aside then.
+func (r *readings) hand(ctx context.Context, polls []StoredPoll, t *trail) (fresh []RefusedPoll, err error) {
+	r.perPoll = (readingsIn(polls) + len(polls) - 1) / len(polls)
+	parts, err := r.deliver(ctx, polls)
+	if err != nil {
+		// Less at the next try: a slow link brings it through, and a long outage costs little memory.
+		r.batch = max(1, min(r.batch, len(polls))/2)
+		r.rewind()
+		return nil, err
+	}
+	for _, p := range parts {
+		if t.first(p.Key) {
+			fresh = append(fresh, p)
+		}
+	}
+	if len(fresh) > 0 {
+		if err := r.store.SetRefused(r.sink.Name(), fresh); err != nil {
+			return nil, fmt.Errorf("setting poll %d aside: %w", fresh[0].Key, err)
+		}
+	}
+	r.ledger.succeeded(readingsIn(polls) - refusedIn(parts))
+	if len(fresh) > 0 {
+		r.ledger.refused(refusedIn(fresh), fresh[0].Reason)
+	}
+	r.batch = min(2*r.batch, r.opt.Batch)
+	return fresh, nil
 }
 
 // deliver halves what is refused as a whole until the poll to blame stands alone.
@@ -119,41 +162,11 @@ func (r *readings) deliver(ctx context.Context, polls []StoredPoll) ([]RefusedPo
 	return append(first, second...), err
 }
 
-// acknowledge moves on to key and stores the cursor that is old enough.
-func (r *readings) acknowledge(key int64) error {
-	now := time.Now()
-	r.repeated = max(r.repeated, min(key, r.high))
-	r.acked = key
-	if r.next <= r.settled {
-		r.next, r.nextAt = key, now
-	}
-	if now.Sub(r.nextAt) < r.opt.Settle {
-		return nil
-	}
-	if err := r.store.SetCursor(r.sink.Name(), r.next); err != nil {
-		return fmt.Errorf("storing the cursor: %w", err)
-	}
-	r.settled = r.next
-	r.next, r.nextAt = key, now
-	return nil
-}
-
 // rewind goes back to what is surely kept, after a failure.
 func (r *readings) rewind() {
-	r.high = max(r.high, r.acked)
-	r.acked = max(r.settled, r.repeated)
-	r.next = r.settled
-	r.owed = backlog{upTo: r.acked}
-}
-
-func (r *readings) account(polls []StoredPoll, refused []RefusedPoll) {
-	lost := 0
-	for _, p := range refused {
-		lost += len(p.Readings)
-	}
-	r.ledger.succeeded(readingsIn(polls) - lost)
-	if lost > 0 {
-		r.ledger.refused(lost, refused[0].Reason)
+	r.past.rewind()
+	if r.live.rewind() {
+		r.owed = backlog{upTo: r.live.acked}
 	}
 }
 
@@ -173,9 +186,11 @@ func (r *readings) report(polls []StoredPoll, err error) {
 }
 
 func (r *readings) count() {
-	if page, err := r.store.Polls(r.owed.upTo, backlogPage); err == nil {
-		r.owed.add(page)
+	if upTo, n, err := r.store.Backlog(r.owed.upTo, backlogPage); err == nil {
+		r.owed.upTo, r.owed.n = upTo, r.owed.n+n
 	}
+	r.ledger.pruned(r.store.Pruned(r.sink.Name()))
+	r.ledger.resending(r.past.report())
 	if r.owed.n == 0 {
 		r.ledger.waiting(0, time.Time{})
 		return
@@ -183,20 +198,13 @@ func (r *readings) count() {
 	r.ledger.waiting(r.owed.n, r.oldest)
 }
 
-// backlogPage is a morning of polls at 30 s; ours, no source.
-const backlogPage = 1000
+// backlogPage is two days of polls at 30 s; ours, no source.
+const backlogPage = 5000
 
 // backlog counts the readings after the newest acknowledged poll.
 type backlog struct {
 	upTo int64 // key of the newest poll counted
 	n    int64
-}
-
-func (b *backlog) add(polls []StoredPoll) {
-	if len(polls) > 0 {
-		b.n += int64(readingsIn(polls))
-		b.upTo = polls[len(polls)-1].Key
-	}
 }
 
 func (b *backlog) delivered(polls []StoredPoll) {
@@ -210,6 +218,13 @@ func (b *backlog) delivered(polls []StoredPoll) {
 }
 
 func readingsIn(polls []StoredPoll) (n int) {
+	for _, p := range polls {
+		n += len(p.Readings)
+	}
+	return n
+}
+
+func refusedIn(polls []RefusedPoll) (n int) {
 	for _, p := range polls {
 		n += len(p.Readings)
 	}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"math"
 	"slices"
 	"sync"
 	"testing"
@@ -21,6 +22,10 @@ type memory struct {
 	cursors map[string]int64
 	aside   []int64
 	broken  error
+
+	meta     map[string]string
+	pruned   uint64
+	redeemed int
 }
 
 func (m *memory) Polls(after int64, limit int) (got []exporter.StoredPoll, err error) {
@@ -50,12 +55,74 @@ func (m *memory) SetCursor(name string, key int64) error {
 	return m.broken
 }
 
-func (m *memory) DeadLetter(_ string, p exporter.StoredPoll, _ string) error {
+func (m *memory) SetRefused(_ string, polls []exporter.RefusedPoll) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()
 	if m.broken == nil {
-		m.aside = append(m.aside, p.Key)
+		for _, p := range polls {
+			m.aside = append(m.aside, p.Key)
+		}
 	}
+	return m.broken
+}
+
+func (m *memory) Backlog(after int64, limit int) (upTo, readings int64, err error) {
+	polls, err := m.Polls(after, limit)
+	for upTo = after; len(polls) > 0; polls = polls[1:] {
+		upTo, readings = polls[0].Key, readings+int64(len(polls[0].Readings))
+	}
+	return upTo, readings, err
+}
+
+func (m *memory) Pruned(string) uint64 {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.pruned
+}
+
+func (m *memory) PollsWithin(from, to time.Time, after int64, limit int) (got []exporter.StoredPoll, err error) {
+	all, err := m.Polls(after, math.MaxInt)
+	for _, p := range all {
+		if !p.Time.Before(from) && p.Time.Before(to) && len(got) < limit {
+			got = append(got, p)
+		}
+	}
+	return got, err
+}
+
+func (m *memory) CountWithin(from, to time.Time, after int64) (int64, error) {
+	got, err := m.PollsWithin(from, to, after, math.MaxInt)
+	return int64(len(got)), err
+}
+
+func (m *memory) Oldest() (time.Time, error) {
+	all, err := m.Polls(0, 1)
+	if len(all) == 0 {
+		return time.Time{}, err
+	}
+	return all[0].Time, err
+}
+
+func (m *memory) Redeem(string, time.Time, time.Time, time.Time) error {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	m.redeemed++
+	return m.broken
+}
+
+func (m *memory) Meta(key string) (string, error) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.meta[key], m.broken
+}
+
+func (m *memory) SetMeta(key, value string) error {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	if m.meta == nil {
+		m.meta = map[string]string{}
+	}
+	m.meta[key] = value
 	return m.broken
 }
 
@@ -261,7 +328,7 @@ func TestRefusals(t *testing.T) {
 				if c := store.cursors["influx"]; c != 100 {
 					t.Errorf("cursor %d, want 100", c)
 				}
-				if h := p.Health(); h.Sent != 99 || h.Failed != 1 || !h.OK {
+				if h := p.Health(); h.Sent != 99 || h.Failed != 1 || h.Refused != 1 || h.RefusedWhy != "field type conflict" || !h.OK {
 					t.Errorf("health %+v, want 99 sent, 1 failed, well", h)
 				}
 			})

@@ -32,8 +32,14 @@ type SinkHealth struct {
 	Misconfigured bool
 	Sent          uint64
 	Failed        uint64
+	Refused       uint64 // of Failed: readings or messages that were refused for good
+	RefusedAt     time.Time
+	RefusedWhy    string    // the newest reason
 	Pending       int64     // what waits to be sent, for sinks that owe delivery
 	OldestAt      time.Time // the oldest thing that waits
+	Pruned        uint64    // polls that the archive removed for age before the sink had them
+	PrunedAt      time.Time
+	Backfill      *Backfill // what is sent once more or was last, nil for nothing
 }
 
 // Publisher is a sink of state: what it shows is replaced whole, and nothing is owed for what was missed.

@@ -54,8 +54,9 @@ type Archive struct {
 	copied         string // the folder of a read-only copy, removed by Close
 	closed         bool
 
-	plan  atomic.Pointer[plan] // what the columns of every poll mean
-	aside paths
+	plan   atomic.Pointer[plan] // what the columns of every poll mean
+	aside  paths
+	unsent sync.Map // uint64 by sink: see Pruned
 
 	mu       sync.Mutex // one writer at a time; guards all below
 	state    pollState
@@ -65,12 +66,11 @@ type Archive struct {
 
 // Counts are what the archive could not keep since it was opened. None of them is an error of a call.
 type Counts struct {
-	Unfit           uint64            // values outside what a row can hold, stored as absent
-	Unknown         uint64            // values of probes or quantities the archive was not opened with
-	Repeated        uint64            // values already stored, or too old to be new
-	Pruned          uint64            // polls removed for age
-	PrunedUnsent    map[string]uint64 // of those, polls a sink had not delivered yet
-	DroppedMessages uint64            // messages pushed out of a full queue
+	Unfit           uint64 // values outside what a row can hold, stored as absent
+	Unknown         uint64 // values of probes or quantities the archive was not opened with
+	Repeated        uint64 // values already stored, or too old to be new
+	Pruned          uint64 // polls removed for age
+	DroppedMessages uint64 // messages pushed out of a full queue
 }
 
 var errReadOnly = errors.New("archive: opened for reading only")
@@ -139,12 +139,7 @@ func (p *paths) add(more []string) {
 func (a *Archive) Counts() Counts {
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	c := a.counts
-	c.PrunedUnsent = make(map[string]uint64, len(a.counts.PrunedUnsent))
-	for name, n := range a.counts.PrunedUnsent {
-		c.PrunedUnsent[name] = n
-	}
-	return c
+	return a.counts
 }
 
 // Close writes what still waits in memory and releases the files. It may be called more than once.

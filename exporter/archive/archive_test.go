@@ -384,8 +384,8 @@ func TestCursorIsKeptAndClamped(t *testing.T) {
 	if key, err := a.Cursor("never"); key != 0 || err != nil {
 		t.Errorf("cursor of a new sink: %d, %v", key, err)
 	}
-	if n, err := a.Backlog("influx"); n != 1 || err != nil {
-		t.Errorf("backlog %d, %v; want 1", n, err)
+	if upTo, n, err := a.Backlog(key, 10); upTo != got[0].Key || n != int64(len(got[0].Readings)) || err != nil {
+		t.Errorf("backlog up to %d, %d readings, %v; want %d readings up to %d", upTo, n, err, len(got[0].Readings), got[0].Key)
 	}
 }
 

@@ -1,11 +1,5 @@
 package archive
 
-import (
-	"database/sql"
-
-	"nestmon/exporter"
-)
-
 // Cursor returns the key of the last poll a sink has delivered, 0 for a sink that never did.
 func (a *Archive) Cursor(name string) (int64, error) {
 	a.mu.Lock()
@@ -29,22 +23,6 @@ func (a *Archive) SetCursor(name string, key int64) error {
 	a.state.asked[name] = true
 	a.state.cursors[name], a.state.unsaved[name] = key, true
 	return nil
-}
-
-// backlogLimit is where counting stops; a sink that far behind needs no exact number.
-const backlogLimit = 10000
-
-// Backlog returns how many polls wait for a sink, 10000 for that many or more.
-func (a *Archive) Backlog(name string) (int64, error) {
-	key, err := a.Cursor(name)
-	if err != nil {
-		return 0, err
-	}
-	var n int64
-	err = a.readings.read(func(db *sql.DB) error {
-		return db.QueryRow("SELECT count(*) FROM (SELECT 1 FROM polls WHERE key > ? LIMIT ?)", key, backlogLimit).Scan(&n)
-	})
-	return n, err
 }
 
 func (a *Archive) saveCursors(t *tx) error {
@@ -80,21 +58,3 @@ func (t *tx) loadCursors(newest, last int64) (map[string]int64, int64, error) {
 	}, "SELECT name, key FROM cursors")
 	return cursors, last, err
 }
-
-// DeadLetter keeps a poll that a sink has refused for good, with the reason. The poll itself stays where it is.
-func (a *Archive) DeadLetter(sink string, p exporter.StoredPoll, reason string) error {
-	if err := a.mayWrite(); err != nil {
-		return err
-	}
-	a.mu.Lock()
-	defer a.mu.Unlock()
-	return a.writeReadings(func(t *tx) error {
-		if err := t.exec("INSERT INTO dead (sink, key, at, reason) VALUES (?, ?, ?, ?)", sink, p.Key, p.Time.UnixMilli(), reason); err != nil {
-			return err
-		}
-		return t.exec("DELETE FROM dead WHERE id <= (SELECT max(id) FROM dead) - ?", maxDead)
-	})
-}
-
-// maxDead bounds the dead letters kept of either kind; ours, no source.
-const maxDead = 1000

@@ -122,8 +122,8 @@ func TestOldPollsGoAndHoursStay(t *testing.T) {
 		t.Errorf("pruned %d, want %d", c.Pruned, want)
 	}
 	// 121 polls, those of the first hour and its end, were delivered in time.
-	if want := c.Pruned - 121; c.PrunedUnsent["influx"] != want {
-		t.Errorf("pruned before delivery %d, want %d", c.PrunedUnsent["influx"], want)
+	if want := c.Pruned - 121; a.Pruned("influx") != want {
+		t.Errorf("pruned before delivery %d, want %d", a.Pruned("influx"), want)
 	}
 	if !strings.Contains(log.String(), "before they were delivered") {
 		t.Error("nothing was said about it")

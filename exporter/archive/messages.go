@@ -134,7 +134,7 @@ func (a *Archive) Refused(channel, id, reason string) error {
 		if err := t.exec("INSERT INTO refused (channel, id, at, reason) VALUES (?, ?, ?, ?)", channel, id, a.opts.Now().UnixMilli(), reason); err != nil {
 			return err
 		}
-		if err := t.exec("DELETE FROM refused WHERE seq <= (SELECT max(seq) FROM refused) - ?", maxDead); err != nil {
+		if err := t.exec("DELETE FROM refused WHERE seq <= (SELECT max(seq) FROM refused) - ?", maxRefusals); err != nil {
 			return err
 		}
 		return t.settle(channel, id)

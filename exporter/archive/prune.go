@@ -80,10 +80,7 @@ func (a *Archive) prune(now time.Time, most int64) error {
 		if n == 0 {
 			continue
 		}
-		if a.counts.PrunedUnsent == nil {
-			a.counts.PrunedUnsent = map[string]uint64{}
-		}
-		a.counts.PrunedUnsent[name] += uint64(n)
+		a.notePruned(name, n)
 		a.opts.Log.Warn("polls grew too old before they were delivered; removed", "sink", name, "polls", n)
 	}
 	return a.book.write(func(t *tx) error {

@@ -45,6 +45,20 @@ CREATE TABLE dead (
 	at INTEGER NOT NULL,
 	reason TEXT NOT NULL
 );
+`, `
+CREATE TABLE refusals (
+	id INTEGER PRIMARY KEY,
+	sink TEXT NOT NULL,
+	reason TEXT NOT NULL,
+	since INTEGER NOT NULL, -- unix ms of its first and last poll
+	until INTEGER NOT NULL,
+	polls INTEGER NOT NULL,
+	readings INTEGER NOT NULL,
+	series TEXT NOT NULL,   -- a JSON list of "PROBE QUANTITY"
+	seen INTEGER NOT NULL   -- unix ms of the last refusal
+);
+INSERT INTO refusals (sink, reason, since, until, polls, readings, series, seen) SELECT sink, reason, at, at, 1, 0, '[]', at FROM dead;
+DROP TABLE dead;
 `}}
 
 var bookFile = kind{name: "book.db", synchronous: "FULL", steps: []string{`
