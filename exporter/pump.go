@@ -39,6 +39,9 @@ func newPump(name string, opt Options, l *ledger, w work) *Pump {
 // not even that where the other side named the time.
 func (p *Pump) Wake() { signal(p.wake) }
 
+// Name returns the sink's name.
+func (p *Pump) Name() string { return p.name }
+
 // Health reports on the sink. Sent, Failed and Pending count readings, or messages.
 func (p *Pump) Health() SinkHealth { return p.ledger.report() }
 

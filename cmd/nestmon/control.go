@@ -69,6 +69,10 @@ func openControl(path string, d *daemon, page http.Handler) (*control, error) {
 		var at place
 		take(w, r, &at, func() (place, error) { return at, d.done(r.Context(), at.Nest, at.Event) })
 	})
+	mux.HandleFunc("POST /control/backfill", func(w http.ResponseWriter, r *http.Request) {
+		var asked pastRange
+		take(w, r, &asked, func() (pastAnswer, error) { return d.backfill(asked) })
+	})
 	c := &control{path: path, server: &http.Server{Handler: mux, ReadHeaderTimeout: 5 * time.Second, MaxHeaderBytes: 8 << 10}}
 	go c.server.Serve(l) //nolint:errcheck // it ends with ErrServerClosed
 	return c, nil

@@ -3,6 +3,7 @@ package main
 import (
 	"bufio"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -15,14 +16,15 @@ import (
 	"nestmon/sensors/recorded"
 )
 
-var exportCommand = command{"export", "write stored readings as CSV, the format replay reads", runExport}
+var exportCommand = command{"export", "write stored readings as CSV, the format replay reads, or what sinks refused", runExport}
 
 func runExport(ctx context.Context, args []string, std stdio) int {
-	fs := flags("export", "export [--config F] [--from T] [--to T] [--out R.csv]", std)
+	fs := flags("export", "export [--refused] [--config F] [--from T] [--to T] [--out R.csv]", std)
 	file := fs.String("config", installedConfig, "configuration `file`")
 	from := fs.String("from", "", "first `day` or time; everything where it is left out")
 	to := fs.String("to", "", "`day` or time to stop before; now where it is left out")
 	out := fs.String("out", "", "CSV `file` to write instead of standard output")
+	refused := fs.Bool("refused", false, "write what sinks refused for good instead, and why, as JSON Lines")
 	if code, ok := parse(fs, args); !ok {
 		return code
 	}
@@ -32,7 +34,12 @@ func runExport(ctx context.Context, args []string, std stdio) int {
 	}
 	begin, end, err := period(*from, *to, cfg.location())
 	if err == nil {
-		err = exportTo(ctx, cfg, begin, end, *out, std.out)
+		err = exportTo(cfg, *out, std.out, func(a *archive.Archive, w io.Writer) error {
+			if *refused {
+				return writeRefused(a, begin, end, w)
+			}
+			return writeReadings(ctx, a, begin, end, w)
+		})
 	}
 	if err != nil {
 		fmt.Fprintf(std.err, "nestmon export: %v\n", err)
@@ -59,7 +66,8 @@ func period(from, to string, loc *time.Location) (begin, end time.Time, err erro
 	return begin, end, nil
 }
 
-func exportTo(ctx context.Context, cfg *config, from, to time.Time, file string, std io.Writer) (err error) {
+// exportTo lets write fill the file, or std where none is named.
+func exportTo(cfg *config, file string, std io.Writer, write func(*archive.Archive, io.Writer) error) (err error) {
 	a, err := archive.ReadOnly(cfg.Data, archive.Options{})
 	if err != nil {
 		return err
@@ -74,15 +82,41 @@ func exportTo(ctx context.Context, cfg *config, from, to time.Time, file string,
 		std = f
 	}
 	buffered := bufio.NewWriter(std)
-	w := recorded.NewWriter(buffered)
+	return errors.Join(write(a, buffered), buffered.Flush())
+}
+
+func writeReadings(ctx context.Context, a *archive.Archive, from, to time.Time, out io.Writer) error {
+	w := recorded.NewWriter(out)
 	if a.Has(sensors.Voltage) || a.Has(sensors.Current) {
 		w.WithBattery()
 	}
-	err = a.PollsBetween(from, to, func(p exporter.StoredPoll) error {
+	err := a.PollsBetween(from, to, func(p exporter.StoredPoll) error {
 		if ctx.Err() != nil {
 			return ctx.Err()
 		}
 		return w.Write(p.Readings)
 	})
-	return errors.Join(err, w.Flush(), buffered.Flush())
+	return errors.Join(err, w.Flush())
+}
+
+// writeRefused writes one line for each range of polls that a sink refused for one reason, with the command that sends it again.
+func writeRefused(a *archive.Archive, from, to time.Time, out io.Writer) error {
+	all, err := a.Refusals()
+	if err != nil {
+		return err
+	}
+	lines := json.NewEncoder(out)
+	for _, r := range all {
+		if r.To.Before(from) || !r.From.Before(to) {
+			continue
+		}
+		end := r.To.Truncate(time.Second).Add(time.Second)
+		if err := lines.Encode(struct {
+			exporter.Refusal
+			Again string `json:"again"`
+		}{r, fmt.Sprintf("nestmon backfill --sink %s --from %s --to %s", r.Sink, r.From.Format(time.RFC3339), end.Format(time.RFC3339))}); err != nil {
+			return err
+		}
+	}
+	return nil
 }

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"nestmon/exporter"
 	"nestmon/thresholds/alarm"
 )
 
@@ -22,6 +23,7 @@ type faultBook struct {
 const (
 	sinkPatience  = 10 * time.Minute
 	wrongPatience = time.Minute      // of a sink that only a person can mend; a server that starts may refuse everybody for a moment
+	newsFor       = 24 * time.Hour   // how long it is told that readings were refused or lost: once, and seen on a page within a day
 	clockPatience = 10 * time.Minute // a board that starts asks the network for the time first
 )
 
@@ -106,7 +108,10 @@ func powerWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
 }
 
 func sinkWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
-	var failing, wrong []string
+	var failing, wrong, gone []string
+	for _, p := range d.sinks.pumps {
+		gone = append(gone, goneWords(p.Health(), d.sinks.now(), now, &c)...)
+	}
 	for _, s := range d.sinks.health() {
 		lasts, patience := d.sinks.now().Sub(s.Since), sinkPatience
 		if s.Misconfigured {
@@ -133,5 +138,24 @@ func sinkWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
 	if len(said) > 0 {
 		said = append(said, "What is owed waits in the archive.")
 	}
-	return c, strings.Join(said, " ")
+	return c, strings.Join(append(said, gone...), " ")
+}
+
+// goneWords tells what a sink will not get any more by itself. at is the sinks' now.
+func goneWords(s exporter.SinkHealth, at, now time.Time, c *alarm.Condition) (said []string) {
+	if s.Refused > 0 && at.Sub(s.RefusedAt) < newsFor && !mended(s) {
+		worse(c, alarm.Notice, now.Add(-at.Sub(s.RefusedAt)), "something was refused for good")
+		said = append(said, fmt.Sprintf("%s refused %d readings for good (%s). They stay in the archive: nestmon export --refused lists them, and how to send them again when that is mended.",
+			s.Name, s.Refused, s.RefusedWhy))
+	}
+	if s.Pruned > 0 && at.Sub(s.PrunedAt) < newsFor {
+		worse(c, alarm.Notice, now.Add(-at.Sub(s.PrunedAt)), "polls grew too old before they were sent")
+		said = append(said, fmt.Sprintf("%d polls grew too old in the archive before %s took them, and are gone but for their hourly means: mend it soon.", s.Pruned, s.Name))
+	}
+	return said
+}
+
+// mended reports whether all that was refused may have been sent again since.
+func mended(s exporter.SinkHealth) bool {
+	return s.Backfill != nil && !s.Backfill.Stopped && s.Backfill.Ended.After(s.RefusedAt)
 }

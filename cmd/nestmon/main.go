@@ -33,7 +33,7 @@ type command struct {
 }
 
 var commands = []command{
-	runCommand, demoCommand, checkCommand, probesCommand, replayCommand, exportCommand,
+	runCommand, demoCommand, checkCommand, probesCommand, replayCommand, exportCommand, backfillCommand,
 	statusCommand, litterCommand, choresCommand, alarmsCommand,
 	airCommand, limitsCommand, calendarCommand,
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"slices"
+	"strings"
 	"sync"
 	"time"
 
@@ -163,6 +164,11 @@ func both(stored, spare exporter.SinkHealth) exporter.SinkHealth {
 		h = spare
 	}
 	h.Sent, h.Failed, h.Pending = stored.Sent+spare.Sent, stored.Failed+spare.Failed, stored.Pending+spare.Pending
+	if h.Refused = stored.Refused + spare.Refused; spare.RefusedAt.After(stored.RefusedAt) {
+		h.RefusedAt, h.RefusedWhy = spare.RefusedAt, spare.RefusedWhy
+	} else {
+		h.RefusedAt, h.RefusedWhy = stored.RefusedAt, stored.RefusedWhy
+	}
 	if spare.LastOK.After(h.LastOK) {
 		h.LastOK = spare.LastOK
 	}
@@ -170,6 +176,21 @@ func both(stored, spare exporter.SinkHealth) exporter.SinkHealth {
 		h.OldestAt = spare.OldestAt
 	}
 	return h
+}
+
+// past finds the sink that can be sent past readings again.
+func (s *sinks) past(name string) (*exporter.Pump, error) {
+	if len(s.pumps) == 0 {
+		return nil, errors.New("no sink here takes past readings; write publish: {influxdb: ...} into the configuration and restart")
+	}
+	var names []string
+	for _, p := range s.pumps {
+		if p.Name() == name {
+			return p, nil
+		}
+		names = append(names, p.Name())
+	}
+	return nil, fmt.Errorf("there is no sink %q that takes past readings; write --sink %s", name, strings.Join(names, " or "))
 }
 
 // severity is how bad it is when a sink fails: losing the phone is worse than losing a graph.

@@ -32,6 +32,7 @@ type stateView struct {
 		OK    bool   `json:"ok"`
 		Wrong bool   `json:"misconfigured"`
 		Error string `json:"error"`
+		sinkNews
 	} `json:"sinks"`
 	PublishedAgo float64 `json:"published_ago_s"`
 }
@@ -234,6 +235,7 @@ func (s stateView) write(out io.Writer, cfg *config) {
 		default:
 			fmt.Fprintf(out, "failing  %s: %s\n", sink.Sink, sink.Error)
 		}
+		sink.write(out, sink.Sink, s.Time, loc)
 	}
 }
 

@@ -51,6 +51,33 @@ func TestOlderSchemaIsBroughtForward(t *testing.T) {
 	}
 }
 
+func TestWhatWasRefusedBeforeStaysKnown(t *testing.T) {
+	dir := t.TempDir()
+	before := readingsFile
+	before.steps = before.steps[:1]
+	s, _, err := openStore(filepath.Join(dir, readingsFile.name), before, true, Options{}.filled())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.write(func(t *tx) error {
+		return t.exec("INSERT INTO dead (sink, key, at, reason) VALUES ('influx', 7, 7000, 'type conflict')")
+	}); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.close(); err != nil {
+		t.Fatal(err)
+	}
+	a, err := Open(dir, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer a.Close()
+	all, err := a.Refusals()
+	if err != nil || len(all) != 1 || all[0].Reason != "type conflict" || !all[0].From.Equal(time.Unix(7, 0)) || !all[0].To.Equal(time.Unix(7, 0)) {
+		t.Errorf("%+v, %v", all, err)
+	}
+}
+
 func TestEveryConnectionHasItsPragmas(t *testing.T) {
 	s, _, err := openStore(filepath.Join(t.TempDir(), "x.db"), readingsFile, true, Options{}.filled())
 	if err != nil {

@@ -88,6 +88,12 @@ func (w writer) sinks(all []exporter.SinkHealth) {
 		}
 		w.put(sinkSent, float64(h.Sent), h.Name)
 		w.put(sinkFailed, float64(h.Failed), h.Name)
+		if h.Refused > 0 {
+			w.put(sinkRefused, float64(h.Refused), h.Name)
+		}
+		if h.Pruned > 0 {
+			w.put(sinkPruned, float64(h.Pruned), h.Name)
+		}
 		w.put(spoolPoints, float64(h.Pending), h.Name)
 		w.at(spoolOldest, h.OldestAt, h.Name)
 	}

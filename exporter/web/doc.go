@@ -38,7 +38,9 @@
 //	                 last hour, values: [{quantity, unit, value|null, fault|null, time}] as they came last, however old,
 //	                 doubts: [silent|fault|odd|swapped|scale|drifting|wet|failing], offset: {temperature_c, humidity_pct, date, method}|null: it is in all values}]
 //	buses            [{bus, up, hung_s, took_s, restarts}]
-//	sinks            [{sink, ok, since|null, last_ok|null, error, sent, failed, pending, oldest|null}]
+//	sinks            [{sink, ok, since|null, last_ok|null, error, misconfigured, sent, failed, pending, oldest|null, refused, refused_why|null,
+//	                 pruned, backfill: {from, to, polls, sent, refused, ended|null, stopped}|null}]; sent, failed, refused (for good) and pending
+//	                 count readings or messages, pruned polls that grew too old in the archive before they were sent
 //
 //	VALUE            {role, probe, quantity, unit, value|null, time|null, age_s|null, fresh}
 //	FIGURE           {value, error, n}: error is half of the 95 % interval, n the nights or days it was learned from; null while not known

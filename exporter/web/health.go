@@ -57,6 +57,28 @@ type sinkView struct {
 	Failed  uint64     `json:"failed"`
 	Pending int64      `json:"pending"`
 	Oldest  *time.Time `json:"oldest"`
+
+	Refused    uint64        `json:"refused"`
+	RefusedWhy *string       `json:"refused_why"`
+	Pruned     uint64        `json:"pruned"`
+	Backfill   *backfillView `json:"backfill"`
+}
+
+type backfillView struct {
+	From    time.Time  `json:"from"`
+	To      time.Time  `json:"to"`
+	Polls   int64      `json:"polls"`
+	Sent    int64      `json:"sent"`
+	Refused int64      `json:"refused"`
+	Ended   *time.Time `json:"ended"`
+	Stopped bool       `json:"stopped"`
+}
+
+func backfillOf(b *exporter.Backfill) *backfillView {
+	if b == nil {
+		return nil
+	}
+	return &backfillView{b.From, b.To, b.Polls, b.Sent, b.Refused, instant(b.Ended), b.Stopped}
 }
 
 // probeViews lists the health of every configured probe: one that nobody has heard of yet is silent, not absent.
@@ -143,6 +165,7 @@ func sinkViews(in []exporter.SinkHealth) []sinkView {
 		out = append(out, sinkView{
 			Sink: h.Name, OK: h.OK, Since: instant(h.Since), LastOK: instant(h.LastOK), Error: h.Error, Wrong: h.Misconfigured,
 			Sent: h.Sent, Failed: h.Failed, Pending: h.Pending, Oldest: instant(h.OldestAt),
+			Refused: h.Refused, RefusedWhy: text(h.RefusedWhy), Pruned: h.Pruned, Backfill: backfillOf(h.Backfill),
 		})
 	}
 	return out

@@ -136,13 +136,21 @@ func sinkFor(t *testing.T, url, bucket, token string) *influx.Sink {
 
 const goodToken = "admin:pw-9f3"
 
+// past is a store without one: what is sent again is tested with the archive.
+type past struct{ exporter.PastStore }
+
+func (past) Meta(string) (string, error) { return "", nil }
+
 // shelf is a store in memory. Its fields are locked by mu.
 type shelf struct {
 	mu     sync.Mutex
 	polls  []exporter.StoredPoll
 	cursor int64
-	aside  []exporter.StoredPoll
-	why    []string
+
+	past
+
+	aside []exporter.StoredPoll
+	why   []string
 }
 
 func (s *shelf) Polls(after int64, limit int) (got []exporter.StoredPoll, err error) {
@@ -169,12 +177,24 @@ func (s *shelf) SetCursor(_ string, key int64) error {
 	return nil
 }
 
-func (s *shelf) DeadLetter(_ string, p exporter.StoredPoll, reason string) error {
+func (s *shelf) SetRefused(_ string, polls []exporter.RefusedPoll) error {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	s.aside, s.why = append(s.aside, p), append(s.why, reason)
+	for _, p := range polls {
+		s.aside, s.why = append(s.aside, p.StoredPoll), append(s.why, p.Reason)
+	}
 	return nil
 }
+
+func (s *shelf) Backlog(after int64, limit int) (upTo, readings int64, err error) {
+	polls, err := s.Polls(after, limit)
+	for upTo = after; len(polls) > 0; polls = polls[1:] {
+		upTo, readings = polls[0].Key, readings+int64(len(polls[0].Readings))
+	}
+	return upTo, readings, err
+}
+
+func (s *shelf) Pruned(string) uint64 { return 0 }
 
 // add stores n polls, 30 s apart, after those that are there; the first of all is at from.
 func (s *shelf) add(n int, from time.Time) {
