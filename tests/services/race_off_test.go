@@ -1,0 +1,5 @@
+//go:build !race
+
+package services_test
+
+const racing = false
