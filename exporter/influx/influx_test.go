@@ -160,6 +160,7 @@ func TestAnswers(t *testing.T) {
 		{"400 of a port that wants TLS", plain(http.StatusBadRequest), 5 * time.Minute, "is it one that wants https://?"},
 		{"405", status(http.StatusMethodNotAllowed, "no"), 5 * time.Minute, "check publish.influxdb.url"},
 		{"408", status(http.StatusRequestTimeout, "slow"), 0, "408"},
+		{"413 for a single line", status(http.StatusRequestEntityTooLarge, ""), 5 * time.Minute, "raise the limit of the server"},
 		{"429", after(http.StatusTooManyRequests, "17"), 17 * time.Second, "429"},
 		{"500", status(http.StatusInternalServerError, "engine: "+strings.Repeat("x", 5000)), 0, "500 engine"},
 		{"500 in a form the library cannot read", json, 0, "500"},

@@ -85,6 +85,10 @@ func (s *Sink) send(ctx context.Context, lines []line) ([]exporter.RefusedPoll, 
 	switch {
 	case a.wrong || !verdict && a.status != http.StatusRequestEntityTooLarge:
 		return nil, a
+	case !verdict && len(lines) == 1:
+		a.wrong, a.wait = true, misconfigured
+		a.text += "; even one line is too large for it: raise the limit of the server, or of the proxy before it"
+		return nil, a
 	case len(lines) == 1 || verdict && a.dropped == len(lines):
 		return refuse(lines, a.Error()), nil
 	}

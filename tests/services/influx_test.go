@@ -13,6 +13,7 @@ import (
 	"slices"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -479,11 +480,28 @@ func TestAnswersThatKeepTheCursorWhereItIs(t *testing.T) {
 		}, "answer 302"},
 		{"403", func(w http.ResponseWriter, _ *http.Request) { http.Error(w, "forbidden", http.StatusForbidden) }, "403"},
 		{"503", func(w http.ResponseWriter, _ *http.Request) { http.Error(w, "busy", http.StatusServiceUnavailable) }, "503"},
+		{"429", func(w http.ResponseWriter, _ *http.Request) { http.Error(w, "slower", http.StatusTooManyRequests) }, "429"},
+		{"413 whatever is sent", func(w http.ResponseWriter, _ *http.Request) {
+			http.Error(w, "too large", http.StatusRequestEntityTooLarge)
+		}, "raise the limit"},
+		{"a port that wants TLS", func(w http.ResponseWriter, _ *http.Request) {
+			http.Error(w, "Client sent an HTTP request to an HTTPS server.", http.StatusBadRequest)
+		}, "is it one that wants https://?"},
+		{"no answer at all", func(_ http.ResponseWriter, r *http.Request) { <-r.Context().Done() }, "no answer"},
 		{"stored but the reply is lost", func(http.ResponseWriter, *http.Request) { panic(http.ErrAbortHandler) }, "no answer"},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			address := fmt.Sprintf("127.0.0.1:%d", freePort(t))
-			stub := &http.Server{Addr: address, Handler: row.answer}
+			var mended atomic.Bool
+			stub := &http.Server{Addr: address, Handler: http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+				if !mended.Load() {
+					// Read whole, or the server would not notice that the caller has gone.
+					_, _ = io.Copy(io.Discard, r.Body)
+					row.answer(w, r)
+					return
+				}
+				w.WriteHeader(http.StatusNoContent)
+			})}
 			go func() {
 				if err := stub.ListenAndServe(); !errors.Is(err, http.ErrServerClosed) {
 					t.Error(err)
@@ -493,7 +511,9 @@ func TestAnswersThatKeepTheCursorWhereItIs(t *testing.T) {
 			eventually(t, "the stub listens", listens(address))
 			store := &shelf{}
 			store.add(25, time.Now().Add(-time.Hour))
-			pump := exporter.NewReadingPump(sinkFor(t, "http://"+address, "nest", goodToken), store, quick)
+			hasty := quick
+			hasty.Timeout = 300 * time.Millisecond
+			pump := exporter.NewReadingPump(sinkFor(t, "http://"+address, "nest", goodToken), store, hasty)
 			eventually(t, "the sink is reported as failed", func() bool { return !pump.Health().OK })
 			if h := pump.Health(); !strings.Contains(h.Error, row.want) || h.Pending != 75 {
 				t.Errorf("health %+v, want %q and 75 waiting", h, row.want)
@@ -502,6 +522,10 @@ func TestAnswersThatKeepTheCursorWhereItIs(t *testing.T) {
 			if store.at() != 0 || len(store.aside) != 0 {
 				t.Errorf("cursor %d, %d set aside, want everything kept", store.at(), len(store.aside))
 			}
+			mended.Store(true)
+			pump = exporter.NewReadingPump(sinkFor(t, "http://"+address, "nest", goodToken), store, hasty)
+			eventually(t, "everything once that is over", func() bool { return store.at() == 25 })
+			stopPump(t, pump)
 		})
 	}
 }
