@@ -59,8 +59,9 @@ func (s *Sink) read(ctx context.Context, err error) *answer {
 	a.wait = time.Duration(said.RetryAfter) * time.Second
 	var words string
 	words, a.dropped = withoutCount(strings.TrimSpace(said.Message))
-	a.text = fmt.Sprintf("influx: %d %s", said.StatusCode, cmp.Or(s.tidy(words), http.StatusText(said.StatusCode)))
-	if hint := s.hint(a.status, speaksInflux(said.Header)); hint != "" {
+	words = strings.TrimPrefix(s.tidy(words), strconv.Itoa(a.status)+" ") // "404 page not found"
+	a.text = fmt.Sprintf("influx: %d %s", a.status, cmp.Or(words, http.StatusText(a.status)))
+	if hint := s.hint(a.status, said.Header); hint != "" {
 		a.text += "; " + hint
 		a.wrong, a.wait = true, misconfigured
 	}
@@ -70,8 +71,10 @@ func (s *Sink) read(ctx context.Context, err error) *answer {
 // speaksInflux tells the answer of a time-series server from that of a proxy, or of a port that expects TLS. Those answer plain text
 // or a page; servers of this protocol say what they are or answer JSON.
 func speaksInflux(h http.Header) bool {
-	return h.Get("X-Influxdb-Version") != "" || h.Get("X-Influxdb-Build") != "" || strings.HasPrefix(h.Get("Content-Type"), "application/json")
+	return h.Get("X-Influxdb-Version") != "" || h.Get("X-Influxdb-Build") != "" || isJSON(h)
 }
+
+func isJSON(h http.Header) bool { return strings.HasPrefix(h.Get("Content-Type"), "application/json") }
 
 // withoutCount cuts the number of dropped points off the end of a server's words, which are otherwise the same for the same fault.
 func withoutCount(text string) (words string, dropped int) {
@@ -84,18 +87,18 @@ func withoutCount(text string) (words string, dropped int) {
 }
 
 // hint says what to put right, for the answers that call for a person.
-func (s *Sink) hint(status int, influx bool) string {
+func (s *Sink) hint(status int, head http.Header) string {
 	const strange = "this does not look like a server for time series"
 	switch status {
 	case http.StatusUnauthorized, http.StatusForbidden:
 		return fmt.Sprintf("check publish.influxdb.token and its right to write to bucket %q", s.bucket)
 	case http.StatusNotFound:
-		if influx {
+		if isJSON(head) { // the same server answers a wrong path in plain text
 			return fmt.Sprintf("check publish.influxdb.url, org and bucket %q: a bucket is not made by writing to it", s.bucket)
 		}
 		return "check publish.influxdb.url: nothing there takes readings; write the server's address alone, without a path of its pages"
 	case http.StatusBadRequest, http.StatusUnprocessableEntity:
-		if influx {
+		if speaksInflux(head) {
 			return ""
 		}
 		return "check publish.influxdb.url: " + strange + "; is it one that wants https://?"

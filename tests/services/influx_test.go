@@ -99,6 +99,23 @@ type point struct {
 	value           float64
 }
 
+// plant writes a line that is not ours.
+func (s *influxd) plant(t *testing.T, db, line string) {
+	t.Helper()
+	req, err := http.NewRequestWithContext(t.Context(), http.MethodPost, s.url+"/api/v2/write?precision=s&bucket="+db, strings.NewReader(line))
+	if err != nil {
+		t.Fatal(err)
+	}
+	req.Header.Set("Authorization", "Token "+goodToken)
+	resp, err := http.DefaultClient.Do(req)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _ = resp.Body.Close(); resp.StatusCode != http.StatusNoContent {
+		t.Fatalf("planting %s: %s", line, resp.Status)
+	}
+}
+
 // points reads everything in a database.
 func (s *influxd) points(t *testing.T, db string) map[point]bool {
 	t.Helper()
@@ -340,19 +357,7 @@ func TestInfluxd(t *testing.T) {
 		store := &shelf{}
 		store.add(60, recent)
 		// Co2 becomes a text on the server, so the one poll with a number for it cannot be kept.
-		raw, err := http.NewRequestWithContext(t.Context(), http.MethodPost, server.url+"/api/v2/write?bucket=conflict&precision=s",
-			strings.NewReader(fmt.Sprintf("nestmon,probe=planted co2=\"much\" %d", store.polls[0].Time.Unix())))
-		if err != nil {
-			t.Fatal(err)
-		}
-		raw.Header.Set("Authorization", "Token "+goodToken)
-		resp, err := http.DefaultClient.Do(raw)
-		if err != nil {
-			t.Fatal(err)
-		}
-		if _ = resp.Body.Close(); resp.StatusCode != http.StatusNoContent {
-			t.Fatalf("planting a text: %s", resp.Status)
-		}
+		server.plant(t, "conflict", fmt.Sprintf("nestmon,probe=planted co2=\"much\" %d", store.polls[0].Time.Unix()))
 		bad := &store.polls[36]
 		bad.Readings = append(bad.Readings, sensors.Reading{Probe: "b2-air", Quantity: sensors.CO2, Time: bad.Time, Value: 812})
 		pump := exporter.NewReadingPump(server.sink(t, "conflict", goodToken), store, quick)
