@@ -83,7 +83,7 @@ func (f namedFile) lack() string {
 	text, err := os.ReadFile(f.path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist) && certificate:
-		return fmt.Sprintf("there is no file %s; copy the certificate that signed the broker's there", f.path)
+		return fmt.Sprintf("there is no file %s; copy the certificate that signed the server's there", f.path)
 	case errors.Is(err, fs.ErrNotExist):
 		return fmt.Sprintf("there is no file %s; make it with: sudo install -m 600 -o nestmon /dev/null %s, then write the one line into it", f.path, f.path)
 	case errors.Is(err, fs.ErrPermission):
@@ -91,7 +91,7 @@ func (f namedFile) lack() string {
 	case err != nil:
 		return err.Error() + "; name a file that can be read"
 	case certificate && !x509.NewCertPool().AppendCertsFromPEM(text):
-		return f.path + " holds no PEM certificate; copy the certificate that signed the broker's there"
+		return f.path + " holds no PEM certificate; copy the certificate that signed the server's there"
 	case certificate:
 		return ""
 	case strings.TrimSpace(string(text)) == "":

@@ -307,6 +307,7 @@ func TestConfig(t *testing.T) {
 		{"password in the url", func(c *influx.Config) { c.URL = "http://u:" + token + "@192.168.1.5:8086" }, "url: holds a user or password"},
 		{"query in the url", func(c *influx.Config) { c.URL += "?token=" + token }, "url: has something after the path"},
 		{"no bucket", func(c *influx.Config) { c.Bucket = "" }, "bucket: is missing"},
+		{"a certificate for nothing", func(c *influx.Config) { c.CAFile = "ca.pem" }, "ca_file: is of no use with http://"},
 		{"two tokens", func(c *influx.Config) { c.TokenFile = "t" }, "token_file: is given together with token"},
 	} {
 		t.Run(row.name, func(t *testing.T) {
