@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -183,6 +184,7 @@ type sinkKind struct {
 	says   string                                  // what it is called in the configuration
 	target func(c *config) (where string, on bool) // on is false when its section is absent
 	open   func(o outlet) (opened, error)          // makes nothing when its section is absent
+	try    func(context.Context, *config) error    // asks the far side without sending anything; nil where nothing can
 }
 
 // opened is what a sink kind was made into.
@@ -194,11 +196,11 @@ type opened struct {
 
 // sinkKinds has one line for each folder of exporter that holds a sink.
 var sinkKinds = []sinkKind{
-	{"mqtt", "publish.mqtt", mqttTarget, openMQTT},
-	{"metrics", "publish.prometheus", metricsTarget, openMetrics},
-	{"influx", "publish.influxdb", influxTarget, openInflux},
-	{"web", "publish.page", pageTarget, openPage},
-	{"phone", "phone", phoneTarget, openPhone},
+	{"mqtt", "publish.mqtt", mqttTarget, openMQTT, nil},
+	{"metrics", "publish.prometheus", metricsTarget, openMetrics, nil},
+	{"influx", "publish.influxdb", influxTarget, openInflux, tryInflux},
+	{"web", "publish.page", pageTarget, openPage, nil},
+	{"phone", "phone", phoneTarget, openPhone, nil},
 }
 
 func openMQTT(o outlet) (opened, error) {

@@ -16,9 +16,10 @@ var checkCommand = command{
 }
 
 func check(ctx context.Context, args []string, std stdio) int {
-	fs := flags("check", "check [--config FILE] [--json]", std)
+	fs := flags("check", "check [--connect] [--config FILE] [--json]", std)
 	file := fs.String("config", installedConfig, "the configuration `file`")
 	root := fs.String("root", "/", "`folder` below which the kernel shows its devices in sys/")
+	connect := fs.Bool("connect", false, "ask InfluxDB too whether it would take readings; none is sent")
 	asJSON := fs.Bool("json", false, "print one JSON value")
 	if code, ok := parse(fs, args); !ok {
 		return code
@@ -47,6 +48,10 @@ func check(ctx context.Context, args []string, std stdio) int {
 			return exitWrongUse
 		}
 		r.machine = append(r.machine, notes...)
+		if *connect {
+			works, lacks := reach(ctx, c)
+			r.plan, r.machine = append(r.plan, works...), append(r.machine, lacks...)
+		}
 		r.doubts = doubts(ctx, c)
 	}
 	if *asJSON {

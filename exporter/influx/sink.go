@@ -72,6 +72,19 @@ func (s *Sink) Deliver(ctx context.Context, polls []exporter.StoredPoll) error {
 	return nil
 }
 
+// Try asks whether the server would take readings, by writing none. Nothing is stored.
+func (s *Sink) Try(ctx context.Context) error {
+	err := s.write.WriteRecord(ctx, "")
+	if err == nil {
+		return nil
+	}
+	// A server may find fault with an empty write, but only one that has let it in.
+	if a := s.read(ctx, err); a.wrong || a.status != http.StatusBadRequest && a.status != http.StatusUnprocessableEntity {
+		return a
+	}
+	return nil
+}
+
 // send writes the lines, in halves where the server finds them too many or some of them bad. A server that says that it dropped every
 // one of them is believed: the weeks that a bucket no longer keeps are refused in a few requests instead of two for each line.
 func (s *Sink) send(ctx context.Context, lines []line) ([]exporter.RefusedPoll, error) {

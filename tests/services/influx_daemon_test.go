@@ -83,12 +83,16 @@ func setUpWrongly(t *testing.T, server *influxd, program string) {
 			if want := strings.ReplaceAll(row.want, `\"`, `"`); !strings.Contains(string(status), want) {
 				t.Errorf("status does not say %q:\n%s", want, status)
 			}
+			tried, err := exec.Command(program, "check", "--connect", "--config", row.config, "--root", t.TempDir()).CombinedOutput()
+			if want := strings.ReplaceAll(row.want, `\"`, `"`); err == nil || !strings.Contains(string(tried), "publish.influxdb: influx: ") || !strings.Contains(string(tried), want) {
+				t.Errorf("check --connect: %v, want %q:\n%s", err, want, tried)
+			}
 			row.daemon.end()
 			log := row.daemon.out.String()
 			if n := strings.Count(log, "sink=influx"); n != 1 {
 				t.Errorf("the log tells %d times of it, want once:\n%s", n, log)
 			}
-			for what, text := range map[string]string{"page": state, "metrics": metrics, "status": string(status), "log": log} {
+			for what, text := range map[string]string{"page": state, "metrics": metrics, "status": string(status), "check": string(tried), "log": log} {
 				if strings.Contains(text, canary) {
 					t.Errorf("the password is in the %s", what)
 				}
@@ -202,6 +206,10 @@ func refusedThenMended(t *testing.T, server *influxd, program string) {
 	s.fill(t, polls, time.Now().Add(-2*time.Hour).Truncate(time.Second))
 	page, exported := fmt.Sprintf("127.0.0.1:%d", freePort(t)), fmt.Sprintf("127.0.0.1:%d", freePort(t))
 	config := s.config(t, fmt.Sprintf("  page: {listen: %q}\n  prometheus: {listen: %q}\n  influxdb: {url: %q, bucket: mended, token: %q}", page, exported, server.url, goodToken))
+	tried, _ := exec.Command(program, "check", "--connect", "--config", config, "--root", t.TempDir()).CombinedOutput()
+	if !strings.Contains(string(tried), "reached   publish.influxdb: "+server.url+", bucket mended") {
+		t.Errorf("check --connect:\n%s", tried)
+	}
 	daemon := start(t, "nestmon", "run", "--config", config, "--root", t.TempDir())
 	eventually(t, "the page tells it", func() bool { return influxOf(t, page).Refused > 0 })
 	if sink := influxOf(t, page); !sink.OK || sink.Pending != 0 || sink.Refused+sink.Sent < polls*6 {
