@@ -9,6 +9,9 @@
 //   - A [MessageSink] is owed every message: the phone. Each channel has a Pump of its own that reads nothing but messages,
 //     so a week of unsent readings never delays an alarm.
 //
+// A Pump of readings can also be told to send a past range once more: [Pump.Resend]. What is new always goes first, the range is stored, and
+// a restart goes on with it.
+//
 // Trying again, waiting, counting and the log are written once, here. A sink says only whether another try can help: nil,
 // refused for good ([Permanent], or [PartlyRefused] where the rest was kept), anything else is tried again.
 //

@@ -29,7 +29,8 @@
 //
 // Polls are removed when they are both older than Options.RawFor and more than it holds, a thousand or so an hour, so that a
 // clock that leaps does not empty the archive; whatever the clock says, twice that number is the end. What a sink had not
-// delivered by then is counted and logged.
+// delivered by then is counted, logged and told. What a sink refused for good is kept as ranges of polls with one reason each, at most
+// a thousand, until the range was sent again.
 //
 // # Writing little
 //

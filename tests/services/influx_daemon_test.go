@@ -32,7 +32,7 @@ func TestInfluxThroughTheDaemon(t *testing.T) {
 func setUpWrongly(t *testing.T, server *influxd, program string) {
 	server.query(t, "CREATE DATABASE nest")
 	server.query(t, "CREATE USER keeper WITH PASSWORD '"+canary+"'")
-	server.query(t, "GRANT ALL ON nest TO keeper")
+	server.query(t, "GRANT WRITE ON nest TO keeper")
 	server.query(t, "CREATE USER guest WITH PASSWORD '"+canary+"'")
 	t.Setenv("NESTMON_CANARY", "keeper:"+canary)
 	t.Setenv("NESTMON_GUEST", "guest:"+canary)

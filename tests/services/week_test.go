@@ -18,8 +18,8 @@ import (
 // A week of thirty nests waits for a server that was away: 90 series, 20,160 polls, 1,814,400 readings. The daemon sends them, is killed
 // in the middle, and starts again. Then every value is read back and compared with the archive: none is lost, none changed.
 func TestTheWeekArrivesWhole(t *testing.T) {
-	if racing {
-		t.Skip("skipped under the race detector: tests/run runs it without")
+	if testing.Short() {
+		t.Skip("long: a week is stored, sent and read back")
 	}
 	const polls, series = 7 * 2880, 90
 	binary(t, "influxd")

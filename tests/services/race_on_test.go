@@ -1,5 +1,0 @@
-//go:build race
-
-package services_test
-
-const racing = true
