@@ -4,6 +4,7 @@ import (
 	"errors"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -192,6 +193,45 @@ func TestALongOutageIsCountedAndCostsLittle(t *testing.T) {
 		pass(10 * time.Minute)
 		if got, _ := far.keys(); !slices.Equal(got, keysFrom(101, 6*2880+120)) {
 			t.Errorf("%d arrived, want all that were kept", len(got))
+		}
+		stop(t, p)
+	})
+}
+
+// A server that dies may have lost what it acknowledged of the past last, too; and what it refused before is told once.
+func TestAfterAFailureThePastIsRepeatedAndARefusalIsNot(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		store, far := &memory{}, &receiver{}
+		start := hours(store)
+		store.cursors = map[string]int64{"influx": 360}
+		var down atomic.Bool
+		far.err = func(polls []exporter.StoredPoll) error {
+			switch time.Sleep(5 * time.Second); {
+			case down.Load():
+				return errors.New("connection reset")
+			case slices.ContainsFunc(polls, func(p exporter.StoredPoll) bool { return p.Key == 7 }):
+				for _, p := range polls {
+					if p.Key == 7 {
+						return &exporter.PartlyRefused{Polls: []exporter.RefusedPoll{{StoredPoll: p, Reason: "field type conflict"}}}
+					}
+				}
+			}
+			return nil
+		}
+		p := exporter.NewReadingPump(far, store, exporter.Options{Batch: 4})
+		if _, err := p.Resend(start, start.Add(3*time.Hour)); err != nil {
+			t.Fatal(err)
+		}
+		pass(31 * time.Second) // six deliveries
+		down.Store(true)
+		pass(time.Minute)
+		down.Store(false)
+		pass(20 * time.Minute)
+		if got, all := far.keys(); len(got) < 356 || slices.Contains(got, 7) || all < len(got)+15 {
+			t.Errorf("%d distinct of %d arrivals, want all but poll 7 and what was delivered with it, and the first ones twice", len(got), all)
+		}
+		if h := p.Health(); !slices.Equal(store.aside, []int64{7}) || h.Refused != 1 || h.Backfill.Refused != 1 || h.Backfill.Sent != 360 || h.Backfill.Underway() {
+			t.Errorf("set aside %v, %+v, %+v; want poll 7 once", store.aside, h, h.Backfill)
 		}
 		stop(t, p)
 	})

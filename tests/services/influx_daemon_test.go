@@ -20,6 +20,8 @@ const canary = "canary-7Hq2-vX"
 func TestInfluxThroughTheDaemon(t *testing.T) {
 	binary(t, "influxd")
 	server, program := startInfluxd(t), built(t)
+	server.query(t, "CREATE USER keeper WITH PASSWORD '"+canary+"'")
+	t.Setenv("NESTMON_CANARY", "keeper:"+canary)
 	for _, row := range []struct {
 		name string
 		run  func(t *testing.T, server *influxd, program string)
@@ -31,10 +33,8 @@ func TestInfluxThroughTheDaemon(t *testing.T) {
 // What a person got wrong is told once in the log, on the page and in a metric, with what to do; and no secret with it.
 func setUpWrongly(t *testing.T, server *influxd, program string) {
 	server.query(t, "CREATE DATABASE nest")
-	server.query(t, "CREATE USER keeper WITH PASSWORD '"+canary+"'")
 	server.query(t, "GRANT WRITE ON nest TO keeper")
 	server.query(t, "CREATE USER guest WITH PASSWORD '"+canary+"'")
-	t.Setenv("NESTMON_CANARY", "keeper:"+canary)
 	t.Setenv("NESTMON_GUEST", "guest:"+canary)
 	t.Setenv("NESTMON_WRONG", "keeper:"+canary+"-not")
 	host := strings.TrimPrefix(server.url, "http://")
@@ -201,11 +201,12 @@ func killedOnBothSides(t *testing.T, server *influxd, program string) {
 func refusedThenMended(t *testing.T, server *influxd, program string) {
 	const polls = 100
 	server.query(t, "CREATE DATABASE mended")
+	server.query(t, "GRANT WRITE ON mended TO keeper")
 	server.plant(t, "mended", fmt.Sprintf("nestmon,probe=planted humidity=\"much\" %d", time.Now().Add(-2*time.Hour).Unix()))
 	s := shed{nests: 2, dir: t.TempDir()}
 	s.fill(t, polls, time.Now().Add(-2*time.Hour).Truncate(time.Second))
 	page, exported := fmt.Sprintf("127.0.0.1:%d", freePort(t)), fmt.Sprintf("127.0.0.1:%d", freePort(t))
-	config := s.config(t, fmt.Sprintf("  page: {listen: %q}\n  prometheus: {listen: %q}\n  influxdb: {url: %q, bucket: mended, token: %q}", page, exported, server.url, goodToken))
+	config := s.config(t, fmt.Sprintf("  page: {listen: %q}\n  prometheus: {listen: %q}\n  influxdb: {url: %q, bucket: mended, token: \"${NESTMON_CANARY}\"}", page, exported, server.url))
 	tried, _ := exec.Command(program, "check", "--connect", "--config", config, "--root", t.TempDir()).CombinedOutput()
 	if !strings.Contains(string(tried), "reached   publish.influxdb: "+server.url+", bucket mended") {
 		t.Errorf("check --connect:\n%s", tried)
@@ -239,6 +240,7 @@ func refusedThenMended(t *testing.T, server *influxd, program string) {
 	}
 	server.query(t, "DROP DATABASE mended")
 	server.query(t, "CREATE DATABASE mended")
+	server.query(t, "GRANT WRITE ON mended TO keeper")
 	again := strings.Fields(r.Again)
 	if len(again) < 2 || again[0] != "nestmon" {
 		t.Fatalf("again: %q", r.Again)
@@ -250,4 +252,8 @@ func refusedThenMended(t *testing.T, server *influxd, program string) {
 		return server.count(t, "mended", "n0-air") == polls && server.count(t, "mended", "n1-air") == polls
 	})
 	daemon.end()
+	if strings.Contains(daemon.out.String()+string(list), canary) {
+		t.Error("the password is in what was said")
+	}
+	withoutCanary(t, s.data())
 }
