@@ -86,8 +86,14 @@ func (p *past) loadLocked() error {
 	if err != nil {
 		return fmt.Errorf("reading what is to be sent again: %w", err)
 	}
-	p.job, p.loaded = Backfill{}, true
-	if text == "" || json.Unmarshal([]byte(text), &p.job) != nil || !p.job.Underway() {
+	p.loaded = true
+	if text != "" {
+		if err := json.Unmarshal([]byte(text), &p.job); err != nil {
+			p.job = Backfill{}
+			p.log.Warn("what was to be sent again cannot be read and is forgotten; ask for it anew: nestmon backfill", slog.Any("err", err))
+		}
+	}
+	if !p.job.Underway() {
 		return nil
 	}
 	p.trail = newTrail(p.job.After)

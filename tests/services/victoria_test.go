@@ -34,7 +34,7 @@ func TestWhatTheServerLosesIsSentAgain(t *testing.T) {
 	store.add(1, time.Now().Add(-3*time.Hour))
 	pump.Wake()
 	eventually(t, "the sink is reported as failed", func() bool { return !pump.Health().OK })
-	server = up()
+	up()
 	if n := len(exported(t, address)); n >= len(store.want())-3 {
 		t.Logf("the server has %d of %d values after it was killed: it lost nothing this time", n, len(store.want())-3)
 	}
