@@ -51,8 +51,8 @@
 //
 // # Speed
 //
-// The week of thirty nests, 1,814,400 readings in 1,209,600 lines, goes into an influxd on loopback in 1.0 to 1.2 times what a bare client
-// takes for the same lines out of memory (tests/bench, on a busy machine with two cores: 9 to 11 s).
+// The week of thirty nests, 1,814,400 readings in 1,209,600 lines, goes into an influxd on loopback in 1.0 to 2.2 times what a bare client
+// takes for the same lines out of memory (tests/bench, five runs on two cores with a load of 7 to 15: 8 to 12 s).
 //
 // # Limits
 //
