@@ -35,16 +35,16 @@ func TestWhatTheServerLosesIsSentAgain(t *testing.T) {
 	pump.Wake()
 	eventually(t, "the sink is reported as failed", func() bool { return !pump.Health().OK })
 	up()
-	if n := len(exported(t, address)); n >= len(store.want())-3 {
+	if n := len(valuesOf(t, address)); n >= len(store.want())-3 {
 		t.Logf("the server has %d of %d values after it was killed: it lost nothing this time", n, len(store.want())-3)
 	}
 	eventually(t, "everything once more", func() bool { return pump.Health().Sent >= 600+603 })
 	stopPump(t, pump)
-	compare(t, exported(t, address), store.want())
+	compare(t, valuesOf(t, address), store.want())
 }
 
-// exported reads every value of a VictoriaMetrics; one that is there twice is told.
-func exported(t *testing.T, address string) map[point]bool {
+// valuesOf reads every value of a VictoriaMetrics; one that is there twice is told.
+func valuesOf(t *testing.T, address string) map[point]bool {
 	t.Helper()
 	fetch("http://" + address + "/internal/force_flush")
 	all := map[point]bool{}
