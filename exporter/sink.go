@@ -17,9 +17,13 @@ type State struct {
 	Buses    []sensors.BusHealth
 	Sinks    []SinkHealth
 	Started  time.Time
+	Disk     Disk
 	Synced   bool   // the board's clock can be trusted
 	Version  string // of the program
 }
+
+// Disk is the room for the archive, in bytes; all 0 while it is not known.
+type Disk struct{ Bytes, Free, Archive uint64 }
 
 // SinkHealth is what is known of one sink.
 type SinkHealth struct {
@@ -32,6 +36,7 @@ type SinkHealth struct {
 	Misconfigured bool
 	Sent          uint64
 	Failed        uint64
+	Owes          bool      // this sink owes delivery
 	Pending       int64     // what waits to be sent, for sinks that owe delivery
 	OldestAt      time.Time // the oldest thing that waits
 }

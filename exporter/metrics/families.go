@@ -22,6 +22,8 @@ var (
 	started           = gauge("start_timestamp_seconds", "When the daemon started.")
 	snapshotTime      = gauge("snapshot_timestamp_seconds", "When the state shown here was made; it should never be older than a few polls.")
 	clockSynchronized = gauge("clock_synchronized", "1 while the board's clock can be trusted.")
+	diskFree          = gauge("disk_free_bytes", "What the archive can still take where it lies.")
+	archiveSize       = gauge("archive_bytes", "Size of the archive's files.")
 	seasonInfo        = gauge("season_info", "The season the nests are judged by; always 1.", "season")
 )
 
@@ -31,7 +33,7 @@ var (
 	sinkWrong   = gauge("sink_misconfigured", "1 while this sink waits for a person to put its settings right, absent otherwise.", "sink")
 	sinkSent    = counter("sink_sent_total", "States, readings or messages this sink took.", "sink")
 	sinkFailed  = counter("sink_failed_total", "Tries this sink failed, and things it refused for good.", "sink")
-	spoolPoints = gauge("spool_points", "Readings or messages that wait to be sent; 0 for sinks that only show a state.", "sink")
+	spoolPoints = gauge("spool_points", "Readings or messages that wait to be sent; absent for sinks that only show a state.", "sink")
 	spoolOldest = gauge("spool_oldest_timestamp_seconds", "Time of the oldest thing that waits, only while something does.", "sink")
 	busUp       = gauge("bus_up", "1 while the last poll of this bus came back in time and one of its probes answered.", "bus")
 	busRestarts = counter("bus_restarts_total", "Restarts of this bus's worker after a fault in the program.", "bus")

@@ -14,8 +14,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/prometheus/client_golang/prometheus"
-
 	"nestmon/exporter"
 	"nestmon/exporter/metrics"
 	"nestmon/sensors"
@@ -52,10 +50,7 @@ func coldMorning(now time.Time) *exporter.State {
 // serve publishes coldMorning and returns the address.
 func serve(t *testing.T) (sink *metrics.Sink, address string) {
 	t.Helper()
-	sink, err := metrics.New(prometheus.NewRegistry())
-	if err != nil {
-		t.Fatal(err)
-	}
+	sink = metrics.New()
 	if err := sink.Publish(t.Context(), coldMorning(time.Now())); err != nil {
 		t.Fatal(err)
 	}
