@@ -117,6 +117,11 @@ func rabbitry(n int) *exporter.State {
 
 func TestGolden(t *testing.T) {
 	s := rabbitry(1)
+	s.Sinks[1].Misconfigured = true
+	s.Snapshot.Doubts = []thresholds.Doubt{{Probe: "a1-air", Why: nest.DoubtWet}}
+	s.Buses[1].Traffic = &sensors.Traffic{Transactions: 4711, Busy: 3 * time.Second, Errors: map[string]uint64{"nack": 12}}
+	s.Snapshot.Nests[0].Values = append(s.Snapshot.Nests[0].Values,
+		thresholds.Value{Role: thresholds.CO2, Probe: "a1-air", Quantity: sensors.CO2, Value: 812, Time: noon, Fresh: true})
 	s.Snapshot.Battery.Values = []thresholds.Value{
 		{Role: thresholds.Battery, Probe: "bank", Quantity: sensors.Voltage, Value: 12.61, Time: noon, Fresh: true},
 		{Role: thresholds.Battery, Probe: "bank", Quantity: sensors.Current, Value: -0.15, Time: noon, Fresh: true},
