@@ -2,6 +2,7 @@ package services_test
 
 import (
 	"encoding/json"
+	"errors"
 	"fmt"
 	"net"
 	"net/http"
@@ -17,7 +18,10 @@ import (
 	"testing"
 	"time"
 
+	"nestmon/exporter"
+	"nestmon/exporter/archive"
 	"nestmon/exporter/mqtt/proxytest"
+	"nestmon/thresholds/alarm"
 )
 
 // stopBound is twice the time in which the daemon means to stop, for a machine that is busy.
@@ -43,10 +47,7 @@ func TestHungSinksHoldUpNothing(t *testing.T) {
 	})
 	page, exported := fmt.Sprintf("127.0.0.1:%d", freePort(t)), fmt.Sprintf("127.0.0.1:%d", freePort(t))
 	data := filepath.Join(dir, "data")
-	if err := os.Mkdir(data, 0o700); err != nil {
-		t.Fatal(err)
-	}
-	write(t, filepath.Join(data, "readings.db"), strings.Repeat("this was an archive once. ", 400)) // something to tell the phone
+	owed(t, data, "mobile")
 	config := write(t, filepath.Join(dir, "nestmon.yaml"), fmt.Sprintf(`
 site: {id: barn, name: Barn}
 data: %s
@@ -126,6 +127,21 @@ phone: {channels: [{name: mobile, url: "%[5]s", format: json, at_least: notice}]
 	}
 	if want := int(polls[len(polls)-1]-polls[0])/5 + 1; 4*len(polls) < 3*want {
 		t.Errorf("%d polls in %d s, want %d", len(polls), polls[len(polls)-1]-polls[0], want)
+	}
+}
+
+// owed makes an archive that owes a message to a channel: the first alarm of a new one comes after a minute.
+func owed(t *testing.T, data, channel string) {
+	t.Helper()
+	a, err := archive.Open(data, archive.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	now := time.Now()
+	err = errors.Join(a.SetChannels([]string{channel}),
+		a.Commit(exporter.Commit{Time: now, Messages: []exporter.Message{{ID: "first", Time: now, Title: "Nest oak", Event: alarm.Event{Name: alarm.NestHeat, Severity: alarm.Urgent, Time: now}}}}), a.Close())
+	if err != nil {
+		t.Fatal(err)
 	}
 }
 
