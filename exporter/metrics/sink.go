@@ -1,6 +1,7 @@
 package metrics
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
@@ -27,7 +28,7 @@ type Sink struct {
 
 	config  Config
 	text    atomic.Pointer[exposition]
-	program *program
+	program program
 	slots   chan struct{} // for answers under way
 	server  *http.Server
 }
@@ -77,8 +78,12 @@ func written(c prometheus.Collector) ([]byte, error) {
 		return nil, err
 	}
 	families, err := registry.Gather()
-	lines, failed := text(families)
-	return lines, errors.Join(err, failed)
+	var b bytes.Buffer
+	for _, f := range families {
+		_, failed := expfmt.MetricFamilyToText(&b, f)
+		err = errors.Join(err, failed)
+	}
+	return b.Bytes(), err
 }
 
 const (
@@ -109,19 +114,16 @@ func (s *Sink) metrics(w http.ResponseWriter, _ *http.Request) {
 		http.Error(w, "too many scrapes at once; scrape less often, and read the answers", http.StatusServiceUnavailable)
 		return
 	}
-	own, err := s.program.text()
-	if err != nil {
-		http.Error(w, "the program cannot measure itself: "+err.Error(), http.StatusInternalServerError)
-		return
-	}
+	var own bytes.Buffer
+	s.program.write(&own)
 	var state []byte
 	if e := s.text.Load(); e != nil {
 		state = e.at(s.Now())
 	}
 	w.Header().Set("Content-Type", string(expfmt.NewFormat(expfmt.TypeTextPlain)))
-	w.Header().Set("Content-Length", strconv.Itoa(len(state)+len(own)))
+	w.Header().Set("Content-Length", strconv.Itoa(len(state)+own.Len()))
 	_, _ = w.Write(state) // a scraper that has gone away needs no answer
-	_, _ = w.Write(own)
+	_, _ = w.Write(own.Bytes())
 }
 
 // Serve listens at c.Listen and answers scrapes until Close. It returns as soon as it listens.
