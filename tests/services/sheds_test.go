@@ -40,18 +40,17 @@ var sheds = []struct {
 // the files that are shipped. Beside them the decisions of a fourth, whose clock runs fast, are scraped: its nest grows too hot and cools again.
 func TestSheds(t *testing.T) {
 	t.Parallel()
-	for _, name := range []string{"prometheus", "influxd", "prometheus-alertmanager", "openssl", "mosquitto_passwd"} {
+	for _, name := range []string{"prometheus", "influxd", "alertmanager", "openssl", "mosquitto_passwd"} {
 		binary(t, name)
 	}
 	dir, program := t.TempDir(), buildNestmon(t)
 	port := func() string { return fmt.Sprintf("127.0.0.1:%d", freePort(t)) }
 
 	phone, deadMan := listen(t), listen(t)
-	manager, server := port(), port()
+	server := port()
 	amFile := regexp.MustCompile(`group_(wait|interval): .*`).ReplaceAllString(shipped(t, "alertmanager.yml"), "group_$1: 1s")
 	amFile = changed(t, amFile, "https://push.example/nests", phone.URL, "https://dead-man.example/ping", deadMan.URL)
-	launch(t, binary(t, "prometheus-alertmanager"), "--config.file="+write(t, filepath.Join(dir, "alertmanager.yml"), amFile),
-		"--storage.path="+filepath.Join(dir, "am"), "--web.listen-address="+manager, "--cluster.listen-address=").ready(t, answers("http://"+manager+"/-/ready"))
+	manager := startAlertmanager(t, amFile)
 
 	influx := startInfluxd(t)
 	influx.query(t, "CREATE DATABASE rabbitry")
