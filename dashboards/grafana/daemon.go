@@ -96,6 +96,16 @@ func (m *maker) daemon() board {
 					about: "About 60, and 40 for each nest. A step down: nests or probes left the configuration, or fell silent.",
 				},
 			}},
+			{8, []panel{
+				{
+					kind: curves, width: 12, title: "Room on the card", unit: "bytes", shades: green, atLeast: true, queries: []query{{text: m.of("disk_free_bytes"), legend: "{{site}}"}},
+					about: "What the archive can still take. Under 200 MB: free some of the card, or move to a larger one.",
+				},
+				{
+					kind: curves, width: 12, title: "The archive", unit: "bytes", shades: blue, atLeast: true, queries: []query{{text: m.of("archive_bytes"), legend: "{{site}}"}},
+					about: "Size of its files. It grows by less than 1 MB a day with a few nests.",
+				},
+			}},
 		},
 	}
 }

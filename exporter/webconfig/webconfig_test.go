@@ -8,6 +8,7 @@ import (
 	"crypto/x509"
 	"crypto/x509/pkix"
 	"encoding/pem"
+	"errors"
 	"fmt"
 	"io"
 	"math/big"
@@ -160,7 +161,9 @@ func open(t *testing.T, file string) door {
 	go func() { ended <- webconfig.Serve(l, srv, file) }()
 	t.Cleanup(func() {
 		_ = srv.Close()
-		<-ended
+		if err := <-ended; !errors.Is(err, http.ErrServerClosed) {
+			t.Error(err)
+		}
 	})
 	scheme := "http://"
 	if webconfig.Secure(file) {
