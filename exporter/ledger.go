@@ -163,7 +163,7 @@ func (l *ledger) spurn(reason string) {
 func (l *ledger) waiting(n int64, oldest time.Time) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	l.health.Pending, l.health.OldestAt = n, oldest
+	l.health.Owes, l.health.Pending, l.health.OldestAt = true, n, oldest
 }
 
 // report returns the health as of now. A call that outlived its deadline makes the sink not OK: it ignores its context.

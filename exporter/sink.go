@@ -17,9 +17,13 @@ type State struct {
 	Buses    []sensors.BusHealth
 	Sinks    []SinkHealth
 	Started  time.Time
+	Disk     Disk
 	Synced   bool   // the board's clock can be trusted
 	Version  string // of the program
 }
+
+// Disk is the room for the archive, in bytes; all 0 while it is not known.
+type Disk struct{ Bytes, Free, Archive uint64 }
 
 // SinkHealth is what is known of one sink.
 type SinkHealth struct {
@@ -35,6 +39,7 @@ type SinkHealth struct {
 	Refused       uint64 // of Failed: readings or messages that were refused for good
 	RefusedAt     time.Time
 	RefusedWhy    string    // the newest reason
+	Owes          bool      // this sink owes delivery
 	Pending       int64     // what waits to be sent, for sinks that owe delivery
 	OldestAt      time.Time // the oldest thing that waits
 	Pruned        uint64    // polls that the archive removed for age before the sink had them

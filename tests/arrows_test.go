@@ -68,12 +68,13 @@ var rooms = []struct {
 
 // also lists what single packages may import beyond their room.
 var also = map[string][]string{
-	"exporter/web":    {"dashboards"},      // the page's files are embedded there
-	"sensors/w1":      {"sensors/ds18b20"}, // two ways to one chip, and one judge of its bytes
-	"sensors/onewire": {"sensors/ds18b20"},
-	"sensors/offsets": {"sensors/ds18b20"}, // a number of its own is the same probe by either way
-	"sensors/radio":   {"sensors/broker"},  // who hears probes over a broker reaches it as who publishes to one
-	"exporter/mqtt":   {"sensors/broker"},
+	"exporter/web":     {"dashboards", "exporter/webconfig"}, // the page's files are embedded there; TLS and passwords as at every address of ours
+	"exporter/metrics": {"exporter/webconfig"},
+	"sensors/w1":       {"sensors/ds18b20"}, // two ways to one chip, and one judge of its bytes
+	"sensors/onewire":  {"sensors/ds18b20"},
+	"sensors/offsets":  {"sensors/ds18b20"}, // a number of its own is the same probe by either way
+	"sensors/radio":    {"sensors/broker"},  // who hears probes over a broker reaches it as who publishes to one
+	"exporter/mqtt":    {"sensors/broker"},
 }
 
 // kin are packages that those beside them may import: what the chips of one bus have in common.

@@ -7,14 +7,13 @@ import (
 	"log/slog"
 	"slices"
 
-	"github.com/prometheus/client_golang/prometheus"
-
 	"nestmon/exporter"
 	"nestmon/exporter/influx"
 	"nestmon/exporter/metrics"
 	"nestmon/exporter/mqtt"
 	"nestmon/exporter/phone"
 	"nestmon/exporter/web"
+	"nestmon/exporter/webconfig"
 	"nestmon/sensors"
 	"nestmon/sensors/i2c"
 	"nestmon/sensors/kernel"
@@ -220,11 +219,8 @@ func openMetrics(o outlet) (opened, error) {
 	if o.cfg.Publish.Prometheus == nil {
 		return opened{}, nil
 	}
-	sink, err := metrics.New(prometheus.NewRegistry())
-	if err != nil {
-		return opened{}, err
-	}
-	sink.Now = o.now
+	sink, page := metrics.New(), pageConfig(o.cfg)
+	sink.Now, sink.Page = o.now, metrics.PageLink{Listen: page.Listen, Secure: webconfig.Secure(page.WebConfigFile)}
 	if err := sink.Serve(*o.cfg.Publish.Prometheus, o.log.With("sink", "prometheus")); err != nil {
 		return opened{}, err
 	}

@@ -8,16 +8,19 @@ import (
 	"os"
 	"reflect"
 	"strings"
+	"time"
 
 	"nestmon/exporter/influx"
 	"nestmon/exporter/phone"
+	"nestmon/exporter/webconfig"
 )
 
 // A key that ends in fileKey names a file that the daemon reads when it starts, and does not start without. All are secrets but
-// the certificates under certificateKey.
+// the certificates under certificateKey; those under webConfigKey hold more than one line.
 const (
 	fileKey        = "_file"
 	certificateKey = "ca_file"
+	webConfigKey   = "web_config_file"
 )
 
 // namedFile is a file that the configuration names.
@@ -79,6 +82,12 @@ func lookAtFiles(c *config) []string {
 
 // lack says what is wrong with one file, or nothing.
 func (f namedFile) lack() string {
+	if strings.HasSuffix(f.key, webConfigKey) {
+		if err := webconfig.Current(f.path, time.Now()); err != nil {
+			return err.Error()
+		}
+		return f.open()
+	}
 	certificate := strings.HasSuffix(f.key, certificateKey)
 	text, err := os.ReadFile(f.path)
 	switch {
@@ -97,6 +106,11 @@ func (f namedFile) lack() string {
 	case strings.TrimSpace(string(text)) == "":
 		return f.path + " is empty; write the one line into it"
 	}
+	return f.open()
+}
+
+// open says when every user of this machine can reach the file.
+func (f namedFile) open() string {
 	info, err := os.Stat(f.path)
 	switch {
 	case err != nil:

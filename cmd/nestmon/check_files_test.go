@@ -15,6 +15,8 @@ probes: [{id: out, source: recorded}]
 nests: []
 outside: out
 publish:
+  page: {web_config_file: DIR/page.yml}
+  prometheus: {web_config_file: DIR/scrape.yml}
   mqtt: {broker: "ssl://broker.example:8883", username: nestmon, password_file: DIR/mqtt, ca_file: DIR/ca.pem}
   influxdb: {url: "http://localhost:8086", bucket: b, token_file: DIR/token}
 phone: {channels: [{name: mobile, url_file: DIR/url}]}
@@ -33,6 +35,9 @@ vnStRDR8MA8GA1UdEwEB/wQFMAMBAf8wCgYIKoZIzj0EAwIDRwAwRAIgfgOb6X6d
 XNxeTej9BIsQhG/R
 -----END CERTIFICATE-----
 `
+
+// The hash is of an invented password.
+const webUsers = "basic_auth_users: {barn: '$2a$04$75K5oQdDChM.WRMK4URCaOPfAYjX/IW/wJiNeNWYtMN39UBkZzeHS'}\n"
 
 // TestCheckLooksAtFiles: what the daemon does not start without, and what others could read.
 func TestCheckLooksAtFiles(t *testing.T) {
@@ -58,12 +63,16 @@ func TestCheckLooksAtFiles(t *testing.T) {
 		{"everybody may read the address", "url", file{"https://push.example/" + secret, 0o604}, "phone.channels[0].url_file: every user of this machine can reach the secret in DIR/url; take that away: sudo chmod 600 DIR/url"},
 		{"everybody may write the token", "token", file{secret, 0o602}, "publish.influxdb.token_file: every user"},
 		{"no web address", "url", file{secret, 0o600}, "phone mobile: the address is not a web address; write"},
+		{"no web configuration", "page.yml", file{}, "publish.page.web_config_file: there is no file DIR/page.yml; write one in the format"},
+		{"a password in place of its hash", "scrape.yml", file{"basic_auth_users: {barn: " + secret + "}\n", 0o600}, "publish.prometheus.web_config_file: DIR/scrape.yml: what stands for the user barn is no bcrypt hash; make one with"},
+		{"everybody may read the hashes", "page.yml", file{webUsers, 0o644}, "publish.page.web_config_file: every user"},
 		{"a token of two lines", "token", file{secret + "\n" + secret, 0o600}, `influxdb.token_file: "DIR/token" does not hold a token alone; write`},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			dir := t.TempDir()
 			files := map[string]file{
 				"mqtt": {secret, 0o600}, "ca.pem": {certificatePEM, 0o644}, "token": {secret, 0o600}, "url": {"https://push.example/" + secret, 0o600},
+				"page.yml": {webUsers, 0o600}, "scrape.yml": {webUsers, 0o600},
 			}
 			files[row.file] = row.is
 			for name, f := range files {

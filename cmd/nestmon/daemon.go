@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"slices"
+	"sync/atomic"
 	"time"
 
 	"nestmon/exporter"
@@ -33,6 +34,7 @@ type daemon struct {
 
 	commands chan func()
 	started  time.Time
+	room     atomic.Pointer[exporter.Disk] // for the archive; nil before the first poll is stored
 	faults   faultBook
 	owed     bool      // what stands could not be stored when it changed
 	kept     time.Time // when what is remembered was last kept
@@ -227,7 +229,12 @@ func (d *daemon) cycle(ctx context.Context, t time.Time) {
 func (d *daemon) settle(c exporter.Commit) {
 	c.Messages = d.sinks.compose(c.Events, c.Time)
 	c.Standing, c.StandingChanged = d.judge.rabbitry.Standing(), len(c.Events) > 0 || d.owed
-	err := d.card.write(func() error { return d.archive.Commit(c) })
+	err := d.card.write(func() error {
+		err := d.archive.Commit(c)
+		found := room(d.cfg.Data)
+		d.room.Store(&found)
+		return err
+	})
 	d.faults.storing(err, c.Time)
 	if d.owed = errors.Is(err, archive.ErrBook) || errors.Is(err, errCard); d.owed {
 		d.sinks.sendUnstored(c.Messages)
@@ -237,9 +244,13 @@ func (d *daemon) settle(c exporter.Commit) {
 }
 
 func (d *daemon) show(trusted bool) {
+	disk := d.room.Load()
+	if disk == nil {
+		disk = &exporter.Disk{}
+	}
 	d.sinks.fanout.Show(&exporter.State{
 		Snapshot: d.judge.rabbitry.Snapshot(), Probes: d.judge.tracker.Health(), Buses: d.poller.Buses(), Sinks: d.sinks.health(),
-		Started: d.started, Synced: trusted, Version: version(),
+		Started: d.started, Disk: *disk, Synced: trusted, Version: version(),
 	})
 }
 

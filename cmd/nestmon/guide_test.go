@@ -20,7 +20,7 @@ func guidePages(t *testing.T) []string {
 	if err != nil || len(pages) < 5 {
 		t.Fatalf("only %q, %v", pages, err)
 	}
-	return append(pages, "../../README.md")
+	return append(pages, "../../README.md", "../../dashboards/prometheus/README.md")
 }
 
 // TestGuideConfigurations reads every block of configuration in the guide as the daemon would. One that is whole has to be

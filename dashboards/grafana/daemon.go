@@ -42,7 +42,7 @@ func (m *maker) daemon() board {
 			}},
 			{8, []panel{{
 				kind: list, width: wide, title: "Where it sends",
-				about: "Every sink. Fails: the page and the log say why in words. Settings wrong: waiting does not help, put right what they name. What waits is kept and sent later, in order; nothing is lost while the card has room.",
+				about: "Every sink. Fails: the page and the log say why in words. Settings wrong: waiting does not help, put right what they name. What waits is kept and sent later, in order; nothing is lost while the card has room. Refused for good: `nestmon export --refused` says what and why. Polls too old: the archive removed them for age before the sink had them.",
 				queries: []query{
 					{text: bySink("min", "sink_up")},
 					{text: bySink("max", "spool_points")},
@@ -50,6 +50,8 @@ func (m *maker) daemon() board {
 					{text: bySink("max", "sink_sent_total")},
 					{text: bySink("max", "sink_failed_total")},
 					{text: bySink("max", "sink_misconfigured")},
+					{text: bySink("max", "sink_refused_total")},
+					{text: bySink("max", "sink_pruned_total")},
 				},
 				columns: []column{
 					{field: "site", header: "Shed"},
@@ -60,6 +62,8 @@ func (m *maker) daemon() board {
 					{field: "Value #C", header: "Oldest, age", unit: "s"},
 					{field: "Value #D", header: "Sent since the start", unit: "short"},
 					{field: "Value #E", header: "Failed tries", unit: "short"},
+					{field: "Value #G", header: "Refused for good", unit: "short"},
+					{field: "Value #H", header: "Polls too old", unit: "short"},
 				},
 			}}},
 			{8, []panel{
@@ -94,6 +98,16 @@ func (m *maker) daemon() board {
 				{
 					kind: curves, width: 6, title: "Samples in a scrape", shades: purple, atLeast: true, queries: []query{{text: ofNestmon("scrape_samples_scraped"), legend: "{{site}} {{instance}}"}},
 					about: "About 60, and 40 for each nest. A step down: nests or probes left the configuration, or fell silent.",
+				},
+			}},
+			{8, []panel{
+				{
+					kind: curves, width: 12, title: "Room on the card", unit: "bytes", shades: green, atLeast: true, queries: []query{{text: m.of("disk_free_bytes"), legend: "{{site}}"}},
+					about: "What the archive can still take. Under 200 MB: free some of the card, or move to a larger one.",
+				},
+				{
+					kind: curves, width: 12, title: "The archive", unit: "bytes", shades: blue, atLeast: true, queries: []query{{text: m.of("archive_bytes"), legend: "{{site}}"}},
+					about: "Size of its files. It grows by less than 1 MB a day with a few nests.",
 				},
 			}},
 		},

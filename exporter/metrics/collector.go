@@ -15,26 +15,24 @@ import (
 // sample by default.
 const oldState = 5 * time.Minute
 
-// collector makes every metric anew at each scrape.
-type collector struct{ sink *Sink }
+// collector makes every metric of one state anew.
+type collector struct {
+	state *exporter.State
+	old   bool // its values are not shown any more
+}
 
 // Describe announces nothing: which series there are depends on the state.
 func (c collector) Describe(chan<- *prometheus.Desc) {}
 
-// Collect writes one state.
+// Collect writes the state.
 func (c collector) Collect(out chan<- prometheus.Metric) {
-	w := writer{out: out}
-	s := c.sink.state.Load()
-	if s == nil {
-		return
-	}
-	age := c.sink.Now().Sub(s.Snapshot.Time)
+	w, s := writer{out: out}, c.state
 	w.site(s)
 	w.sinks(s.Sinks)
 	w.buses(s.Buses)
-	w.probes(s, age > oldState)
+	w.probes(s, c.old)
 	w.alarms(s.Snapshot)
-	w.nests(s.Snapshot.Nests, age > oldState)
+	w.nests(s.Snapshot.Nests, c.old)
 }
 
 // writer sends metrics of families.
@@ -75,6 +73,10 @@ func (w writer) site(s *exporter.State) {
 	w.at(started, s.Started)
 	w.at(snapshotTime, s.Snapshot.Time)
 	w.bool(clockSynchronized, s.Synced)
+	if d := s.Disk; d.Bytes > 0 {
+		w.put(diskFree, float64(d.Free))
+		w.put(archiveSize, float64(d.Archive))
+	}
 	if s.Snapshot.Season != "" {
 		w.put(seasonInfo, 1, string(s.Snapshot.Season))
 	}
@@ -88,13 +90,13 @@ func (w writer) sinks(all []exporter.SinkHealth) {
 		}
 		w.put(sinkSent, float64(h.Sent), h.Name)
 		w.put(sinkFailed, float64(h.Failed), h.Name)
-		if h.Refused > 0 {
+		if h.Owes {
 			w.put(sinkRefused, float64(h.Refused), h.Name)
+			if h.Pruned > 0 {
+				w.put(sinkPruned, float64(h.Pruned), h.Name)
+			}
+			w.put(spoolPoints, float64(h.Pending), h.Name)
 		}
-		if h.Pruned > 0 {
-			w.put(sinkPruned, float64(h.Pruned), h.Name)
-		}
-		w.put(spoolPoints, float64(h.Pending), h.Name)
 		w.at(spoolOldest, h.OldestAt, h.Name)
 	}
 }

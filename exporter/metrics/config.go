@@ -6,11 +6,14 @@ import (
 	"net"
 	"strconv"
 	"syscall"
+
+	"nestmon/exporter/webconfig"
 )
 
 // Config says where the metrics are served.
 type Config struct {
-	Listen string `yaml:"listen"` // host:port
+	Listen        string `yaml:"listen"`          // host:port
+	WebConfigFile string `yaml:"web_config_file"` // TLS and passwords, in the format of exporter-toolkit; empty for neither
 }
 
 // DefaultConfig serves this machine only; a Prometheus on another machine needs ":19555".
@@ -30,6 +33,9 @@ func (c Config) Validate(report func(path, problem string)) {
 
 // open listens at c.Listen. Errors say what to write instead.
 func (c Config) open() (net.Listener, error) {
+	if err := webconfig.Check(c.WebConfigFile); err != nil {
+		return nil, fmt.Errorf("prometheus.web_config_file: %w", err)
+	}
 	l, err := net.Listen("tcp", c.Listen)
 	switch {
 	case err == nil:

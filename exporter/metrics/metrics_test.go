@@ -17,7 +17,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/prometheus/client_golang/prometheus"
 	"github.com/prometheus/client_golang/prometheus/testutil/promlint"
 
 	"nestmon/exporter"
@@ -37,10 +36,7 @@ var noon = time.Date(2026, 1, 17, 12, 0, 0, 0, time.UTC)
 
 func newSink(t *testing.T, now time.Time) *metrics.Sink {
 	t.Helper()
-	s, err := metrics.New(prometheus.NewRegistry())
-	if err != nil {
-		t.Fatal(err)
-	}
+	s := metrics.New()
 	s.Now = func() time.Time { return now }
 	return s
 }
@@ -65,19 +61,20 @@ func published(t *testing.T, state *exporter.State) string {
 	return scrape(t, s)
 }
 
-// rabbitry is an invented site with everything in it: n nests with a cluster and an air probe, all limits, a litter, and four
+// rabbitry is an invented site with everything in it: n nests with a cluster and an air probe, all limits, a litter, and three
 // alarms standing in each nest.
 func rabbitry(n int) *exporter.State {
 	limit := func(v float64) *float64 { return &v }
 	s := &exporter.State{
 		Started: noon.Add(-48 * time.Hour), Synced: true, Version: "1.2.3",
-		Buses: []sensors.BusHealth{{Bus: "w1", Up: true, Took: 3 * time.Second}, {Bus: "i2c-1", Up: true, Hung: time.Minute, Restarts: 1}, {Bus: "kernel"}},
+		Buses: []sensors.BusHealth{{Bus: "w1", Up: true, Took: 3 * time.Second}, {Bus: "i2c-1", Up: true, Hung: time.Minute, Restarts: 1}},
+		Disk:  exporter.Disk{Bytes: 8e9, Free: 5e9, Archive: 12e6},
 		Sinks: []exporter.SinkHealth{
 			{Name: "mqtt", OK: true, Sent: 5760},
-			{Name: "influx", Sent: 5000, Failed: 41, Pending: 960, OldestAt: noon.Add(-40 * time.Minute), Error: "connection refused"},
+			{Name: "influx", Owes: true, Sent: 5000, Failed: 41, Pending: 960, OldestAt: noon.Add(-40 * time.Minute), Error: "connection refused"},
 			{Name: "page", OK: true},
-			{Name: "phone", OK: true, Sent: 7, Failed: 1},
-			{Name: "mail", OK: true},
+			{Name: "prometheus", OK: true, Sent: 5760},
+			{Name: "phone", OK: true, Owes: true, Sent: 7, Failed: 1},
 		},
 		Probes: []sensors.Health{{Probe: "outside", Reads: 11520, LastGood: noon.Add(-2 * time.Second)}},
 		Snapshot: thresholds.Snapshot{
@@ -103,15 +100,15 @@ func rabbitry(n int) *exporter.State {
 				{Role: thresholds.Air, Probe: id + "-air", Quantity: sensors.Humidity, Value: 55.2, Time: noon, Fresh: true},
 			},
 			Limits: thresholds.LimitsInForce{ClusterCold: limit(33), ClusterHot: limit(40), AirCold: limit(10), AirHot: limit(32), AirHotUrgent: limit(35)},
-			Judged: []thresholds.Judgement{{Danger: "heat", Judged: true}, {Danger: "chill"}, {Danger: "cold", Judged: true}},
+			Judged: []thresholds.Judgement{{Danger: "heat", Judged: true}, {Danger: "chill"}, {Danger: "cold", Judged: true}, {Danger: "damp"}},
 		})
-		for j, name := range []alarm.Name{alarm.NestCold, alarm.ClusterChill, alarm.ProbeSilent, alarm.CheckNest, alarm.BoxDue} {
+		for j, name := range []alarm.Name{alarm.NestCold, alarm.ClusterChill, alarm.ProbeSilent, alarm.BoxDue} {
 			a := alarm.Standing{Event: alarm.Event{Nest: id, Name: name, State: alarm.Raised, Severity: alarm.Severity(j%3 + 1), Time: noon.Add(-time.Duration(j+1) * time.Minute)}}
 			if j == 0 {
 				a.Acknowledged = noon
 			}
 			if name.Chore() {
-				a.Severity = alarm.Notice // from warning up it would be a fifth alarm
+				a.Severity = alarm.Notice // from warning up it would be a fourth alarm
 			}
 			s.Snapshot.Alarms = append(s.Snapshot.Alarms, a)
 		}
@@ -121,11 +118,17 @@ func rabbitry(n int) *exporter.State {
 
 func TestGolden(t *testing.T) {
 	s := rabbitry(1)
+	s.Sinks[1].Misconfigured = true
+	s.Snapshot.Doubts = []thresholds.Doubt{{Probe: "a1-air", Why: nest.DoubtWet}}
+	s.Buses[1].Traffic = &sensors.Traffic{Transactions: 4711, Busy: 3 * time.Second, Errors: map[string]uint64{"nack": 12}}
+	s.Snapshot.Nests[0].Values = append(s.Snapshot.Nests[0].Values,
+		thresholds.Value{Role: thresholds.CO2, Probe: "a1-air", Quantity: sensors.CO2, Value: 812, Time: noon, Fresh: true})
 	s.Snapshot.Battery.Values = []thresholds.Value{
 		{Role: thresholds.Battery, Probe: "bank", Quantity: sensors.Voltage, Value: 12.61, Time: noon, Fresh: true},
 		{Role: thresholds.Battery, Probe: "bank", Quantity: sensors.Current, Value: -0.15, Time: noon, Fresh: true},
 	}
 	got := regexp.MustCompile(`goversion="[^"]*"`).ReplaceAllString(published(t, s), `goversion="go"`)
+	got = regexp.MustCompile(`(?m)^((?:process|go)_\w+) .*`).ReplaceAllString(got, `$1 0`) // of this very run
 	file := filepath.Join("testdata", "metrics.txt")
 	if *update {
 		if err := os.WriteFile(file, []byte(got), 0o644); err != nil {
@@ -142,7 +145,7 @@ func TestGolden(t *testing.T) {
 }
 
 // sample is one line of an exposition.
-var sample = regexp.MustCompile(`^([a-z_]+)(\{.*\})? (\S+)( .*)?$`)
+var sample = regexp.MustCompile(`^([a-z0-9_]+)(\{.*\})? (\S+)( .*)?$`)
 
 func samples(body string) (lines [][]string) {
 	for line := range strings.Lines(body) {
@@ -165,29 +168,61 @@ func TestLint(t *testing.T) {
 	for _, p := range problems {
 		t.Errorf("promlint: %s: %s", p.Metric, p.Text)
 	}
-	// What promlint lets pass.
-	all := samples(body)
-	if len(all) < 100 {
-		t.Fatalf("only %d samples", len(all))
+	if n := len(samples(body)); n < 100 {
+		t.Fatalf("only %d samples", n)
 	}
-	for _, m := range all {
+	for _, what := range ownLint(body) {
+		t.Error(what)
+	}
+}
+
+// ownLint finds what promlint lets pass.
+func ownLint(body string) (found []string) {
+	for _, m := range samples(body) {
 		line := m[len(m)-1]
-		if m[0] == "" {
-			t.Errorf("not a sample: %q", line)
+		if len(m) == 1 {
+			found = append(found, "not a sample: "+line)
 			continue
 		}
 		v, err := strconv.ParseFloat(m[3], 64)
 		switch {
 		case err != nil || v != v:
-			t.Errorf("no number: %q", line)
-		case strings.Contains(m[1], "percent"), strings.Contains(m[1], "fahrenheit"), strings.Contains(m[1], "_age"):
-			t.Errorf("unit in the name: %q", line)
+			found = append(found, "no number: "+line)
+		case regexp.MustCompile(`percent|fahrenheit|_age(_|$)|_days|_hours|_due_|_left`).MatchString(m[1]):
+			found = append(found, "unit in the name: "+line)
 		case strings.HasSuffix(m[1], "_ratio") && (v < 0 || v > 1):
-			t.Errorf("a ratio outside 0 to 1: %q", line)
+			found = append(found, "a ratio outside 0 to 1: "+line)
+		case strings.Contains(m[1], "humidity") && !strings.HasSuffix(m[1], "_ratio"):
+			found = append(found, "humidity that is no ratio: "+line)
+		case strings.Contains(m[1], "timestamp") && !strings.HasSuffix(m[1], "_timestamp_seconds"):
+			found = append(found, "a moment that is not in seconds: "+line)
 		case m[4] != "":
-			t.Errorf("a timestamp: %q", line)
-		case strings.Contains(m[2], "type="):
-			t.Errorf("a label called type: %q", line)
+			found = append(found, "a timestamp: "+line)
+		case regexp.MustCompile(`[{,]type=`).MatchString(m[2]):
+			found = append(found, "a label called type: "+line)
+		}
+	}
+	return found
+}
+
+func TestOwnLintFinds(t *testing.T) {
+	for line, want := range map[string]string{
+		"nestmon_probe_humidity_ratio{nest=\"a1\"} 0.55": "",
+		"nestmon_alarms_unacknowledged 1":                "",
+		"nestmon_probe_humidity_ratio 55.2":              "a ratio",
+		"nestmon_probe_humidity_percent 55.2":            "unit in the name",
+		"nestmon_probe_humidity 0.55":                    "humidity that is no ratio",
+		"nestmon_litter_age 4":                           "unit in the name",
+		"nestmon_litter_days 4":                          "unit in the name",
+		"nestmon_cluster_core_celsius NaN":               "no number",
+		"nestmon_probe_up 1 1768651200000":               "a timestamp",
+		"nestmon_probe_up{nest=\"a1\",type=\"air\"} 1":   "a label called type",
+		"nestmon_start_timestamp 1":                      "a moment",
+		"nestmon-probe_up 1":                             "not a sample",
+	} {
+		got := strings.Join(ownLint("# HELP x\n"+line+"\n"), "; ")
+		if !strings.HasPrefix(got, want) || (want == "") != (got == "") {
+			t.Errorf("%s: %q, want %q", line, got, want)
 		}
 	}
 }
@@ -230,7 +265,7 @@ func TestWhatIsShown(t *testing.T) {
 		{"a probe without a place", func(s *exporter.State) { s.Probes = append(s.Probes, sensors.Health{Probe: "spare", Reads: 1}) }, 0, []string{`nestmon_probe_up{nest="",probe="spare",role=""} 0`}, nil},
 		{"two probes of a nest silent", func(s *exporter.State) {
 			s.Snapshot.Alarms = append(s.Snapshot.Alarms, alarm.Standing{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Urgent, Time: noon}})
-		}, 0, []string{`nestmon_alarm_severity{event="probe-silent",nest="a1"} 3`, `nestmon_alarms_unacknowledged{nest="a1"} 4`}, nil},
+		}, 0, []string{`nestmon_alarm_severity{event="probe-silent",nest="a1"} 3`, `nestmon_alarms_unacknowledged{nest="a1"} 3`}, nil},
 		{"a chore that is a warning is an alarm, a notice is none", func(s *exporter.State) {
 			s.Snapshot.Alarms = append(s.Snapshot.Alarms,
 				alarm.Standing{Event: alarm.Event{Nest: "a1", Name: alarm.VentilationDue, Severity: alarm.Warning, Time: noon}},
@@ -321,10 +356,7 @@ func TestScrapesSeeOneState(t *testing.T) {
 
 func TestConformance(t *testing.T) {
 	sinktest.Publisher(t, func(t *testing.T) sinktest.PublisherRig {
-		s, err := metrics.New(prometheus.NewRegistry())
-		if err != nil {
-			t.Fatal(err)
-		}
+		s := metrics.New()
 		return sinktest.PublisherRig{Sink: s, Shown: func() (float64, bool) {
 			for _, m := range samples(scrape(t, s)) {
 				if m[1] == "nestmon_probe_temperature_celsius" && strings.Contains(m[2], `nest="a1"`) {

@@ -1,53 +1,93 @@
 package metrics
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
 	"log/slog"
 	"net/http"
+	"strconv"
+	"sync"
 	"sync/atomic"
 	"time"
 
 	"github.com/prometheus/client_golang/prometheus"
-	"github.com/prometheus/client_golang/prometheus/promhttp"
+	"github.com/prometheus/common/expfmt"
 
 	"nestmon/exporter"
+	"nestmon/exporter/webconfig"
 )
 
 var _ exporter.Publisher = (*Sink)(nil)
 
 // Sink keeps the newest State for the next scrape.
 type Sink struct {
-	Now func() time.Time // time.Now unless a test sets it before the first scrape
+	Now  func() time.Time // time.Now unless a test sets it before the first scrape
+	Page PageLink         // where the landing page sends people; set before Serve
 
-	state    atomic.Pointer[exporter.State]
-	registry *prometheus.Registry
-	server   *http.Server
+	config  Config
+	text    atomic.Pointer[exposition]
+	program program
+	slots   chan struct{} // for answers under way
+	server  *http.Server
 }
 
-// New registers the sink's collector with reg and returns the sink. It serves nothing before Serve.
-func New(reg *prometheus.Registry) (*Sink, error) {
-	s := &Sink{Now: time.Now, registry: reg}
-	if err := reg.Register(collector{s}); err != nil {
-		return nil, fmt.Errorf("prometheus: registering the metrics: %w", err)
-	}
-	return s, nil
+// New returns the sink. It serves nothing before Serve.
+func New() *Sink {
+	return &Sink{Now: time.Now, program: newProgram(), slots: make(chan struct{}, scrapesAtOnce)}
 }
 
 // Name returns prometheus.
 func (s *Sink) Name() string { return "prometheus" }
 
-// Publish stores the state for the next scrape.
+// Publish writes the state down for the next scrapes.
 func (s *Sink) Publish(ctx context.Context, state *exporter.State) error {
-	s.state.Store(state)
+	fresh, err := written(collector{state: state})
+	s.text.Store(&exposition{state: state, fresh: fresh, old: sync.OnceValue(func() []byte {
+		text, _ := written(collector{state: state, old: true}) // its series are some of those that were all right
+		return text
+	})})
+	if err != nil {
+		return fmt.Errorf("prometheus: writing the metrics: %w", err)
+	}
+	if err := webconfig.Current(s.config.WebConfigFile, s.Now()); err != nil {
+		return fmt.Errorf("prometheus.web_config_file: %w", err)
+	}
 	return ctx.Err()
 }
 
+// exposition is one state as Prometheus reads it, written once for all its scrapes.
+type exposition struct {
+	state *exporter.State
+	fresh []byte
+	old   func() []byte // without what must not be shown of an old state
+}
+
+func (e *exposition) at(now time.Time) []byte {
+	if now.Sub(e.state.Snapshot.Time) > oldState {
+		return e.old()
+	}
+	return e.fresh
+}
+
+// written returns what a registry makes of c. Next to an error it is what was all right.
+func written(c prometheus.Collector) ([]byte, error) {
+	registry := prometheus.NewRegistry()
+	if err := registry.Register(c); err != nil {
+		return nil, err
+	}
+	families, err := registry.Gather()
+	var b bytes.Buffer
+	for _, f := range families {
+		_, failed := expfmt.MetricFamilyToText(&b, f)
+		err = errors.Join(err, failed)
+	}
+	return b.Bytes(), err
+}
+
 const (
-	scrapesAtOnce = 4 // two servers and two people; ours, no source
-	// scrapeTimeout is below the 10 s after which a Prometheus gives up by default.
-	scrapeTimeout = 5 * time.Second
+	scrapesAtOnce = 40 // answers under way; a reader that does not read holds its own for writeTimeout. Ours, no source
 	// What a client may take, so that none holds a scrape or a connection for ever: to ask, to take the answer, and between two
 	// scrapes, which are a minute apart by default. Ours, no source.
 	headerTimeout = 10 * time.Second
@@ -60,24 +100,30 @@ const (
 // Handler serves /metrics, and at / a page that leads there.
 func (s *Sink) Handler() http.Handler {
 	mux := http.NewServeMux()
-	mux.Handle("GET /metrics", promhttp.HandlerFor(s.registry, promhttp.HandlerOpts{
-		MaxRequestsInFlight: scrapesAtOnce, Timeout: scrapeTimeout,
-		DisableCompression: true, // packing 60 kB costs a small board more than sending them
-	}))
-	mux.HandleFunc("GET /{$}", landing)
+	mux.HandleFunc("GET /metrics", s.metrics)
+	mux.HandleFunc("GET /{$}", s.landing)
 	return mux
 }
 
-func landing(w http.ResponseWriter, _ *http.Request) {
-	w.Header().Set("Content-Type", "text/html; charset=utf-8")
-	w.Header().Set("Content-Security-Policy", "default-src 'none'")
-	w.Header().Set("X-Content-Type-Options", "nosniff")
-	fmt.Fprint(w, `<!doctype html>
-<html lang="en"><title>nestmon metrics</title>
-<h1>nestmon metrics</h1>
-<p>A Prometheus server reads them at <a href="/metrics">/metrics</a>.</p>
-</html>
-`)
+// metrics answers one scrape: not packed, since that costs a small board more than sending.
+func (s *Sink) metrics(w http.ResponseWriter, _ *http.Request) {
+	select {
+	case s.slots <- struct{}{}:
+		defer func() { <-s.slots }()
+	default:
+		http.Error(w, "too many scrapes at once; scrape less often, and read the answers", http.StatusServiceUnavailable)
+		return
+	}
+	var own bytes.Buffer
+	s.program.write(&own)
+	var state []byte
+	if e := s.text.Load(); e != nil {
+		state = e.at(s.Now())
+	}
+	w.Header().Set("Content-Type", string(expfmt.NewFormat(expfmt.TypeTextPlain)))
+	w.Header().Set("Content-Length", strconv.Itoa(len(state)+own.Len()))
+	_, _ = w.Write(state) // a scraper that has gone away needs no answer
+	_, _ = w.Write(own.Bytes())
 }
 
 // Serve listens at c.Listen and answers scrapes until Close. It returns as soon as it listens.
@@ -86,13 +132,14 @@ func (s *Sink) Serve(c Config, log *slog.Logger) error {
 	if err != nil {
 		return err
 	}
+	s.config = c
 	s.server = &http.Server{
 		Handler: s.Handler(), ErrorLog: slog.NewLogLogger(log.Handler(), slog.LevelDebug),
 		ReadHeaderTimeout: headerTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout, MaxHeaderBytes: maxHeader,
 	}
 	log.Info("serving metrics", slog.String("address", l.Addr().String()))
 	go func() {
-		if err := s.server.Serve(l); !errors.Is(err, http.ErrServerClosed) {
+		if err := webconfig.Serve(l, s.server, c.WebConfigFile); !errors.Is(err, http.ErrServerClosed) {
 			log.Error("metrics server ended", slog.Any("err", err))
 		}
 	}()

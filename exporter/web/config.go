@@ -11,7 +11,8 @@ import (
 
 // Config is the block publish.page.
 type Config struct {
-	Listen string `yaml:"listen"` // host:port, or "none"
+	Listen        string `yaml:"listen"`          // host:port, or "none"
+	WebConfigFile string `yaml:"web_config_file"` // TLS and passwords, in the format of exporter-toolkit; empty for neither
 }
 
 // None as Listen means no network address; Handler still works.

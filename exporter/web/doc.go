@@ -3,7 +3,8 @@
 //
 // The page shows the newest exporter.State and nothing else; it decides nothing. Everything on the wire is in °C, % RH, ppm,
 // seconds and RFC 3339 instants; °F and local time are made in the browser. Only GET and HEAD are answered, so nobody can change anything through it,
-// but whoever reaches the address can read it: it listens on loopback unless the configuration opens it.
+// but whoever reaches the address can read it: it listens on loopback unless the configuration opens it. A file in the format of
+// exporter-toolkit, see package webconfig, asks for a password or answers over TLS; every address below is then behind it.
 //
 // # Addresses
 //

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"nestmon/exporter"
+	"nestmon/exporter/webconfig"
 )
 
 // Bounds of the server, all ours, no source. A browser's whole request is under 2 kB, and a home has a handful of screens.
@@ -74,6 +75,9 @@ func (s *Server) Start() error {
 	if s.cfg.Listen == None {
 		return nil
 	}
+	if err := webconfig.Check(s.cfg.WebConfigFile); err != nil {
+		return fmt.Errorf("page.web_config_file: %w", err)
+	}
 	l, err := net.Listen("tcp", s.cfg.Listen)
 	switch {
 	case errors.Is(err, syscall.EADDRINUSE):
@@ -95,7 +99,7 @@ func (s *Server) Start() error {
 	s.mu.Unlock()
 	s.log.Info("serving the page", slog.String("address", l.Addr().String()))
 	go func() {
-		err := srv.Serve(l)
+		err := webconfig.Serve(l, srv, s.cfg.WebConfigFile)
 		if !errors.Is(err, http.ErrServerClosed) {
 			s.mu.Lock()
 			s.broken = fmt.Errorf("page: no longer listening on %q: %w", s.addr, err)
@@ -115,6 +119,16 @@ func (s *Server) Addr() string {
 
 // Publish makes st the state that is shown and wakes the streams. It never waits for them.
 func (s *Server) Publish(_ context.Context, st *exporter.State) error {
+	s.take(st)
+	if err := webconfig.Current(s.cfg.WebConfigFile, s.Now()); err != nil {
+		return fmt.Errorf("page.web_config_file: %w", err)
+	}
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.broken
+}
+
+func (s *Server) take(st *exporter.State) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	f := &frame{seq: 1, at: s.Now(), state: st}
@@ -124,7 +138,6 @@ func (s *Server) Publish(_ context.Context, st *exporter.State) error {
 	s.current = f
 	close(s.changed)
 	s.changed = make(chan struct{})
-	return s.broken
 }
 
 // Close ends the streams and then the listener, by ctx at the latest.

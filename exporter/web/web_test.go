@@ -11,6 +11,8 @@ import (
 	"net"
 	"net/http"
 	"net/http/httptest"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -213,6 +215,49 @@ func TestStartSaysWhatToDo(t *testing.T) {
 	want := `page: address "` + l.Addr().String() + `" is in use by another program; stop that one, or write another port under publish.page.listen`
 	if err == nil || err.Error() != want {
 		t.Errorf("got %v, want %s", err, want)
+	}
+}
+
+func TestWebConfigFile(t *testing.T) {
+	// An invented password, and its hash of the lowest cost.
+	const password, hash = "willow-7741", "$2a$04$75K5oQdDChM.WRMK4URCaOPfAYjX/IW/wJiNeNWYtMN39UBkZzeHS"
+	file := filepath.Join(t.TempDir(), "web.yml")
+	put := func(text string) {
+		if err := os.WriteFile(file, []byte(text), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	s := web.New(web.Config{Listen: "127.0.0.1:0", WebConfigFile: file}, site(), history(), quiet())
+	t.Cleanup(func() { _ = s.Close(context.Background()) })
+	put("basic_auth_users: {barn: " + password + "}\n")
+	if err := s.Start(); err == nil || !strings.HasPrefix(err.Error(), "page.web_config_file: "+file) || strings.Contains(err.Error(), password) {
+		t.Fatalf("a bad file: %v", err)
+	}
+	put("basic_auth_users: {barn: '" + hash + "'}\n")
+	if err := s.Start(); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Publish(t.Context(), state()); err != nil {
+		t.Fatal(err)
+	}
+	for _, path := range []string{"/", "/api/state", "/api/stream", "/healthz"} {
+		for user, want := range map[string]int{"": http.StatusUnauthorized, "barn:" + password + "@": http.StatusOK} {
+			resp, err := http.Get("http://" + user + s.Addr() + path)
+			if err != nil {
+				t.Fatal(err)
+			}
+			_ = resp.Body.Close()
+			if resp.StatusCode != want {
+				t.Errorf("%s as %q: %d, want %d", path, user, resp.StatusCode, want)
+			}
+		}
+	}
+	if got := get(s.Handler(), http.MethodGet, "/api/state").StatusCode; got != http.StatusOK {
+		t.Errorf("through the control socket: %d", got)
+	}
+	put("basic_auth_users: {barn: ''}\n")
+	if err := s.Publish(t.Context(), state()); !exporter.IsMisconfigured(err) {
+		t.Errorf("with a file that went bad: %v", err)
 	}
 }
 

@@ -2,16 +2,13 @@ package main
 
 import (
 	"bytes"
-	"context"
 	"errors"
 	"fmt"
 	"io"
 	"net"
-	"net/http"
 	"os"
 	"os/exec"
 	"path/filepath"
-	"slices"
 	"strings"
 	"syscall"
 	"time"
@@ -20,17 +17,27 @@ import (
 // How long the daemon is watched, and how often it is scraped.
 const (
 	settle  = 25 * time.Second // five polls at the shortest interval
-	scrapes = 200
+	scrapes = 1000
 )
 
-// run prints the memory of a whole daemon with 30 nests and 90 series on an invented board, beside that of the bare program,
-// and the time of a scrape, beside that of a request that does nothing.
+// run prints the memory of a whole daemon with 30 nests and 90 series on an invented board, and the time of a scrape: while all is well, and
+// while nothing on any bus answers.
 func run(w io.Writer, program, dir string) error {
+	for _, hung := range []bool{false, true} {
+		own := filepath.Join(dir, fmt.Sprint(hung))
+		if err := writeBoard(own, hung); err != nil {
+			return err
+		}
+		if err := watched(w, program, own, hung); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func watched(w io.Writer, program, dir string, hung bool) error {
 	listen, err := freeAddress()
 	if err != nil {
-		return err
-	}
-	if err := writeBoard(dir); err != nil {
 		return err
 	}
 	cfg := filepath.Join(dir, "nestmon.yaml")
@@ -50,14 +57,18 @@ func run(w io.Writer, program, dir string) error {
 	if err != nil {
 		return fmt.Errorf("the daemon is gone: %w\n%s", err, log.String())
 	}
-	fmt.Fprintf(w, "run, %d nests, %d series: %.1f MB resident, %.1f MB at most\n", nests, 3*nests, resident, peak)
+	how := ""
+	if hung {
+		how = ", every bus hung"
+	}
+	fmt.Fprintf(w, "run, %d nests, %d series%s: %.1f MB resident, %.1f MB at most\n", nests, 3*nests, how, resident, peak)
 	if err := scrape(w, "http://"+listen); err != nil {
 		return err
 	}
 	if err := c.Process.Signal(syscall.SIGTERM); err != nil {
 		return err
 	}
-	if err := c.Wait(); err != nil {
+	if err := c.Wait(); err != nil && !hung { // what hangs is left behind, and said
 		return fmt.Errorf("stopping: %w\n%s", err, log.String())
 	}
 	return nil
@@ -71,11 +82,15 @@ func freeAddress() (string, error) {
 	return l.Addr().String(), l.Close()
 }
 
-// writeBoard plants the kernel's files of the probes below root.
-func writeBoard(root string) error {
+// writeBoard plants the kernel's files of the probes below root. Where buses hang, the files of values are pipes that nobody writes into.
+func writeBoard(root string, hung bool) error {
 	put := func(name, text string) error {
 		name = filepath.Join(root, "sys", name)
-		return errors.Join(os.MkdirAll(filepath.Dir(name), 0o755), os.WriteFile(name, []byte(text), 0o644))
+		err := os.MkdirAll(filepath.Dir(name), 0o755)
+		if hung && (strings.HasSuffix(name, "_input") || strings.HasSuffix(name, "w1_slave")) {
+			return errors.Join(err, syscall.Mkfifo(name, 0o644))
+		}
+		return errors.Join(err, os.WriteFile(name, []byte(text), 0o644))
 	}
 	// 23.5 °C; the bytes and their CRC are made by hand after the DS18B20 datasheet's scratchpad.
 	const slave = "78 01 4b 46 7f ff 08 10 %02x : crc=%02x YES\n78 01 4b 46 7f ff 08 10 %02x t=23500\n"
@@ -142,50 +157,4 @@ func memory(pid int) (resident, peak float64, err error) {
 		}
 	}
 	return resident, peak, nil
-}
-
-func scrape(w io.Writer, address string) error {
-	idle, _, err := median(address + "/")
-	if err != nil {
-		return err
-	}
-	took, size, err := median(address + "/metrics")
-	if err != nil {
-		return err
-	}
-	fmt.Fprintf(w, "a scrape: %.2f ms for %d kB, %.1f times an empty request (median of %d)\n",
-		float64(took.Microseconds())/1e3, size/1000, float64(took)/float64(idle), scrapes)
-	return nil
-}
-
-func median(url string) (time.Duration, int, error) {
-	var all []time.Duration
-	size := 0
-	for range scrapes {
-		began := time.Now()
-		n, err := get(url)
-		if err != nil {
-			return 0, 0, err
-		}
-		all, size = append(all, time.Since(began)), n
-	}
-	slices.Sort(all)
-	return all[len(all)/2], size, nil
-}
-
-func get(url string) (int, error) {
-	req, err := http.NewRequestWithContext(context.Background(), http.MethodGet, url, nil)
-	if err != nil {
-		return 0, err
-	}
-	resp, err := http.DefaultClient.Do(req)
-	if err != nil {
-		return 0, err
-	}
-	defer resp.Body.Close()
-	n, err := io.Copy(io.Discard, resp.Body)
-	if err == nil && resp.StatusCode != http.StatusOK {
-		err = errors.New(url + ": " + resp.Status)
-	}
-	return int(n), err
 }

@@ -8,6 +8,8 @@ import (
 	"fmt"
 	"maps"
 	"math"
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -16,7 +18,8 @@ import (
 	"testing"
 	"time"
 
-	"github.com/prometheus/client_golang/prometheus"
+	"github.com/prometheus/common/expfmt"
+	"github.com/prometheus/common/model"
 	"github.com/prometheus/prometheus/promql/parser"
 
 	"nestmon/dashboards/grafana"
@@ -32,20 +35,23 @@ const dashboards = "../../dashboards/grafana"
 // exported are the metrics of a real scrape of everything.
 func exported(t *testing.T) []grafana.Metric {
 	t.Helper()
-	registry := prometheus.NewRegistry()
-	sink, err := metrics.New(registry)
-	if err != nil {
-		t.Fatal(err)
-	}
+	sink := metrics.New()
 	if err := sink.Publish(t.Context(), everything(time.Now())); err != nil {
 		t.Fatal(err)
 	}
-	families, err := registry.Gather()
+	answer := httptest.NewRecorder()
+	sink.Handler().ServeHTTP(answer, httptest.NewRequest(http.MethodGet, "/metrics", http.NoBody))
+	parser := expfmt.NewTextParser(model.UTF8Validation)
+	families, err := parser.TextToMetricFamilies(answer.Body)
 	if err != nil {
 		t.Fatal(err)
 	}
 	var all []grafana.Metric
-	for _, f := range families {
+	for _, name := range slices.Sorted(maps.Keys(families)) {
+		if !strings.HasPrefix(name, "nestmon_") {
+			continue // of the program itself, by names that other dashboards know
+		}
+		f := families[name]
 		m := grafana.Metric{Name: f.GetName(), Help: f.GetHelp()}
 		for _, l := range f.GetMetric()[0].GetLabel() {
 			m.Labels = append(m.Labels, l.GetName())

@@ -72,7 +72,13 @@ func (o *output) String() string {
 // start runs a service until the test ends.
 func start(t *testing.T, name string, args ...string) *process {
 	t.Helper()
-	p := &process{cmd: exec.Command(binary(t, name), args...), out: &output{}, done: make(chan struct{})}
+	return launch(t, binary(t, name), args...)
+}
+
+// launch is start for a program whose path is known.
+func launch(t *testing.T, name string, args ...string) *process {
+	t.Helper()
+	p := &process{cmd: exec.Command(name, args...), out: &output{}, done: make(chan struct{})}
 	p.cmd.Stdout, p.cmd.Stderr = p.out, p.out
 	if err := p.cmd.Start(); err != nil {
 		t.Fatalf("starting %s: %v", name, err)

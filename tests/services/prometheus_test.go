@@ -14,8 +14,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/prometheus/client_golang/prometheus"
-
 	"nestmon/exporter"
 	"nestmon/exporter/metrics"
 	"nestmon/sensors"
@@ -31,7 +29,7 @@ func coldMorning(now time.Time) *exporter.State {
 	}
 	return &exporter.State{
 		Started: now.Add(-time.Hour), Synced: true, Version: "test",
-		Sinks:  []exporter.SinkHealth{{Name: "influx", OK: true, Sent: 12, Pending: 3, OldestAt: now}},
+		Sinks:  []exporter.SinkHealth{{Name: "influx", OK: true, Owes: true, Sent: 12, Pending: 3, OldestAt: now}},
 		Buses:  []sensors.BusHealth{{Bus: "w1", Up: true}},
 		Probes: []sensors.Health{{Probe: "a1-cluster", Reads: 100, LastGood: now}, {Probe: "b2-air", Reads: 200, LastGood: now.Add(-time.Hour), Rejected: map[sensors.Fault]uint64{sensors.NoAnswer: 7}}},
 		Snapshot: thresholds.Snapshot{
@@ -52,10 +50,7 @@ func coldMorning(now time.Time) *exporter.State {
 // serve publishes coldMorning and returns the address.
 func serve(t *testing.T) (sink *metrics.Sink, address string) {
 	t.Helper()
-	sink, err := metrics.New(prometheus.NewRegistry())
-	if err != nil {
-		t.Fatal(err)
-	}
+	sink = metrics.New()
 	if err := sink.Publish(t.Context(), coldMorning(time.Now())); err != nil {
 		t.Fatal(err)
 	}
