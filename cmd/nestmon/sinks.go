@@ -11,6 +11,7 @@ import (
 
 	"nestmon/exporter"
 	"nestmon/exporter/archive"
+	"nestmon/exporter/mqtt"
 	"nestmon/exporter/phone"
 	"nestmon/exporter/web"
 	"nestmon/sensors"
@@ -42,6 +43,7 @@ type outlet struct {
 	log     *slog.Logger
 	now     func() time.Time
 	page    *web.Server
+	keeper  mqtt.Keeper // what people tell the daemon by way of a sink
 }
 
 // openSinks makes every sink the configuration names. When one cannot be made the others are closed again.
@@ -57,6 +59,7 @@ func openSinks(o outlet) (*sinks, error) {
 			continue
 		}
 		made, err := k.open(o)
+		publishers = append(publishers, made.publishers...)
 		if err != nil {
 			ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 			defer cancel()
@@ -65,7 +68,6 @@ func openSinks(o outlet) (*sinks, error) {
 			}
 			return nil, err
 		}
-		publishers = append(publishers, made.publishers...)
 		for _, r := range made.readings {
 			s.pumps = append(s.pumps, exporter.NewReadingPump(r, o.archive, s.options()))
 		}

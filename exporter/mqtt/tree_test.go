@@ -18,7 +18,7 @@ import (
 
 var (
 	noon = time.Date(2026, 7, 14, 12, 0, 0, 0, time.UTC)
-	root = mqtt.Root{Base: "homie", Device: "barn", Name: "Rabbitry"}
+	root = mqtt.Root{Base: "homie", Device: "barn", Name: "Rabbitry", Instance: "0a1b2c3d"}
 )
 
 func value(role thresholds.Role, q sensors.Quantity, v float64, fresh bool) thresholds.Value {
@@ -56,9 +56,10 @@ func summerDay() *exporter.State {
 		},
 		Alarms: []alarm.Standing{
 			{Event: alarm.Event{Nest: "a1", Name: alarm.NestHeat, Severity: alarm.Urgent, Text: "the air in nest a1 is too hot; cool it", Rule: "air over 35 °C for 10 min", Source: "invented"}},
-			{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Warning, Text: "a1-cluster-2 is silent"}},
-			{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Warning, Text: "a1-co2 is silent"}},
-			{Event: alarm.Event{Name: alarm.BusFault, Severity: alarm.Warning}},
+			{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Warning, Text: "a1-cluster-2 is silent"}, Acknowledged: noon},
+			{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Warning, Text: "a1-co2 is silent"}, Acknowledged: noon},
+			{Event: alarm.Event{Name: alarm.BusFault, Severity: alarm.Warning}, Acknowledged: noon},
+			{Event: alarm.Event{Name: alarm.SeasonSetupDue, Severity: alarm.Notice}},
 			{Event: alarm.Event{Nest: "b2", Name: alarm.BeddingDue, Severity: alarm.Notice, Text: "bed it"}},
 			{Event: alarm.Event{Nest: "b2", Name: alarm.VentilationDue, Severity: alarm.Warning, Text: "air it"}},
 		},
@@ -67,6 +68,9 @@ func summerDay() *exporter.State {
 
 func TestTreeLaysOutAState(t *testing.T) {
 	want := [][2]string{
+		{"site/instance", "0a1b2c3d"},
+		{"site/acknowledged-alarms", "bus-fault"},
+		{"site/chores-due", "season-setup-due"},
 		{"a1/cluster-temperature", "39.5"},
 		{"a1/air-temperature", "36.06"},
 		{"a1/air-humidity", "55.5"},
@@ -76,12 +80,16 @@ func TestTreeLaysOutAState(t *testing.T) {
 		{"a1/not-judged", "chill: no litter entered"},
 		{"a1/doubted-probes", "p-air: wet; p-cluster-2: silent"},
 		{"a1/litter-stage", "nursing"},
+		{"a1/acknowledged-alarms", "probe-silent"},
+		{"a1/chores-due", "none"},
 		{"b2/air-temperature", "-0.5"},
 		{"b2/reading-time", "2026-07-14T11:59:40Z"},
 		{"b2/alarm", "none"},
 		{"b2/not-judged", "none"},
 		{"b2/doubted-probes", "p-air: wet"},
 		{"b2/litter-stage", "empty"},
+		{"b2/acknowledged-alarms", "none"},
+		{"b2/chores-due", "bedding-due; ventilation-due"},
 		{"outside/air-temperature", "31.25"},
 		{"outside/air-humidity", "40"},
 		{"outside/reading-time", "2026-07-14T11:59:40Z"},
