@@ -3,6 +3,7 @@ package mqtt_test
 import (
 	"fmt"
 	"log/slog"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -64,6 +65,12 @@ func (w *watcher) holds(topic string) (string, bool) {
 	defer w.mu.Unlock()
 	payload, ok := w.retained[topic]
 	return payload, ok
+}
+
+func (w *watcher) all() map[string]string {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	return maps.Clone(w.retained)
 }
 
 // said lists the payloads seen on topics that end with suffix.
@@ -460,6 +467,7 @@ func (*rotten) Meta(key string) (string, error) {
 	}
 	return "", nil
 }
+
 func (r *rotten) SetMeta(string, string) error {
 	r.panics.Add(1)
 	panic("rotten")
