@@ -73,7 +73,7 @@ func dial(o Options, root Root, password string, known *rivals, peace *truce) *l
 		SetKeepAlive(o.Timing.KeepAlive).
 		SetPingTimeout(o.Timing.Ping).
 		SetWriteTimeout(o.Timing.Write).
-		SetOrderMatters(false).
+		SetOrderMatters(true). // our handlers wait for nothing, and what the broker keeps is heard before the answer to a question
 		SetDefaultPublishHandler(func(paho.Client, paho.Message) {}).
 		SetWill(root.Topic("$state"), stateLost, o.Config.QoS, true).
 		SetCustomOpenConnectionFn(func(u *url.URL, po paho.ClientOptions) (net.Conn, error) {

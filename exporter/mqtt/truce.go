@@ -9,7 +9,7 @@ import (
 // row that the broker ended so soon are such a quarrel. Then we stay away for a while, and for twice as long each further time, instead of
 // letting $state change for ever. All ours, no source; the library comes back after a second.
 const (
-	quarrelsome = 5
+	quarrelsome = 4
 	steady      = 10 * time.Second
 	firstRest   = 5 * time.Minute
 	mostDoubled = 7 // over ten hours
