@@ -389,14 +389,16 @@ func heap() uint64 {
 	return m.HeapAlloc
 }
 
-// guarded is a broker that knows the user barn and gives it the rights of acl.
+// guarded is a broker that knows the users barn, keeper and looker; acl begins with the rights of barn.
 func guarded(t *testing.T, acl string) *mosquitto {
 	t.Helper()
 	dir := t.TempDir()
 	t.Setenv("PATH", os.Getenv("PATH")+":/usr/sbin:/usr/local/sbin")
 	passwords := write(t, filepath.Join(dir, "passwords"), "")
-	if out, err := exec.Command(binary(t, "mosquitto_passwd"), "-b", passwords, "barn", hunter).CombinedOutput(); err != nil {
-		t.Fatalf("mosquitto_passwd: %v: %s", err, out)
+	for _, user := range []string{"barn", "keeper", "looker"} {
+		if out, err := exec.Command(binary(t, "mosquitto_passwd"), "-b", passwords, user, hunter).CombinedOutput(); err != nil {
+			t.Fatalf("mosquitto_passwd: %v: %s", err, out)
+		}
 	}
 	return startMosquitto(t, "allow_anonymous false", "password_file "+passwords,
 		"acl_file "+write(t, filepath.Join(dir, "acl"), "user barn\n"+acl+"\n"))
