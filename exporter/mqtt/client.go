@@ -330,7 +330,7 @@ func (c *Client) birth(tree Tree) error {
 	return nil
 }
 
-// renew publishes what changed, what was not said for a heartbeat, and the deletion of what has no value any more.
+// renew publishes what changed, alarms before all else, what was not said for a heartbeat, and the deletion of what has no value any more.
 func (c *Client) renew(tree Tree) error {
 	now := c.o.Now()
 	var out []Message
@@ -341,6 +341,7 @@ func (c *Client) renew(tree Tree) error {
 			out = append(out, m)
 		}
 	}
+	slices.SortStableFunc(out, c.root.alarmsFirst)
 	var gone []string
 	for topic := range c.said {
 		if !wanted[topic] {

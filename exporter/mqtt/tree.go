@@ -274,6 +274,17 @@ func (b *builder) alerts(standing []alarm.Standing) {
 	}
 }
 
+// alarmsFirst orders messages so that an alarm does not wait behind a hundred values.
+func (r Root) alarmsFirst(a, b Message) int {
+	rank := func(m Message) int {
+		if strings.HasPrefix(m.Topic, r.Topic("$alert", "")) || strings.HasSuffix(m.Topic, "/alarm") {
+			return 0
+		}
+		return 1
+	}
+	return rank(a) - rank(b)
+}
+
 // because is what an alarm rests on, each part on a line of its own.
 func because(e alarm.Event) (lines string) {
 	if e.Rule != "" {
