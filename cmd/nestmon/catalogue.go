@@ -202,17 +202,26 @@ var sinkKinds = []sinkKind{
 	{"phone", "phone", phoneTarget, openPhone, nil},
 }
 
+// openMQTT makes a client for each tree: a will covers one $state, and a connection has one will.
 func openMQTT(o outlet) (opened, error) {
-	if o.cfg.Publish.MQTT == nil {
+	m := o.cfg.Publish.MQTT
+	if m == nil {
 		return opened{}, nil
 	}
-	client, err := mqtt.New(mqtt.Options{
-		Config: *o.cfg.Publish.MQTT, Name: o.cfg.Site.Name, Store: o.archive, Log: o.log.With("sink", "mqtt"), Now: o.now,
-	})
-	if err != nil {
-		return opened{}, err
+	var out opened
+	for _, homie4 := range []bool{false, true} {
+		if homie4 && !m.Homie4 {
+			continue
+		}
+		client, err := mqtt.New(mqtt.Options{
+			Config: *m, Homie4: homie4, Name: o.cfg.Site.Name, Keeper: o.keeper, Store: o.archive, Log: o.log.With("sink", "mqtt"), Now: o.now,
+		})
+		if err != nil {
+			return out, err
+		}
+		out.publishers = append(out.publishers, client)
 	}
-	return opened{publishers: []exporter.Publisher{client}}, nil
+	return out, nil
 }
 
 func openMetrics(o outlet) (opened, error) {

@@ -16,12 +16,20 @@ import (
 )
 
 // A key that ends in fileKey names a file that the daemon reads when it starts, and does not start without. All are secrets but
-// the certificates under certificateKey; those under webConfigKey hold more than one line.
+// the certificates; those under webConfigKey hold more than one line.
 const (
-	fileKey        = "_file"
-	certificateKey = "ca_file"
-	webConfigKey   = "web_config_file"
+	fileKey      = "_file"
+	webConfigKey = "web_config_file"
 )
+
+// certificateKeys are the keys of certificates, with what is to be copied there.
+var certificateKeys = map[string]string{
+	"ca_file":   "copy the certificate that signed the server's there",
+	"cert_file": "copy the certificate there that was signed for this machine",
+}
+
+// privateKey is the key of a file that nobody writes by hand.
+const privateKey = "key_file"
 
 // namedFile is a file that the configuration names.
 type namedFile struct{ key, path string }
@@ -52,7 +60,7 @@ func filesOf(v reflect.Value, path string) []namedFile {
 }
 
 // lookAtFiles says which files of the configuration are not there or not fit for use, and what to do about it. It never quotes them.
-func lookAtFiles(c *config) []string {
+func lookAtFiles(c *config, now time.Time) []string {
 	var lacks []string
 	for _, f := range filesOf(reflect.ValueOf(c).Elem(), "") {
 		if lack := f.lack(); lack != "" {
@@ -63,6 +71,12 @@ func lookAtFiles(c *config) []string {
 		return lacks
 	}
 	// The files can be read; the sinks know what must stand in them.
+	if m := c.Publish.MQTT; m != nil {
+		m.Files().Check(now, func(path, problem string) { lacks = append(lacks, "publish.mqtt."+path+": "+problem) })
+	}
+	if r := c.Radio; r != nil {
+		r.Files().Check(now, func(path, problem string) { lacks = append(lacks, "radio."+path+": "+problem) })
+	}
 	if i := c.Publish.InfluxDB; i != nil {
 		if sink, err := influx.New(*i, c.Site.ID, nil); err != nil {
 			lacks = append(lacks, err.Error())
@@ -88,11 +102,14 @@ func (f namedFile) lack() string {
 		}
 		return f.open()
 	}
-	certificate := strings.HasSuffix(f.key, certificateKey)
+	last := f.key[strings.LastIndex(f.key, ".")+1:]
+	remedy, certificate := certificateKeys[last]
 	text, err := os.ReadFile(f.path)
 	switch {
 	case errors.Is(err, fs.ErrNotExist) && certificate:
-		return fmt.Sprintf("there is no file %s; copy the certificate that signed the server's there", f.path)
+		return fmt.Sprintf("there is no file %s; %s", f.path, remedy)
+	case errors.Is(err, fs.ErrNotExist) && last == privateKey:
+		return fmt.Sprintf("there is no file %s; copy the private key of cert_file there: sudo install -m 600 -o nestmon KEY %s", f.path, f.path)
 	case errors.Is(err, fs.ErrNotExist):
 		return fmt.Sprintf("there is no file %s; make it with: sudo install -m 600 -o nestmon /dev/null %s, then write the one line into it", f.path, f.path)
 	case errors.Is(err, fs.ErrPermission):
@@ -100,7 +117,7 @@ func (f namedFile) lack() string {
 	case err != nil:
 		return err.Error() + "; name a file that can be read"
 	case certificate && !x509.NewCertPool().AppendCertsFromPEM(text):
-		return f.path + " holds no PEM certificate; copy the certificate that signed the server's there"
+		return f.path + " holds no PEM certificate; " + remedy
 	case certificate:
 		return ""
 	case strings.TrimSpace(string(text)) == "":

@@ -1,12 +1,16 @@
 package main
 
 import (
+	"fmt"
 	"os"
 	"path/filepath"
 	"reflect"
 	"slices"
 	"strings"
 	"testing"
+	"time"
+
+	"nestmon/sensors/broker/certtest"
 )
 
 const withFiles = `
@@ -100,6 +104,38 @@ func TestCheckLooksAtFiles(t *testing.T) {
 				t.Errorf("exit %d, %q, %s; want nothing", code, missing, errs)
 			case row.want != "" && (code != exitFinding || len(missing) != 1 || !strings.HasPrefix(missing[0], row.want)):
 				t.Errorf("exit %d, %q, %s; want 1 and %q", code, missing, errs, row.want)
+			}
+		})
+	}
+}
+
+// TestCheckLooksAtClientCertificates: a pair that is none, and a certificate that ends, for both who may show one.
+func TestCheckLooksAtClientCertificates(t *testing.T) {
+	authority := certtest.New(t)
+	cert, key := authority.Sign(t, "good", time.Now().Add(certtest.Long))
+	old, oldKey := authority.Sign(t, "old", time.Date(2025, 3, 1, 12, 0, 0, 0, time.UTC))
+	soon, soonKey := authority.Sign(t, "soon", time.Now().Add(24*time.Hour))
+	for _, row := range []struct{ name, cert, key, want string }{
+		{"a good one", cert, key, ""},
+		{"expired", old, oldKey, "cert_file: the certificate in " + old + " expired on 2025-03-01; have a new one signed and write it there"},
+		{"soon to expire", soon, soonKey, "cert_file: the certificate in " + soon + " expires on "},
+		{"another's key", cert, oldKey, "cert_file: cert_file cannot be used: " + cert + " and " + oldKey + " are no pair"},
+		{"no key", cert, key + ".no", "key_file: there is no file " + key + ".no; copy the private key of cert_file there"},
+		{"no certificate", cert + ".no", key, "cert_file: there is no file " + cert + ".no; copy the certificate there that was signed for this machine"},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			_, out, _ := checkOn(t, t.TempDir(), fmt.Sprintf(`
+data: %s
+probes: [{id: out, source: recorded}]
+nests: []
+outside: out
+radio: {broker: "ssl://broker.example:8883", cert_file: %q, key_file: %q}
+publish: {mqtt: {broker: "ssl://broker.example:8883", cert_file: %q, key_file: %q}}
+`, t.TempDir(), row.cert, row.key, row.cert, row.key))
+			for _, section := range []string{"radio.", "publish.mqtt."} {
+				if told := strings.Contains(out, "missing   "+section); told != (row.want != "") || !strings.Contains(out, row.want) || told && !strings.Contains(out, section+row.want) {
+					t.Errorf("want %s%s in\n%s", section, row.want, out)
+				}
 			}
 		})
 	}

@@ -164,7 +164,14 @@ func mqttTarget(c *config) (string, bool) {
 	if m == nil {
 		return "", false
 	}
-	return fmt.Sprintf("%s, below %s/5/%s", m.Broker, m.Base, m.Device), true
+	where := fmt.Sprintf("%s, below %s/5/%s", m.Broker, m.Base, m.Device)
+	if m.Homie4 {
+		where += fmt.Sprintf(", and for Homie 4 below %s/%s", m.Base, m.Device)
+	}
+	if m.Commands {
+		where += "; alarms and chores can be answered there"
+	}
+	return where, true
 }
 
 func metricsTarget(c *config) (string, bool) {

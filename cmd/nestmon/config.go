@@ -95,6 +95,7 @@ const (
 
 func defaultConfig() *config {
 	broker, scrape, page := mqtt.DefaultConfig(), metrics.DefaultConfig(), web.DefaultConfig()
+	broker.Device = "" // the site's id, see settle
 	return &config{
 		Site:    siteConfig{ID: "nestmon", Name: "nestmon", Timezone: "UTC", Display: "celsius", LowVolts: nest.LowVolts},
 		Data:    defaultData,
@@ -120,6 +121,9 @@ func (p *publishConfig) drop(written func(path string) bool) {
 func (c *config) settle() {
 	if c.Control == "" {
 		c.Control = filepath.Join(c.Data, "control.sock")
+	}
+	if m := c.Publish.MQTT; m != nil && m.Device == "" {
+		m.Device = c.Site.ID // so that sheds on one broker do not overwrite each other
 	}
 	for i := range c.Nests {
 		if c.Nests[i].Floor == "" {

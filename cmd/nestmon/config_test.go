@@ -81,6 +81,25 @@ func TestExampleLoads(t *testing.T) {
 	}
 }
 
+// TestDevice: sheds with ids of their own do not collide on a broker.
+func TestDevice(t *testing.T) {
+	const text = "site: {id: east-barn}\nprobes: [{id: out, source: recorded}]\nnests: []\noutside: out\npublish: {mqtt: {broker: \"tcp://localhost:1883\"%s}}\n"
+	for _, row := range []struct{ more, device, said string }{
+		{"", "east-barn", ""},
+		{", device: shed", "shed", ""},
+		{", username: shed, commands: true", "east-barn", ""},
+		{", commands: true", "east-barn", "whoever reaches it could silence an alarm; give it users"},
+		{`, device: "5", homie4: true`, "5", "cannot be shown by Homie 4 too"},
+	} {
+		c, findings := parseConfig(fmt.Appendf(nil, text, row.more), writtenBy)
+		var said bytes.Buffer
+		writeFindings(&said, "f", findings)
+		if c.Publish.MQTT.Device != row.device || (said.Len() > 0) != (row.said != "") || !strings.Contains(said.String(), row.said) {
+			t.Errorf("%q: device %q, said %s", row.more, c.Publish.MQTT.Device, said.String())
+		}
+	}
+}
+
 func TestProbesAreCompleted(t *testing.T) {
 	entry := func(source string) sensors.Entry { return sensors.Entry{ID: "a", Source: source} }
 	slow := entry("kernel")

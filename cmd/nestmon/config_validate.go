@@ -56,6 +56,9 @@ func (c *config) validateTop(d *decoder) {
 func (c *config) validateSinks(d *decoder) {
 	if m := c.Publish.MQTT; m != nil {
 		m.Validate(d.under("publish.mqtt"))
+		if m.Commands && m.Username == "" && m.CertFile == "" {
+			d.lost("publish.mqtt.commands", "the broker seems to ask nobody who he is, and whoever reaches it could silence an alarm; give it users and an access list, or remove commands")
+		}
 		for i, n := range c.Nests {
 			if err := mqtt.CheckNest(n.ID); err != nil && sensors.ValidID(n.ID) {
 				d.wrong(fmt.Sprintf("nests[%d].id", i), "%v", err)

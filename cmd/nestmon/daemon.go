@@ -38,6 +38,7 @@ type daemon struct {
 	faults   faultBook
 	owed     bool      // what stands could not be stored when it changed
 	kept     time.Time // when what is remembered was last kept
+	shown    bool      // there has been a poll to show
 }
 
 // pace says when to poll.
@@ -248,10 +249,18 @@ func (d *daemon) show(trusted bool) {
 	if disk == nil {
 		disk = &exporter.Disk{}
 	}
+	d.shown = true
 	d.sinks.fanout.Show(&exporter.State{
 		Snapshot: d.judge.rabbitry.Snapshot(), Probes: d.judge.tracker.Health(), Buses: d.poller.Buses(), Sinks: d.sinks.health(),
 		Started: d.started, Disk: *disk, Synced: trusted, Version: version(),
 	})
+}
+
+// showAgain lets everybody see at once what a person did since the last poll.
+func (d *daemon) showAgain(now time.Time) {
+	if d.shown {
+		d.show(d.trusted(now))
+	}
 }
 
 // command runs do in the daemon's own goroutine and waits for it.
@@ -272,7 +281,11 @@ func (d *daemon) acknowledge(ctx context.Context, nest string, name alarm.Name) 
 		if err := d.judge.rabbitry.Acknowledge(nest, name, now); err != nil {
 			return err
 		}
-		return d.storeStanding(now)
+		if err := d.storeStanding(now); err != nil {
+			return err
+		}
+		d.showAgain(now)
+		return nil
 	})
 }
 
@@ -283,7 +296,14 @@ func (d *daemon) storeStanding(now time.Time) error {
 
 // done records that a chore was done.
 func (d *daemon) done(ctx context.Context, nest string, name alarm.Name) error {
-	return d.command(ctx, func() error { return d.markDone(nest, name, d.pace.Now()) })
+	return d.command(ctx, func() error {
+		now := d.pace.Now()
+		if err := d.markDone(nest, name, now); err != nil {
+			return err
+		}
+		d.showAgain(now)
+		return nil
+	})
 }
 
 func (d *daemon) markDone(nest string, name alarm.Name, at time.Time) error {

@@ -21,7 +21,7 @@ func TestRadioLinesOfTheExample(t *testing.T) {
 			section = append(section, strings.TrimPrefix(line, "# "))
 		}
 	}
-	if len(probes) != 3 || len(section) != 5 {
+	if len(probes) != 3 || len(section) != 7 {
 		t.Fatalf("found %q and %q", probes, section)
 	}
 	whole := strings.Replace(string(text), "probes:\n", strings.Join(section, "")+"probes:\n"+strings.Join(probes, ""), 1)

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"nestmon/exporter/archive"
+	"nestmon/exporter/mqtt"
 	"nestmon/hardware"
 	"nestmon/sensors"
 )
@@ -135,7 +136,8 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 	}()
 	d.poller = sensors.NewPoller(sources, p.log)
 	d.poller.Now = p.pace.Now
-	if d.sinks, err = openSinks(outlet{cfg: cfg, archive: d.archive, log: p.log, now: time.Now}); err != nil {
+	keeper := mqtt.Keeper{Acknowledge: d.acknowledge, Done: d.done}
+	if d.sinks, err = openSinks(outlet{cfg: cfg, archive: d.archive, log: p.log, now: time.Now, keeper: keeper}); err != nil {
 		return nil, errors.Join(err, d.poller.Close())
 	}
 	return d, nil

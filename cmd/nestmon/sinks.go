@@ -12,6 +12,7 @@ import (
 
 	"nestmon/exporter"
 	"nestmon/exporter/archive"
+	"nestmon/exporter/mqtt"
 	"nestmon/exporter/phone"
 	"nestmon/exporter/web"
 	"nestmon/sensors"
@@ -43,6 +44,7 @@ type outlet struct {
 	log     *slog.Logger
 	now     func() time.Time
 	page    *web.Server
+	keeper  mqtt.Keeper // what people tell the daemon by way of a sink
 }
 
 // openSinks makes every sink the configuration names. When one cannot be made the others are closed again.
@@ -58,6 +60,7 @@ func openSinks(o outlet) (*sinks, error) {
 			continue
 		}
 		made, err := k.open(o)
+		publishers = append(publishers, made.publishers...)
 		if err != nil {
 			ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 			defer cancel()
@@ -66,7 +69,6 @@ func openSinks(o outlet) (*sinks, error) {
 			}
 			return nil, err
 		}
-		publishers = append(publishers, made.publishers...)
 		for _, r := range made.readings {
 			s.pumps = append(s.pumps, exporter.NewReadingPump(r, o.archive, s.options()))
 		}

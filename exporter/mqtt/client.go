@@ -2,17 +2,16 @@ package mqtt
 
 import (
 	"context"
-	"crypto/x509"
 	"errors"
 	"fmt"
 	"log/slog"
 	"runtime/debug"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
 
 	"nestmon/exporter"
-	"nestmon/sensors/broker"
 )
 
 // The values of $state that are used.
@@ -21,6 +20,7 @@ const (
 	stateReady        = "ready"
 	stateDisconnected = "disconnected" // said at a clean stop
 	stateLost         = "lost"         // said by the broker: the will
+	stateAlert        = "alert"        // ready, and a probe gives no data; of Homie 4
 )
 
 // Timing holds every time that matters. Tests shorten them.
@@ -34,6 +34,7 @@ type Timing struct {
 	Ack          time.Duration // how long an acknowledgement may take
 	Reassert     time.Duration // $state is published again so often, should an old will have overwritten it
 	Heartbeat    time.Duration // unchanged values are published again so often
+	Yield        time.Duration // another daemon of the same device that is not heard for so long is gone
 	Rebuild      time.Duration // a client that was not connected for so long is thrown away and made anew
 }
 
@@ -43,14 +44,18 @@ func DefaultTiming() Timing {
 		KeepAlive: 30 * time.Second, Ping: 10 * time.Second,
 		Connect: 30 * time.Second, ConnectRetry: 10 * time.Second, MaxReconnect: time.Minute,
 		Write: 10 * time.Second, Ack: 10 * time.Second,
-		Reassert: 30 * time.Second, Heartbeat: 5 * time.Minute, Rebuild: 5 * time.Minute,
+		Reassert: 30 * time.Second, Heartbeat: 5 * time.Minute,
+		Yield:   75 * time.Second, // two and a half of the other's Reassert
+		Rebuild: 5 * time.Minute,
 	}
 }
 
 // Options are what a Client is made of. Config is required; the zero value of the rest is the default.
 type Options struct {
 	Config Config
+	Homie4 bool   // publish the tree of Homie 4 in place of that of Homie 5
 	Name   string // of the site, for people
+	Keeper Keeper // does what is set, where Config.Commands
 	Store  Store  // remembers topics and the description's version; nil forgets them at the end
 	Timing Timing
 	Log    *slog.Logger
@@ -62,9 +67,9 @@ type Client struct {
 	o        Options
 	root     Root
 	password exporter.Secret
-	roots    *x509.CertPool
 	newest   atomic.Pointer[exporter.State]
 	jobs     chan chan error
+	orders   *orders
 	ctx      context.Context // ends when Close begins
 	stop     context.CancelFunc
 	closing  sync.Once
@@ -75,12 +80,16 @@ type Client struct {
 	link *link
 
 	// These belong to the goroutine.
-	record   *record
-	bornOn   int64 // the connection on which the whole tree was published, 0 for none
-	hash     string
-	said     map[string]saying
-	check    error     // the newest self check
-	lastOpen time.Time // when a connection was last seen
+	record    *record
+	listening int64 // the connection on which we listen for others of this device, 0 for none
+	claimed   int64 // the one on which there is none
+	bornOn    int64 // the one on which the whole tree was published
+	hash      string
+	state     string // what $state says
+	said      map[string]saying
+	check     error     // the newest self check
+	packed    time.Time // the poll that went out as SenML
+	lastOpen  time.Time // when a connection was last seen
 }
 
 // saying is what a topic holds and since when.
@@ -105,22 +114,37 @@ func New(o Options) (*Client, error) {
 	if err != nil {
 		return nil, fmt.Errorf("mqtt: %w", err)
 	}
-	roots, err := broker.Certificates(o.Config.CAFile)
-	if err != nil {
-		return nil, fmt.Errorf("mqtt: ca_file: %w", err)
+	if _, err := o.Config.Files().TLS(); err != nil {
+		return nil, fmt.Errorf("mqtt: %w", err)
 	}
 	o.fill()
-	rec, err := openRecord(o.Store)
+	name, given := homie5Record, homie4Record
+	switch {
+	case o.Homie4:
+		name, given = homie4Record, ""
+	case o.Config.Homie4:
+		given = ""
+	}
+	rec, err := openRecord(o.Store, name, given)
 	if err != nil {
 		return nil, fmt.Errorf("mqtt: %w", err)
 	}
+	id, err := instance(o.Store)
+	if id == "" {
+		return nil, fmt.Errorf("mqtt: %w", err)
+	}
 	c := &Client{
-		o: o, root: Root{Base: o.Config.Base, Device: o.Config.Device, Name: o.Name}, password: password, roots: roots,
+		o: o, password: password, orders: newOrders(o.Keeper, o.Log),
+		root: Root{Base: o.Config.Base, Device: o.Config.Device, Name: o.Name, Homie4: o.Homie4, Settable: o.Config.Commands, Instance: id},
 		jobs: make(chan chan error), done: make(chan struct{}), record: rec, said: map[string]saying{}, lastOpen: o.Now(),
 	}
+	c.forgetful(err)
 	c.ctx, c.stop = context.WithCancel(context.Background())
-	c.link = dial(o, c.root, password.Reveal(), roots)
+	c.link = dial(o, c.root, password.Reveal(), newRivals(id, o.Now), &truce{})
 	go c.loop()
+	if c.root.Settable {
+		go c.obey()
+	}
 	return c, nil
 }
 
@@ -139,8 +163,13 @@ func (o *Options) fill() {
 	}
 }
 
-// Name is mqtt.
-func (c *Client) Name() string { return "mqtt" }
+// Name is mqtt, or mqtt-homie4.
+func (c *Client) Name() string {
+	if c.root.Homie4 {
+		return "mqtt-homie4"
+	}
+	return "mqtt"
+}
 
 // Publish makes s the state to show and brings what changed to the broker. While there is no connection it fails at once and
 // hands nothing on: the newest state is published whole when the connection comes back, without another call.
@@ -196,10 +225,19 @@ func (c *Client) loop() {
 		case reply := <-c.jobs:
 			reply <- c.update()
 		case <-c.link.up:
+			if soon := c.link.files.Expiring(c.o.Now()); soon != "" {
+				c.o.Log.Warn("the broker will refuse this client's certificate", slog.String("why", soon))
+			}
 			_ = c.update() // a failure is told by the next Publish, which tries again
 		case <-c.link.usurped:
 			if c.born() {
 				_ = c.reassert()
+			}
+		case <-c.link.rivals.heardOf:
+			c.settleRivalry()
+		case <-c.link.rivals.answer:
+			if c.born() {
+				_ = c.link.hand(c.ctx, Message{c.root.Topic(siteNode, instanceProperty), c.root.Instance})
 			}
 		case <-tick.C:
 			c.rebuild()
@@ -230,6 +268,9 @@ func (c *Client) update() (err error) {
 	} else {
 		err = c.birth(tree)
 	}
+	if err == nil {
+		err = c.pack(s)
+	}
 	if err != nil {
 		c.bornOn = 0
 		return err
@@ -246,16 +287,21 @@ func (c *Client) recovered(err *error) {
 	}
 }
 
-// birth publishes the whole tree in Homie's order: init, description, values, ready. Topics of earlier days that are not in
-// the tree are deleted between init and the description, which may change only while $state is not ready.
+// birth publishes the whole tree in Homie's order: init, what stands round the values, values, ready. Topics of earlier days that are not
+// in the tree are deleted between init and the description, which may change only while $state is not ready.
 func (c *Client) birth(tree Tree) error {
 	connection, now := c.link.connects.Load(), c.o.Now()
-	state, description := c.root.Topic("$state"), c.root.Topic("$description")
+	if err := c.claim(connection); err != nil {
+		return err
+	}
+	if c.root.Settable {
+		c.attend()
+	}
 	version, err := c.record.version(tree.Description, now)
 	c.forgetful(err)
 	tree.Description.Version = version
 
-	all := append([]Message{{state, stateInit}, {description, tree.Description.JSON()}}, tree.Values...)
+	all := slices.Concat([]Message{{c.root.Topic("$state"), stateInit}}, c.root.frame(tree.Description), tree.Values)
 	wanted := make(map[string]bool, len(all))
 	for _, m := range all {
 		wanted[m.Topic] = true
@@ -263,9 +309,6 @@ func (c *Client) birth(tree Tree) error {
 	gone := c.record.gone(wanted)
 	c.forgetful(c.record.alive(all))
 
-	if err := c.link.listen(c.ctx, state); err != nil {
-		return err
-	}
 	if err := c.sayState(stateInit); err != nil {
 		return err
 	}
@@ -276,18 +319,18 @@ func (c *Client) birth(tree Tree) error {
 	if err := c.link.hand(c.ctx, all[1:]...); err != nil {
 		return err
 	}
-	if err := c.link.hand(c.ctx, Message{state, stateReady}); err != nil {
+	if err := c.link.hand(c.ctx, Message{c.root.Topic("$state"), tree.State}); err != nil {
 		return err
 	}
 	clear(c.said)
 	for _, m := range tree.Values {
 		c.said[m.Topic] = saying{m.Payload, now}
 	}
-	c.hash, c.bornOn = tree.Description.Hash(), connection
+	c.hash, c.state, c.bornOn = tree.Description.Hash(), tree.State, connection
 	return nil
 }
 
-// renew publishes what changed, what was not said for a heartbeat, and the deletion of what has no value any more.
+// renew publishes what changed, alarms before all else, what was not said for a heartbeat, and the deletion of what has no value any more.
 func (c *Client) renew(tree Tree) error {
 	now := c.o.Now()
 	var out []Message
@@ -298,6 +341,7 @@ func (c *Client) renew(tree Tree) error {
 			out = append(out, m)
 		}
 	}
+	slices.SortStableFunc(out, c.root.alarmsFirst)
 	var gone []string
 	for topic := range c.said {
 		if !wanted[topic] {
@@ -315,16 +359,27 @@ func (c *Client) renew(tree Tree) error {
 		delete(c.said, topic)
 	}
 	c.forgetful(c.record.cleared(gone, now))
+	if tree.State != c.state {
+		if err := c.link.hand(c.ctx, Message{c.root.Topic("$state"), tree.State}); err != nil {
+			return err
+		}
+		c.state = tree.State
+	}
 	return nil
 }
 
-// reassert says ready once more on a connection that holds the tree, and tries again to publish it on one that does not.
+// reassert says $state once more on a connection that holds the tree, and tries again to publish it on one that does not.
 func (c *Client) reassert() (err error) {
 	defer c.recovered(&err)
 	if !c.born() {
 		return c.update()
 	}
-	if err := c.sayState(stateReady); err != nil {
+	if c.check != nil { // a subscription that the broker has lost is one reason
+		if err := c.link.listen(c.ctx, c.root); err != nil {
+			return err
+		}
+	}
+	if err := c.sayState(c.state); err != nil {
 		c.bornOn = 0
 		return err
 	}
@@ -356,10 +411,10 @@ func (c *Client) rebuild() {
 	if now.Sub(c.lastOpen) < c.o.Timing.Rebuild {
 		return
 	}
-	c.lastOpen, c.bornOn = now, 0
+	c.lastOpen, c.bornOn, c.claimed, c.listening = now, 0, 0, 0
 	old := c.link
 	why := old.why()
-	fresh := dial(c.o, c.root, c.password.Reveal(), c.roots)
+	fresh := dial(c.o, c.root, c.password.Reveal(), old.rivals, old.truce)
 	fresh.because(why)
 	c.mu.Lock()
 	c.link = fresh
@@ -367,8 +422,12 @@ func (c *Client) rebuild() {
 	old.drop(false)
 }
 
-// goodbye says disconnected where it can, and otherwise leaves it to the will.
+// goodbye says disconnected where it can, and otherwise leaves it to the will. Of a tree that is another's it says nothing.
 func (c *Client) goodbye() {
+	if c.link.isOpen() && c.claimed != c.link.connects.Load() {
+		c.link.drop(true)
+		return
+	}
 	said := c.link.isOpen() && c.link.hand(c.bye, Message{c.root.Topic("$state"), stateDisconnected}) == nil
 	c.link.drop(said)
 }

@@ -22,6 +22,14 @@ func TestConfigSaysWhatIsWrong(t *testing.T) {
 		{"with TLS and a password", func(c *mqtt.Config) {
 			c.Broker, c.CAFile, c.Username, c.PasswordFile = "ssl://broker.example:8883", "ca.pem", "barn", "pw"
 		}, ""},
+		{"with a client certificate", func(c *mqtt.Config) {
+			c.Broker, c.CertFile, c.KeyFile = "ssl://broker.example:8883", "cert.pem", "key.pem"
+		}, ""},
+		{"everything on", func(c *mqtt.Config) { c.Homie4, c.Commands, c.SenML = true, true, true }, ""},
+		{"a device called 5", func(c *mqtt.Config) { c.Device = "5" }, ""},
+		{"a device called 5 beside Homie 5", func(c *mqtt.Config) { c.Device, c.Homie4 = "5", true }, "device"},
+		{"a certificate without its key", func(c *mqtt.Config) { c.Broker, c.CertFile = "ssl://broker.example:8883", "cert.pem" }, "key_file"},
+		{"a certificate without TLS", func(c *mqtt.Config) { c.CertFile, c.KeyFile = "cert.pem", "key.pem" }, "cert_file key_file"},
 		{"no broker", func(c *mqtt.Config) { c.Broker = "" }, "broker"},
 		{"no port", func(c *mqtt.Config) { c.Broker = "tcp://localhost" }, "broker"},
 		{"another scheme", func(c *mqtt.Config) { c.Broker = "http://localhost:1883" }, "broker"},
@@ -43,10 +51,7 @@ func TestConfigSaysWhatIsWrong(t *testing.T) {
 			row.change(&c)
 			got := map[string]string{}
 			c.Validate(func(path, problem string) { got[path] = problem })
-			want := []string{}
-			if row.want != "" {
-				want = append(want, row.want)
-			}
+			want := strings.Fields(row.want)
 			if paths := slices.Sorted(maps.Keys(got)); !slices.Equal(paths, want) {
 				t.Errorf("reported %v, want %v", got, want)
 			}
@@ -63,7 +68,7 @@ func TestNestIDs(t *testing.T) {
 	rows := []struct {
 		id string
 		ok bool
-	}{{"a1", true}, {"tote-3", true}, {"outside", false}, {"A1", false}, {"a/1", false}, {"-a", false}, {"", false}, {"$a", false}}
+	}{{"a1", true}, {"tote-3", true}, {"outside", false}, {"battery", false}, {"site", false}, {"A1", false}, {"a/1", false}, {"-a", false}, {"", false}, {"$a", false}}
 	for _, row := range rows {
 		if err := mqtt.CheckNest(row.id); (err == nil) != row.ok {
 			t.Errorf("CheckNest(%q) = %v, want ok %v", row.id, err, row.ok)
@@ -83,6 +88,8 @@ func TestNewRefusesWhatItCannotUse(t *testing.T) {
 	}{
 		{"no password file", func(c *mqtt.Config) { c.Username, c.PasswordFile = "barn", empty+".no" }, "password_file"},
 		{"no certificate", func(c *mqtt.Config) { c.Broker, c.CAFile = "ssl://localhost:8883", empty }, "no PEM certificate"},
+		{"no key", func(c *mqtt.Config) { c.Broker, c.CertFile, c.KeyFile = "ssl://localhost:8883", empty, empty+".no" }, "key_file"},
+		{"no pair", func(c *mqtt.Config) { c.Broker, c.CertFile, c.KeyFile = "ssl://localhost:8883", empty, empty }, "are no pair"},
 		{"no broker", func(c *mqtt.Config) { c.Broker = "" }, "broker: is missing"},
 	}
 	for _, row := range rows {

@@ -21,12 +21,14 @@ type Node struct {
 	Properties map[string]Property `json:"properties"`
 }
 
-// Property is one property of a node. It is retained and cannot be set, which are Homie's defaults.
+// Property is one property of a node. Without more words it is retained and cannot be set, which are Homie's defaults.
 type Property struct {
 	Name     string `json:"name,omitempty"`
 	Datatype string `json:"datatype"`
 	Format   string `json:"format,omitempty"`
 	Unit     string `json:"unit,omitempty"`
+	Settable bool   `json:"settable,omitempty"`
+	Retained *bool  `json:"retained,omitempty"`
 }
 
 // Hash is the same for descriptions that differ in nothing but the version.

@@ -2,10 +2,9 @@ package mqtt
 
 import (
 	"context"
-	"crypto/tls"
-	"crypto/x509"
 	"errors"
 	"fmt"
+	"io"
 	"net"
 	"net/url"
 	"strings"
@@ -27,37 +26,41 @@ const (
 	goodbyeQuiesce = 250
 )
 
-// link is one paho client. paho's callbacks touch only its channels, counters and the reason under the lock.
+// link is one paho client. paho's callbacks touch only its channels, counters, what is known of rivals, and the reason under the lock.
 type link struct {
 	client   paho.Client
 	store    paho.Store
 	qos      byte
 	ack      time.Duration
 	broker   string // host:port, for words
+	files    broker.Files
 	up       chan struct{}
 	echo     chan string   // what came back on our $state
 	usurped  chan struct{} // somebody else, an old will mostly, wrote our $state
-	connects atomic.Int64  // connections so far
-	losses   atomic.Int64  // of those, the ones that ended
+	rivals   *rivals
+	truce    *truce
+	connects atomic.Int64 // connections so far
+	losses   atomic.Int64 // of those, the ones that ended
 
 	mu     sync.Mutex
 	conn   net.Conn
 	opened time.Time
-	short  int   // connections in a row that the broker ended soon
 	reason error // why there is no connection
 }
 
-// dial prepares a connection and begins to make it; it returns at once.
-func dial(o Options, root Root, password string, roots *x509.CertPool) *link {
+// dial prepares a connection and begins to make it; it returns at once. Rivals and truce outlast it.
+func dial(o Options, root Root, password string, known *rivals, peace *truce) *link {
 	u, _ := url.Parse(o.Config.Broker) // validated by New
 	l := &link{
-		store: paho.NewMemoryStore(), qos: o.Config.QoS, ack: o.Timing.Ack, broker: u.Host,
+		store: paho.NewMemoryStore(), qos: o.Config.QoS, ack: o.Timing.Ack, broker: u.Host, files: o.Config.Files(),
 		up: make(chan struct{}, 1), echo: make(chan string, 32), usurped: make(chan struct{}, 1),
+		rivals: known, truce: peace,
 		reason: fmt.Errorf("mqtt %s: not connected yet", u.Host),
 	}
+	id := o.Config.clientID(root.Instance, root.Homie4)
 	opts := paho.NewClientOptions().
 		AddBroker(o.Config.Broker).
-		SetClientID(o.Config.clientID()).
+		SetClientID(id).
 		SetUsername(o.Config.Username).
 		SetPassword(password).
 		SetProtocolVersion(protocol).
@@ -70,17 +73,20 @@ func dial(o Options, root Root, password string, roots *x509.CertPool) *link {
 		SetKeepAlive(o.Timing.KeepAlive).
 		SetPingTimeout(o.Timing.Ping).
 		SetWriteTimeout(o.Timing.Write).
-		SetOrderMatters(false).
+		SetOrderMatters(true). // our handlers wait for nothing, and what the broker keeps is heard before the answer to a question
 		SetDefaultPublishHandler(func(paho.Client, paho.Message) {}).
 		SetWill(root.Topic("$state"), stateLost, o.Config.QoS, true).
 		SetCustomOpenConnectionFn(func(u *url.URL, po paho.ClientOptions) (net.Conn, error) {
-			return l.open(u, po.ConnectTimeout, roots)
+			if err := peace.resting(o.Now()); err != nil {
+				return nil, err
+			}
+			return l.open(u, po.ConnectTimeout)
 		}).
 		SetOnConnectHandler(func(paho.Client) { l.connected(o.Now()) }).
-		SetConnectionLostHandler(func(_ paho.Client, err error) { l.lost(err, o.Config.clientID(), o.Now()) }).
+		SetConnectionLostHandler(func(_ paho.Client, err error) { l.lost(err, id, o.Now()) }).
 		SetConnectionNotificationHandler(func(_ paho.Client, n paho.ConnectionNotification) {
 			if f, ok := n.(paho.ConnectionNotificationFailed); ok {
-				l.because(broker.Refusal("mqtt "+l.broker, f.Reason))
+				l.because(broker.Refusal("mqtt "+l.broker, l.files, f.Reason))
 			}
 		})
 	l.client = paho.NewClient(opts)
@@ -89,15 +95,10 @@ func dial(o Options, root Root, password string, roots *x509.CertPool) *link {
 }
 
 // open makes the network connection and keeps it, because paho has no way to drop one without DISCONNECT.
-func (l *link) open(u *url.URL, timeout time.Duration, roots *x509.CertPool) (net.Conn, error) {
-	dialer := &net.Dialer{Timeout: timeout}
-	var conn net.Conn
-	var err error
-	if u.Scheme == "ssl" {
-		conn, err = tls.DialWithDialer(dialer, "tcp", u.Host, &tls.Config{RootCAs: roots, MinVersion: tls.VersionTLS12})
-	} else {
-		conn, err = dialer.Dial("tcp", u.Host)
-	}
+func (l *link) open(u *url.URL, timeout time.Duration) (net.Conn, error) {
+	ctx, cancel := context.WithTimeout(context.Background(), timeout)
+	defer cancel()
+	conn, err := broker.Open(ctx, u, l.files)
 	if err != nil {
 		return nil, err
 	}
@@ -130,21 +131,19 @@ func (l *link) connected(now time.Time) {
 	poke(l.up)
 }
 
-// lost notes the end of a connection. Three in a row that the broker ended within a minute mean, most often, that another
-// client uses the same id (three and a minute: ours, no source).
+// lost notes the end of a connection. The broker's own end of it reads as EOF.
 func (l *link) lost(err error, id string, now time.Time) {
 	l.losses.Add(1)
 	l.mu.Lock()
 	defer l.mu.Unlock()
-	if now.Sub(l.opened) < time.Minute {
-		l.short++
-	} else {
-		l.short = 0
-	}
 	l.reason = fmt.Errorf("mqtt %s: connection lost: %w", l.broker, err)
-	if l.short >= 3 {
-		l.reason = fmt.Errorf("%w; it was ended %d times soon after it was made: another client may use the id %q; give each nestmon its own device",
-			l.reason, l.short, id)
+	if !errors.Is(err, io.EOF) {
+		return
+	}
+	if soon := l.truce.ended(now.Sub(l.opened), now); soon > 0 {
+		l.reason = broker.Wrong{Err: fmt.Errorf("%w; it was ended %d times soon after it was made: another client may use the id %q; give each nestmon its own device, its own client_id where you set one, and no copy of another's data folder",
+			l.reason, soon, id)}
+		l.truce.because(l.reason)
 	}
 }
 
@@ -164,21 +163,38 @@ func (l *link) why() error {
 	return l.reason
 }
 
-// listen subscribes to our own $state.
-func (l *link) listen(ctx context.Context, topic string) error {
-	token := l.client.Subscribe(topic, l.qos, func(_ paho.Client, m paho.Message) {
-		switch payload := string(m.Payload()); {
-		case m.Retained(): // what an earlier life left behind
-		case payload == stateLost || payload == stateDisconnected:
-			poke(l.usurped)
+// listen subscribes to our own $state and to what tells of rivals.
+func (l *link) listen(ctx context.Context, root Root) error {
+	state, instance, ask := root.Topic("$state"), root.Topic(siteNode, instanceProperty), root.Topic(siteNode, instanceProperty, "set")
+	wanted := map[string]byte{state: l.qos, instance: l.qos, ask: l.qos}
+	token := l.client.SubscribeMultiple(wanted, func(_ paho.Client, m paho.Message) {
+		switch payload := string(m.Payload()); m.Topic() {
+		case instance:
+			l.rivals.named(payload, m.Retained())
+		case ask:
+			l.rivals.asked(payload)
 		default:
-			select {
-			case l.echo <- payload:
-			default:
-			}
+			l.stated(payload, m.Retained())
 		}
 	})
-	return l.settle(ctx, []paho.Token{token}, "subscribing to "+topic)
+	return l.settle(ctx, []paho.Token{token}, "subscribing to "+state)
+}
+
+// stated takes what came on our $state.
+func (l *link) stated(payload string, retained bool) {
+	if l.rivals.stated(payload, retained) {
+		return // we have said nothing yet on this connection
+	}
+	switch {
+	case retained: // what an earlier life left behind
+	case payload == stateLost || payload == stateDisconnected:
+		poke(l.usurped)
+	default:
+		select {
+		case l.echo <- payload:
+		default:
+		}
+	}
 }
 
 // heard waits until payload has come back on our $state.
@@ -201,9 +217,18 @@ func (l *link) heard(ctx context.Context, payload string) bool {
 
 // hand gives retained messages to the broker, in order, and waits until it has acknowledged each.
 func (l *link) hand(ctx context.Context, messages ...Message) error {
+	return l.give(ctx, true, messages)
+}
+
+// mention gives one message that the broker passes on and does not keep.
+func (l *link) mention(ctx context.Context, m Message) error {
+	return l.give(ctx, false, []Message{m})
+}
+
+func (l *link) give(ctx context.Context, retained bool, messages []Message) error {
 	for len(messages) > 0 {
 		n := min(len(messages), window)
-		if err := l.handWindow(ctx, messages[:n]); err != nil {
+		if err := l.giveWindow(ctx, retained, messages[:n]); err != nil {
 			return err
 		}
 		messages = messages[n:]
@@ -211,9 +236,9 @@ func (l *link) hand(ctx context.Context, messages ...Message) error {
 	return nil
 }
 
-// handWindow gives nothing to paho unless the connection is open and everything given before was acknowledged: what paho
+// giveWindow gives nothing to paho unless the connection is open and everything given before was acknowledged: what paho
 // holds it sends again after a reconnect, when it may be old, and in no order.
-func (l *link) handWindow(ctx context.Context, messages []Message) error {
+func (l *link) giveWindow(ctx context.Context, retained bool, messages []Message) error {
 	if err := l.drained(ctx); err != nil {
 		return err
 	}
@@ -223,7 +248,7 @@ func (l *link) handWindow(ctx context.Context, messages []Message) error {
 		if !l.isOpen() {
 			return l.why()
 		}
-		token := l.client.Publish(m.Topic, l.qos, true, m.Payload)
+		token := l.client.Publish(m.Topic, l.qos, retained, m.Payload)
 		if tokenFailed(token) {
 			return fmt.Errorf("mqtt %s: publishing %s: %w", l.broker, m.Topic, token.Error())
 		}

@@ -21,10 +21,19 @@ type memory map[string]string
 func (m memory) Meta(key string) (string, error) { return m[key], nil }
 func (m memory) SetMeta(key, value string) error { m[key] = value; return nil }
 
+// A record's texts are kept under these after the name of its tree.
 const (
-	topicsKey      = "mqtt.topics"
-	descriptionKey = "mqtt.description"
+	topicsKey      = ".topics"
+	descriptionKey = ".description"
+)
 
+// The names under which the two trees' records are kept.
+const (
+	homie5Record = "mqtt"
+	homie4Record = "mqtt.homie4"
+)
+
+const (
 	// keepCleared is how long a deleted topic stays on record and is deleted again on every connection: a broker that
 	// comes back from an older save (mosquitto's autosave_interval is 30 min, mosquitto.conf(5)) holds it once more.
 	// Ours, no source.
@@ -36,6 +45,8 @@ const (
 // published for the first time: after a power cut it holds too much, never too little.
 type record struct {
 	store  Store
+	name   string
+	heir   string               // the record of a tree that is not published any more, until this one is saved
 	topics map[string]time.Time // when it was deleted, zero while it is alive
 	about  struct {
 		Hash    string `json:"hash"`
@@ -43,9 +54,16 @@ type record struct {
 	}
 }
 
-func openRecord(store Store) (*record, error) {
-	r := &record{store: store, topics: map[string]time.Time{}}
-	for key, into := range map[string]any{topicsKey: &r.topics, descriptionKey: &r.about} {
+// openRecord reads a tree's record. It takes over that of a tree that is not published any more, so that what that one left behind is
+// deleted; given is empty where there is none.
+func openRecord(store Store, name, given string) (*record, error) {
+	r := &record{store: store, name: name, topics: map[string]time.Time{}}
+	left := map[string]time.Time{}
+	keys := map[string]any{name + topicsKey: &r.topics, name + descriptionKey: &r.about}
+	if given != "" {
+		keys[given+topicsKey] = &left
+	}
+	for key, into := range keys {
 		stored, err := store.Meta(key)
 		if err != nil {
 			return nil, fmt.Errorf("reading %s: %w", key, err)
@@ -56,6 +74,10 @@ func openRecord(store Store) (*record, error) {
 		if err := json.Unmarshal([]byte(stored), into); err != nil {
 			return nil, fmt.Errorf("reading %s: %w", key, err)
 		}
+	}
+	if len(left) > 0 {
+		maps.Copy(r.topics, left)
+		r.heir = given
 	}
 	return r, nil
 }
@@ -116,9 +138,14 @@ func (r *record) gone(wanted map[string]bool) []string {
 func (r *record) save() error {
 	b, err := json.Marshal(r.topics)
 	if err != nil {
-		return fmt.Errorf("writing %s: %w", topicsKey, err)
+		return fmt.Errorf("writing %s: %w", r.name+topicsKey, err)
 	}
-	return r.store.SetMeta(topicsKey, string(b))
+	if err := r.store.SetMeta(r.name+topicsKey, string(b)); err != nil || r.heir == "" {
+		return err
+	}
+	given := r.heir
+	r.heir = ""
+	return r.store.SetMeta(given+topicsKey, "")
 }
 
 // version is the description's: unchanged while its content is, higher when it changes. It follows the clock in seconds
@@ -131,7 +158,7 @@ func (r *record) version(d Description, now time.Time) (int64, error) {
 	r.about.Hash, r.about.Version = hash, max(r.about.Version+1, now.Unix())
 	b, err := json.Marshal(r.about)
 	if err != nil {
-		return r.about.Version, fmt.Errorf("writing %s: %w", descriptionKey, err)
+		return r.about.Version, fmt.Errorf("writing %s: %w", r.name+descriptionKey, err)
 	}
-	return r.about.Version, r.store.SetMeta(descriptionKey, string(b))
+	return r.about.Version, r.store.SetMeta(r.name+descriptionKey, string(b))
 }

@@ -17,29 +17,38 @@ import (
 // Message is one retained topic and what it holds. An empty payload deletes it.
 type Message struct{ Topic, Payload string }
 
-// Root is the device that stands for the daemon.
+// Root is the device that stands for the daemon in one tree.
 type Root struct {
-	Base   string // first level, such as homie
-	Device string
-	Name   string // for people
+	Base     string // first level, such as homie
+	Device   string
+	Name     string // for people
+	Homie4   bool   // a tree by Homie 4.0.0, not 5.0.0
+	Settable bool   // alarms can be acknowledged and chores marked done by way of the tree
+	Instance string // this installation, told from another of the same device; empty where nobody asks
 }
 
-// Tree is what the broker should hold for one state, apart from $state.
+// Tree is what the broker should hold for one state.
 type Tree struct {
 	Description Description
 	Values      []Message // every topic that has a value, in a fixed order: properties by node, then alerts
+	State       string    // what $state says once all of it is there
 }
 
 // Topic joins levels to a topic of this device.
 func (r Root) Topic(levels ...string) string {
-	return strings.Join(append([]string{r.Base, "5", r.Device}, levels...), "/")
+	head := []string{r.Base, homie5Level, r.Device}
+	if r.Homie4 {
+		head = []string{r.Base, r.Device}
+	}
+	return strings.Join(append(head, levels...), "/")
 }
 
 // Tree lays out a state.
 func (r Root) Tree(s *exporter.State) Tree {
 	b := builder{root: r, description: Description{Homie: "5.0", Name: r.Name, Nodes: map[string]Node{}}}
+	b.site(s.Snapshot.Alarms)
 	for _, n := range s.Snapshot.Nests {
-		b.nest(n, s.Snapshot.Doubts)
+		b.nest(n, s.Snapshot)
 	}
 	if len(s.Snapshot.Outside.Values) > 0 {
 		b.node(outsideNode, "Outside")
@@ -50,8 +59,14 @@ func (r Root) Tree(s *exporter.State) Tree {
 		b.node(batteryNode, "Battery")
 		b.readings(s.Snapshot.Battery.Values)
 	}
-	b.alerts(s.Snapshot.Alarms)
-	return Tree{Description: b.description, Values: b.values}
+	t := Tree{Description: b.description, State: stateReady}
+	if !r.Homie4 {
+		b.alerts(s.Snapshot.Alarms)
+	} else if b.blind {
+		t.State = stateAlert
+	}
+	t.Values = b.values
+	return t
 }
 
 // slot is what a value is about.
@@ -60,13 +75,20 @@ type slot struct {
 	quantity sensors.Quantity
 }
 
-// readingProperties names the property of each slot that is shown, in the order of the tree. The ranges are those of the
-// probes: -55 to 125 °C is the DS18B20's (datasheet, "Features").
-var readingProperties = []struct {
+// readingProperty shows the values of some slots.
+type readingProperty struct {
 	slots []slot
 	id    string
 	about Property
-}{
+}
+
+func (p readingProperty) of(v thresholds.Value) bool {
+	return slices.Contains(p.slots, slot{v.Role, v.Quantity})
+}
+
+// readingProperties names the property of each slot that is shown, in the order of the tree. The ranges are those of the
+// probes: -55 to 125 °C is the DS18B20's (datasheet, "Features").
+var readingProperties = []readingProperty{
 	{[]slot{{thresholds.Cluster, sensors.Temperature}}, "cluster-temperature", celsius("Cluster temperature")},
 	{[]slot{{thresholds.Cluster2, sensors.Temperature}}, "cluster-temperature-2", celsius("Second cluster temperature")},
 	{[]slot{{thresholds.Air, sensors.Temperature}, {thresholds.Outside, sensors.Temperature}}, "air-temperature", celsius("Air temperature")},
@@ -92,6 +114,7 @@ type builder struct {
 	description Description
 	values      []Message
 	current     string
+	blind       bool // a probe that is fitted has no value
 }
 
 func (b *builder) node(id, name string) {
@@ -107,13 +130,65 @@ func (b *builder) property(id string, about Property, payload string) {
 	}
 }
 
-func (b *builder) nest(n thresholds.NestState, doubts []thresholds.Doubt) {
+// site is the node of what belongs to no nest.
+func (b *builder) site(standing []alarm.Standing) {
+	b.node(siteNode, "Site")
+	b.property(instanceProperty, Property{Name: "Installation that publishes this", Datatype: "string"}, b.root.Instance)
+	b.deeds("", standing)
+}
+
+func (b *builder) nest(n thresholds.NestState, s thresholds.Snapshot) {
 	b.node(topicID(n.ID), "Nest "+n.ID)
 	b.readings(n.Values)
 	b.property("alarm", Property{Name: "Highest alarm", Datatype: "enum", Format: "none,notice,warning,urgent"}, n.Severity.String())
 	b.property("not-judged", Property{Name: "Dangers not watched", Datatype: "string"}, notJudged(n.Judged))
-	b.doubts(n.Values, doubts)
+	b.doubts(n.Values, s.Doubts)
 	b.property("litter-stage", Property{Name: "Litter stage", Datatype: "enum", Format: stages()}, string(n.Stage))
+	b.deeds(n.ID, s.Alarms)
+}
+
+// deeds is what a person has done or is to do, and where the tree can be told of it, how.
+func (b *builder) deeds(nest string, standing []alarm.Standing) {
+	var seen, due []string
+	for _, st := range standing {
+		switch {
+		case st.Nest != nest:
+		case st.Name.Chore():
+			due = append(due, string(st.Name))
+		case !st.Acknowledged.IsZero():
+			seen = append(seen, string(st.Name))
+		}
+	}
+	b.property("acknowledged-alarms", Property{Name: "Alarms that somebody has seen", Datatype: "string"}, list(seen))
+	b.property("chores-due", Property{Name: "Chores that are due", Datatype: "string"}, list(due))
+	if b.root.Settable {
+		b.property(acknowledge, command("Acknowledge an alarm", func(alarm.Name) bool { return true }), "")
+		b.property(choreDone, command("Mark a chore done", alarm.Name.Chore), "")
+	}
+}
+
+// list names things once each; two probes of one nest may have the same alarm.
+func list(names []string) string {
+	slices.Sort(names)
+	return text(cmp.Or(strings.Join(slices.Compact(names), "; "), "none"))
+}
+
+// The properties by which a person tells the daemon something, and the one by which two daemons of the same device notice each other.
+const (
+	acknowledge      = "acknowledge"
+	choreDone        = "chore-done"
+	instanceProperty = "instance"
+)
+
+// command is a property that holds nothing: what is set is done, and said once.
+func command(name string, takes func(alarm.Name) bool) Property {
+	var names []string
+	for _, n := range alarm.Names {
+		if takes(n) {
+			names = append(names, string(n))
+		}
+	}
+	return Property{Name: name, Datatype: "enum", Format: strings.Join(names, ","), Settable: true, Retained: new(bool)}
 }
 
 // readings publishes the values of one place; what is fitted but too old is declared and has no value.
@@ -121,15 +196,15 @@ func (b *builder) readings(values []thresholds.Value) {
 	var newest time.Time
 	for _, p := range readingProperties {
 		for _, v := range values {
-			for _, s := range p.slots {
-				if v.Role != s.role || v.Quantity != s.quantity {
-					continue
-				}
-				if v.Time.After(newest) {
-					newest = v.Time
-				}
-				b.property(p.id, p.about, number(v))
+			if !p.of(v) {
+				continue
 			}
+			if v.Time.After(newest) {
+				newest = v.Time
+			}
+			payload := number(v)
+			b.property(p.id, p.about, payload)
+			b.blind = b.blind || payload == ""
 		}
 	}
 	payload := ""
@@ -197,6 +272,17 @@ func (b *builder) alerts(standing []alarm.Standing) {
 		taken[topic] = len(b.values)
 		b.values = append(b.values, Message{topic, payload})
 	}
+}
+
+// alarmsFirst orders messages so that an alarm does not wait behind a hundred values.
+func (r Root) alarmsFirst(a, b Message) int {
+	rank := func(m Message) int {
+		if strings.HasPrefix(m.Topic, r.Topic("$alert", "")) || strings.HasSuffix(m.Topic, "/alarm") {
+			return 0
+		}
+		return 1
+	}
+	return rank(a) - rank(b)
 }
 
 // because is what an alarm rests on, each part on a line of its own.

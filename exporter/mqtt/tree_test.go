@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"math"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -18,7 +19,7 @@ import (
 
 var (
 	noon = time.Date(2026, 7, 14, 12, 0, 0, 0, time.UTC)
-	root = mqtt.Root{Base: "homie", Device: "barn", Name: "Rabbitry"}
+	root = mqtt.Root{Base: "homie", Device: "barn", Name: "Rabbitry", Instance: "0a1b2c3d"}
 )
 
 func value(role thresholds.Role, q sensors.Quantity, v float64, fresh bool) thresholds.Value {
@@ -56,9 +57,10 @@ func summerDay() *exporter.State {
 		},
 		Alarms: []alarm.Standing{
 			{Event: alarm.Event{Nest: "a1", Name: alarm.NestHeat, Severity: alarm.Urgent, Text: "the air in nest a1 is too hot; cool it", Rule: "air over 35 °C for 10 min", Source: "invented"}},
-			{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Warning, Text: "a1-cluster-2 is silent"}},
-			{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Warning, Text: "a1-co2 is silent"}},
-			{Event: alarm.Event{Name: alarm.BusFault, Severity: alarm.Warning}},
+			{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Warning, Text: "a1-cluster-2 is silent"}, Acknowledged: noon},
+			{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Warning, Text: "a1-co2 is silent"}, Acknowledged: noon},
+			{Event: alarm.Event{Name: alarm.BusFault, Severity: alarm.Warning}, Acknowledged: noon},
+			{Event: alarm.Event{Name: alarm.SeasonSetupDue, Severity: alarm.Notice}},
 			{Event: alarm.Event{Nest: "b2", Name: alarm.BeddingDue, Severity: alarm.Notice, Text: "bed it"}},
 			{Event: alarm.Event{Nest: "b2", Name: alarm.VentilationDue, Severity: alarm.Warning, Text: "air it"}},
 		},
@@ -67,6 +69,9 @@ func summerDay() *exporter.State {
 
 func TestTreeLaysOutAState(t *testing.T) {
 	want := [][2]string{
+		{"site/instance", "0a1b2c3d"},
+		{"site/acknowledged-alarms", "bus-fault"},
+		{"site/chores-due", "season-setup-due"},
 		{"a1/cluster-temperature", "39.5"},
 		{"a1/air-temperature", "36.06"},
 		{"a1/air-humidity", "55.5"},
@@ -76,12 +81,16 @@ func TestTreeLaysOutAState(t *testing.T) {
 		{"a1/not-judged", "chill: no litter entered"},
 		{"a1/doubted-probes", "p-air: wet; p-cluster-2: silent"},
 		{"a1/litter-stage", "nursing"},
+		{"a1/acknowledged-alarms", "probe-silent"},
+		{"a1/chores-due", "none"},
 		{"b2/air-temperature", "-0.5"},
 		{"b2/reading-time", "2026-07-14T11:59:40Z"},
 		{"b2/alarm", "none"},
 		{"b2/not-judged", "none"},
 		{"b2/doubted-probes", "p-air: wet"},
 		{"b2/litter-stage", "empty"},
+		{"b2/acknowledged-alarms", "none"},
+		{"b2/chores-due", "bedding-due; ventilation-due"},
 		{"outside/air-temperature", "31.25"},
 		{"outside/air-humidity", "40"},
 		{"outside/reading-time", "2026-07-14T11:59:40Z"},
@@ -132,52 +141,105 @@ func TestWhyNotJudgedIsSaidOnce(t *testing.T) {
 	}
 }
 
-// TestDescriptionFollowsHomie checks against the tables of the Homie convention 5.0.0, "Device/Node/Property Attributes".
-func TestDescriptionFollowsHomie(t *testing.T) {
-	tree := root.Tree(summerDay())
-	var d struct {
-		Homie string
-		Nodes map[string]struct {
-			Properties map[string]struct{ Datatype, Unit, Format string }
-		}
-		Root *string
+// described is a $description by the tables of the Homie convention 5.0.0, "Device/Node/Property Attributes". Nothing else may be in it;
+// root and parent are not for the only device there is.
+type described struct {
+	Homie   string `json:"homie"`
+	Version *int64 `json:"version"`
+	Name    string `json:"name"`
+	Nodes   map[string]struct {
+		Name       string `json:"name"`
+		Type       string `json:"type"`
+		Properties map[string]struct {
+			Name     string  `json:"name"`
+			Datatype string  `json:"datatype"`
+			Format   *string `json:"format"`
+			Settable *bool   `json:"settable"`
+			Retained *bool   `json:"retained"`
+			Unit     *string `json:"unit"`
+		} `json:"properties"`
+	} `json:"nodes"`
+}
+
+// parsed reads a description and finds everything in it that the convention does not allow.
+func parsed(t *testing.T, text string) (d described) {
+	t.Helper()
+	in := json.NewDecoder(strings.NewReader(text))
+	in.DisallowUnknownFields()
+	if err := in.Decode(&d); err != nil {
+		t.Fatalf("%v in %s", err, text)
 	}
-	if err := json.Unmarshal([]byte(tree.Description.JSON()), &d); err != nil {
-		t.Fatal(err)
-	}
-	if d.Homie != "5.0" || d.Root != nil {
-		t.Errorf("homie %q root %v, want 5.0 and no root on the root device", d.Homie, d.Root)
+	if d.Homie != "5.0" || d.Version == nil || len(d.Nodes) == 0 {
+		t.Errorf("homie %q, version %v, %d nodes", d.Homie, d.Version, len(d.Nodes))
 	}
 	id := regexp.MustCompile(`^[a-z0-9]([a-z0-9-]*[a-z0-9])?$`)
-	datatypes := map[string]bool{"integer": true, "float": true, "boolean": true, "string": true, "enum": true, "datetime": true}
+	ranged := regexp.MustCompile(`^(-?[0-9]+(\.[0-9]+)?)?:(-?[0-9]+(\.[0-9]+)?)?(:[0-9]+(\.[0-9]+)?)?$`)
 	for n, node := range d.Nodes {
+		if !id.MatchString(n) || len(node.Properties) == 0 {
+			t.Errorf("node %q with %d properties", n, len(node.Properties))
+		}
 		for p, about := range node.Properties {
-			if !id.MatchString(n) || !id.MatchString(p) || !datatypes[about.Datatype] {
-				t.Errorf("%s/%s with datatype %q does not follow the convention", n, p, about.Datatype)
+			ok := id.MatchString(p) && (about.Unit == nil || *about.Unit != "")
+			switch about.Datatype {
+			case "integer", "float":
+				ok = ok && (about.Format == nil || ranged.MatchString(*about.Format))
+			case "enum":
+				ok = ok && about.Format != nil
+				if ok {
+					values := strings.Split(*about.Format, ",")
+					slices.Sort(values)
+					ok = values[0] != "" && len(slices.Compact(slices.Clone(values))) == len(values)
+				}
+			case "string", "datetime":
+				ok = ok && about.Format == nil
+			default:
+				ok = false
 			}
-			if about.Datatype == "enum" && about.Format == "" {
-				t.Errorf("%s/%s is an enum without its values", n, p)
+			if !ok {
+				t.Errorf("%s/%s does not follow the convention: %+v", n, p, about)
 			}
 		}
 	}
-	for _, m := range tree.Values {
-		rest := strings.TrimPrefix(m.Topic, "homie/5/barn/")
-		if strings.HasPrefix(rest, "$alert/") {
-			continue
+	return d
+}
+
+func TestDescriptionFollowsHomie(t *testing.T) {
+	for _, settable := range []bool{false, true} {
+		here := root
+		here.Settable = settable
+		tree := here.Tree(summerDay())
+		d := parsed(t, tree.Description.JSON())
+		for _, m := range tree.Values {
+			rest := strings.TrimPrefix(m.Topic, "homie/5/barn/")
+			if strings.HasPrefix(rest, "$alert/") {
+				continue
+			}
+			n, p, _ := strings.Cut(rest, "/")
+			about, ok := d.Nodes[n].Properties[p]
+			if !ok || about.Settable != nil || about.Retained != nil {
+				t.Errorf("%s is published and described as %v, %+v", m.Topic, ok, about)
+			}
 		}
-		n, p, _ := strings.Cut(rest, "/")
-		if _, ok := d.Nodes[n].Properties[p]; !ok {
-			t.Errorf("%s is published and not described", m.Topic)
+		for n := range map[string]bool{"site": true, "a1": true, "b2": true} {
+			for p, takes := range map[string]string{"acknowledge": "nest-heat", "chore-done": "bedding-due"} {
+				about, ok := d.Nodes[n].Properties[p]
+				if ok != settable || settable && (!*about.Settable || *about.Retained || !strings.Contains(","+*about.Format+",", ","+takes+",")) {
+					t.Errorf("with commands %v, %s/%s is described: %v, %+v", settable, n, p, ok, about)
+				}
+			}
 		}
-	}
-	if unit := d.Nodes["a1"].Properties["air-temperature"].Unit; unit != "\u00b0C" {
-		t.Errorf("unit of temperature is %q, want U+00B0 and C", unit)
-	}
-	if _, ok := d.Nodes["a1"].Properties["cluster-temperature-2"]; !ok {
-		t.Error("a fitted probe without a fresh value is not described")
-	}
-	if _, ok := d.Nodes["b2"].Properties["carbon-dioxide"]; ok {
-		t.Error("a probe that is not fitted is described")
+		if strings.Contains(tree.Description.JSON(), "settable") != settable {
+			t.Errorf("settable where commands are %v", settable)
+		}
+		if unit := *d.Nodes["a1"].Properties["air-temperature"].Unit; unit != "\u00b0C" {
+			t.Errorf("unit of temperature is %q, want U+00B0 and C", unit)
+		}
+		if _, ok := d.Nodes["a1"].Properties["cluster-temperature-2"]; !ok {
+			t.Error("a fitted probe without a fresh value is not described")
+		}
+		if _, ok := d.Nodes["b2"].Properties["carbon-dioxide"]; ok {
+			t.Error("a probe that is not fitted is described")
+		}
 	}
 }
 
@@ -207,32 +269,47 @@ func TestHashChangesWithTheShapeOnly(t *testing.T) {
 	}
 }
 
-// FuzzPayloads holds every payload to Homie's grammar, whatever the numbers and names.
+// FuzzPayloads holds every payload to Homie's grammar, whatever the numbers and names, and SenML to JSON's.
 func FuzzPayloads(f *testing.F) {
 	f.Add(123456789.0, "A1 ü", "too hot")
 	f.Add(math.NaN(), "", "")
 	f.Add(math.Inf(-1), "--", "\xff\x00")
 	f.Add(1e-300, "nest/+/#", "x")
+	f.Add(math.MaxFloat64, "5", "1,5")
+	f.Add(math.Copysign(0, -1), "site", "none")
 	float := regexp.MustCompile(`^-?[0-9]+(\.[0-9]+)?$`)
-	topic := regexp.MustCompile(`^homie/5/barn/(\$alert/)?[a-z0-9]([a-z0-9-]*[a-z0-9])?(/[a-z0-9]([a-z0-9-]*[a-z0-9])?)?$`)
+	whole := regexp.MustCompile(`^-?[0-9]+$`)
+	topics := map[bool]*regexp.Regexp{
+		false: regexp.MustCompile(`^homie/5/barn/(\$alert/)?[a-z0-9]([a-z0-9-]*[a-z0-9])?(/[a-z0-9]([a-z0-9-]*[a-z0-9])?)?$`),
+		true:  regexp.MustCompile(`^homie/barn/[a-z0-9]([a-z0-9-]*[a-z0-9])?/[a-z0-9]([a-z0-9-]*[a-z0-9])?$`),
+	}
 	f.Fuzz(func(t *testing.T, v float64, nest, words string) {
-		s := &exporter.State{Snapshot: thresholds.Snapshot{
+		s := &exporter.State{Synced: true, Snapshot: thresholds.Snapshot{
+			Time: noon,
 			Nests: []thresholds.NestState{{
-				ID: nest, Stage: thresholds.Empty, Values: []thresholds.Value{value(thresholds.Air, sensors.Temperature, v, true)},
+				ID: nest, Stage: thresholds.Empty, Values: []thresholds.Value{value(thresholds.Air, sensors.Temperature, v, true), value(thresholds.CO2, sensors.CO2, v, true)},
 				Judged: []thresholds.Judgement{{Danger: "heat", Why: words}},
 			}},
-			Alarms: []alarm.Standing{{Event: alarm.Event{Nest: nest, Name: alarm.NestHeat, Severity: alarm.Warning, Text: words}}},
+			Alarms: []alarm.Standing{{Event: alarm.Event{Nest: nest, Name: alarm.NestHeat, Severity: alarm.Warning, Text: words}, Acknowledged: noon}},
 		}}
-		for _, m := range root.Tree(s).Values {
-			if !topic.MatchString(m.Topic) {
-				t.Errorf("topic %q", m.Topic)
+		for homie4, topic := range topics {
+			here := root
+			here.Homie4 = homie4
+			for _, m := range here.Tree(s).Values {
+				if !topic.MatchString(m.Topic) {
+					t.Errorf("topic %q", m.Topic)
+				}
+				if m.Payload == "" || strings.ContainsRune(m.Payload, 0) || strings.ToValidUTF8(m.Payload, "") != m.Payload {
+					t.Errorf("%s = %q", m.Topic, m.Payload)
+				}
+				if strings.HasSuffix(m.Topic, "/air-temperature") && !float.MatchString(m.Payload) || strings.HasSuffix(m.Topic, "/carbon-dioxide") && !whole.MatchString(m.Payload) {
+					t.Errorf("%s = %q is no number of Homie", m.Topic, m.Payload)
+				}
 			}
-			if m.Payload == "" || strings.ContainsRune(m.Payload, 0) || strings.ToValidUTF8(m.Payload, "") != m.Payload {
-				t.Errorf("%s = %q", m.Topic, m.Payload)
-			}
-			if strings.HasSuffix(m.Topic, "/air-temperature") && !float.MatchString(m.Payload) {
-				t.Errorf("%s = %q is no number of Homie", m.Topic, m.Payload)
-			}
+		}
+		pack := root.SenML(s)
+		if finite := !math.IsNaN(v) && !math.IsInf(v, 0); finite != (pack != "") || finite && !json.Valid([]byte(pack)) {
+			t.Errorf("%g is packed as %q", v, pack)
 		}
 	})
 }

@@ -3,6 +3,8 @@ package radio
 import (
 	"context"
 	"errors"
+
+	"nestmon/sensors/broker"
 )
 
 // Check says what a person should put right before the probes can be heard. It connects under an id of its own, so that a daemon that
@@ -13,7 +15,7 @@ func (s *Source) Check() []string {
 	id := s.client[:min(len(s.client), 22)] + "c"
 	l, err := s.dial(ctx, id, func(string, []byte, bool) {})
 	switch {
-	case errors.Is(err, errFile):
+	case errors.Is(err, broker.ErrFile):
 		return nil
 	case err != nil:
 		return []string{err.Error()}

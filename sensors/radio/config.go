@@ -23,6 +23,8 @@ type Config struct {
 	Username     string `yaml:"username"`
 	PasswordFile string `yaml:"password_file"` // one line; read at every connection
 	CAFile       string `yaml:"ca_file"`       // PEM certificates the broker's own is checked against; empty for the system's
+	CertFile     string `yaml:"cert_file"`     // PEM certificate of our own, for a broker that asks for one
+	KeyFile      string `yaml:"key_file"`      // PEM key of cert_file
 	ClientID     string `yaml:"client_id"`     // empty for one made from the site's id; the same at every start
 }
 
@@ -31,7 +33,12 @@ func (c Config) Validate(report func(path, problem string)) {
 	if c.PasswordFile != "" && c.Username == "" {
 		report("username", "is missing; a password needs one")
 	}
-	broker.Validate(c.Broker, c.CAFile, report)
+	broker.Validate(c.Broker, c.Files(), report)
+}
+
+// Files are what a connection with TLS is made with.
+func (c Config) Files() broker.Files {
+	return broker.Files{CA: c.CAFile, Cert: c.CertFile, Key: c.KeyFile}
 }
 
 // clientID is the same at every start, so that a broker ends the old connection when a new one comes, and differs between sites. It has

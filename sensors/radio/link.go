@@ -2,9 +2,6 @@ package radio
 
 import (
 	"context"
-	"crypto/tls"
-	"crypto/x509"
-	"errors"
 	"fmt"
 	"math/rand/v2"
 	"net"
@@ -246,12 +243,9 @@ type link struct {
 	conn net.Conn
 }
 
-// errFile marks what is wrong with a file that the configuration names.
-var errFile = errors.New("cannot be used")
-
 // dial makes one connection; it does not try again.
 func (s *Source) dial(ctx context.Context, id string, receive func(topic string, payload []byte, retained bool)) (*link, error) {
-	password, roots, err := s.config.secrets()
+	password, err := s.config.password()
 	if err != nil {
 		return nil, fmt.Errorf("radio %s: %w", s.host(), err)
 	}
@@ -271,7 +265,7 @@ func (s *Source) dial(ctx context.Context, id string, receive func(topic string,
 		SetOrderMatters(true). // receive waits for nothing, and the order of messages is what they say
 		SetDefaultPublishHandler(func(_ paho.Client, m paho.Message) { receive(m.Topic(), m.Payload(), m.Retained()) }).
 		SetCustomOpenConnectionFn(func(u *url.URL, _ paho.ClientOptions) (net.Conn, error) {
-			return l.open(ctx, u, s.Timing.Connect, roots)
+			return l.open(ctx, u, s.Timing.Connect, s.config.Files())
 		}).
 		SetConnectionLostHandler(func(_ paho.Client, err error) { l.lost <- err })
 	l.client = paho.NewClient(opts)
@@ -284,20 +278,16 @@ func (s *Source) dial(ctx context.Context, id string, receive func(topic string,
 	}
 	if err := token.Error(); err != nil {
 		l.end()
-		return nil, broker.Refusal("radio "+s.host(), err)
+		return nil, broker.Refusal("radio "+s.host(), s.config.Files(), err)
 	}
 	return l, nil
 }
 
 // open makes the network connection and keeps it, because paho has no way to drop one at once.
-func (l *link) open(ctx context.Context, u *url.URL, timeout time.Duration, roots *x509.CertPool) (net.Conn, error) {
+func (l *link) open(ctx context.Context, u *url.URL, timeout time.Duration, files broker.Files) (net.Conn, error) {
 	ctx, cancel := context.WithTimeout(ctx, timeout)
 	defer cancel()
-	dial := new(net.Dialer).DialContext
-	if u.Scheme == "ssl" {
-		dial = (&tls.Dialer{Config: &tls.Config{RootCAs: roots, MinVersion: tls.VersionTLS12}}).DialContext
-	}
-	conn, err := dial(ctx, "tcp", u.Host)
+	conn, err := broker.Open(ctx, u, files)
 	if err != nil {
 		return nil, err
 	}
@@ -347,17 +337,14 @@ func (l *link) subscribe(ctx context.Context, topic string, patience time.Durati
 	return !ok || answer.Result()[topic] != refusedCode, nil
 }
 
-// secrets reads the files that the configuration names.
-func (c Config) secrets() (password string, roots *x509.CertPool, err error) {
-	if c.PasswordFile != "" {
-		text, err := os.ReadFile(c.PasswordFile)
-		if err != nil {
-			return "", nil, fmt.Errorf("password_file %w: %w; make the file readable for this user", errFile, err)
-		}
-		password = strings.TrimRight(string(text), "\r\n")
+// password reads the password's file.
+func (c Config) password() (string, error) {
+	if c.PasswordFile == "" {
+		return "", nil
 	}
-	if roots, err = broker.Certificates(c.CAFile); err != nil {
-		return "", nil, fmt.Errorf("ca_file %w: %w", errFile, err)
+	text, err := os.ReadFile(c.PasswordFile)
+	if err != nil {
+		return "", fmt.Errorf("password_file %w: %w; make the file readable for this user", broker.ErrFile, err)
 	}
-	return password, roots, nil
+	return strings.TrimRight(string(text), "\r\n"), nil
 }

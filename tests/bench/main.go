@@ -1,7 +1,7 @@
 // Command bench prints what nestmon costs: bytes written, memory, sizes and times, each beside something measured in the same
 // run, so that the figures say something on any machine. Nothing here is a test, and nothing fails for being slow.
 //
-//	go run ./tests/bench [-only archive,decide,state,replay,run,influx,size] [-polls 2880] [-rows 2000000]
+//	go run ./tests/bench [-only archive,decide,state,replay,run,influx,mqtt,size] [-polls 2880] [-rows 2000000]
 package main
 
 import (
@@ -37,6 +37,7 @@ func main() {
 		{"replay", func(w io.Writer, program, dir string) error { return replay(w, program, dir, *rows) }},
 		{"run", run},
 		{"influx", influxWeek},
+		{"mqtt", alarmOverMQTT},
 		{"size", sizes},
 	}
 	if err := measure(os.Stdout, parts, *only); err != nil {

@@ -186,6 +186,9 @@ phone: {channels: [{name: mobile, url: "%s", format: json, at_least: notice}]}
 	if out, code := run("alarms", "seen", "--config", config, "--nest", "oak", "--event", "probe-silent"); code != 0 {
 		t.Errorf("alarms seen: exit %d\n%s", code, out)
 	}
+	eventually(t, "MQTT shows that it was seen", func() bool {
+		return strings.Contains(subscriber.holds()[barn+"/oak/acknowledged-alarms"], "probe-silent")
+	})
 
 	if err := daemon.cmd.Process.Signal(syscall.SIGTERM); err != nil {
 		t.Fatal(err)

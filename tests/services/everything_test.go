@@ -23,7 +23,7 @@ func everything(now time.Time) *exporter.State {
 	}
 	return &exporter.State{
 		Started: now.Add(-time.Hour), Synced: true, Version: "test", Disk: exporter.Disk{Bytes: 8e9, Free: 5e9, Archive: 12e6},
-		Sinks:  []exporter.SinkHealth{{Name: "influx", OK: true, Owes: true, Sent: 12, Pending: 3, OldestAt: now.Add(-time.Minute)}, {Name: "mqtt", Misconfigured: true, Failed: 3}},
+		Sinks:  []exporter.SinkHealth{{Name: "influx", OK: true, Owes: true, Sent: 12, Refused: 2, Pruned: 4, Pending: 3, OldestAt: now.Add(-time.Minute)}, {Name: "mqtt", Misconfigured: true, Failed: 3}},
 		Buses:  []sensors.BusHealth{{Bus: "i2c-1", Up: true, Traffic: &sensors.Traffic{Transactions: 40, Busy: time.Second, Errors: map[string]uint64{"no-answer": 2}}}},
 		Probes: []sensors.Health{health("oak-cluster"), health("oak-air"), health("oak-co2"), health("oak-cage"), health("outside"), health("bank")},
 		Snapshot: thresholds.Snapshot{

@@ -17,6 +17,7 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 
 	"nestmon/sensors"
+	"nestmon/sensors/broker/certtest"
 	"nestmon/sensors/radio"
 	"nestmon/sensors/screen"
 )
@@ -384,9 +385,10 @@ func TestRadioWrongPassword(t *testing.T) {
 }
 
 func TestRadioTLS(t *testing.T) {
-	dir := t.TempDir()
-	ca := certificate(t, dir)
-	b := startMosquitto(t, "allow_anonymous true", "cafile "+ca, "certfile "+ca, "keyfile "+filepath.Join(dir, "key.pem"))
+	authority := certtest.New(t)
+	ca, dir := authority.CA, t.TempDir()
+	cert, key := authority.Sign(t, "broker", time.Now().Add(certtest.Long))
+	b := startMosquitto(t, "allow_anonymous true", "cafile "+ca, "certfile "+cert, "keyfile "+key)
 	tune(t, "ssl://"+b.addr, func(c *radio.Config) { c.CAFile = ca }, pile).hears(t, 1)
 	for name, row := range map[string]struct {
 		url, want string
