@@ -27,6 +27,7 @@ func TestSilenceOfALineThatIsDead(t *testing.T) {
 		{"one of its probes is dead for itself", 18, []string{"air", "cluster"}, []string{"cluster"}, []string{"air"}, sensors.NoAnswer, []string{"notice before it", "warning before it"}},
 		{"one stays silent when the line is back", 18, []string{"air", "cluster"}, nil, []string{"air"}, sensors.NoAnswer, []string{"warning after it"}},
 		{"nothing of it", 18, []string{"shade"}, nil, []string{"shade"}, sensors.NoAnswer, nil},
+		{"one of its probes is at fault for itself", 18, []string{"air", "cluster"}, []string{"cluster"}, []string{"air"}, sensors.StuckLow, []string{"notice before it", "warning before it", "warning before it"}},
 		{"what comes of it cannot be true", 18, []string{"air", "cluster"}, nil, []string{"air", "cluster"}, sensors.StuckLow, nil},
 	} {
 		t.Run(c.name, func(t *testing.T) {

@@ -48,7 +48,7 @@ func (c *Channel) Take(n *Now, r sensors.Reading) {
 		c.good = 0
 		c.fault = r.Fault
 		c.fray.missed(r.Fault)
-		if untrue(r.Fault) {
+		if untrue(r.Fault) && !c.cut {
 			c.wrong++
 		}
 	case r.Suspect:
@@ -143,7 +143,8 @@ func (cs *Channels) Restart() {
 	}
 }
 
-// Cut tells which probes hang on a line that answers nothing at all. What came of it until it answers again says nothing of the probes.
+// Cut tells which probes hang on a line that answers nothing at all. What comes of it until it answers again says nothing of the probes:
+// one that was well is so still, and one that was at fault too.
 func (cs *Channels) Cut(probes []string) {
 	for id, set := range cs.byProbe {
 		dead := slices.Contains(probes, id)
@@ -151,7 +152,7 @@ func (cs *Channels) Cut(probes []string) {
 			if c == nil {
 				continue
 			}
-			if c.cut && !dead {
+			if c.cut && !dead && c.wrong < wrongRun {
 				c.wrong = 0
 			}
 			c.cut = dead
