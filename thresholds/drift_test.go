@@ -101,11 +101,18 @@ func TestDrift(t *testing.T) {
 		"no litter entered":               {quartet{3, "", nil, straw, plus(straw, constant(2)), box, out}, nil, ""},
 		"kits beside one":                 {quartet{3, "", newborn(3), pile, plus(box, constant(0.5)), box, out}, nil, ""},
 		"creeping from live kits":         {quartet{3, "", newborn(3), pile, plus(pile, creeps(-2)), box, out}, nil, ""},
-		"kits beside one, under all":      {quartet{3, "", newborn(3), pile, plus(floor, constant(-1.7)), box, out}, []string{"second"}, "nothing in a nest is so cold"},
+		"kits beside one, under all":      {quartet{3, "", newborn(3), pile, plus(floor, constant(-1.7)), box, out}, []string{"second"}, "nothing in a box is so cold"},
 		"both on a cold floor":            {quartet{3, "", newborn(3), plus(floor, constant(-1.7)), plus(floor, constant(-2)), box, out}, nil, ""},
-		"it half agrees again":            {quartet{5, "", bred, straw, plus(straw, until(3*1440, constant(3), constant(1.3))), box, out}, []string{"second"}, "in the empty nest"},
-		"it agrees again":                 {quartet{5, "", bred, straw, plus(straw, until(3*1440, constant(3), constant(0))), box, out}, nil, "in the empty nest"},
-		"a swapped probe is no drift":     {quartet{3, "", newborn(3), out, pile, weather.lagged(11, 20, 1), pile}, nil, ""},
+		"two nights, others between": {quartet{6, "", bred, straw, plus(straw, func(m int) float64 {
+			if day := (m + 720) / 1440; day == 1 || day == 4 {
+				return 3
+			}
+			return always(m)
+		}), box, out}, nil, ""},
+		"a tote's floor, away from the kits": {quartet{3, brood.BuriedTote, newborn(3), pile, constant(15), constant(17), plus(out, constant(15))}, nil, ""},
+		"it half agrees again":               {quartet{5, "", bred, straw, plus(straw, until(3*1440, constant(3), constant(1.3))), box, out}, []string{"second"}, "in the empty nest"},
+		"it agrees again":                    {quartet{5, "", bred, straw, plus(straw, until(3*1440, constant(3), constant(0))), box, out}, nil, "in the empty nest"},
+		"a swapped probe is no drift":        {quartet{3, "", newborn(3), out, pile, weather.lagged(11, 20, 1), pile}, nil, ""},
 	} {
 		t.Run(name, func(t *testing.T) {
 			drifting, events := c.run(t)

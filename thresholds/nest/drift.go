@@ -14,8 +14,8 @@ import (
 //
 // Beside live kits a slow fall is not told. A pile that creeps from one probe to the other makes their difference fall and rise by more in a day
 // than a scale that loses 0.15 K an hour, and it does so as smoothly: a line through a day or two, drawn against the other probe and
-// against nest air, found 6 of 41 simulated drifts where it doubted 5 of 950 sound probes. What is left there is a floor: nothing in a nest is colder than
-// all that surrounds it. Nor is nest air laid beside the air outside: a shed, a wall in the sun and a doe beside the box all part the two for days
+// against nest air, found 6 of 41 simulated drifts where it doubted 5 of 950 sound probes. What is left there is a floor: nothing in a box is colder than
+// all that surrounds it; the ground under a tote may be. Nor is nest air laid beside the air outside: a shed, a wall in the sun and a doe beside the box all part the two for days
 // (lowAir tells the one case that none of them makes).
 const (
 	driftPair   = 1.5 // K between two cluster probes in the same cold straw: three times what a DS18B20 may be off by
@@ -23,7 +23,8 @@ const (
 	driftUnder  = 1.5 // K of a cluster probe under its pair, nest air and the air outside
 	driftBack   = 0.5 // K under these at which two probes agree again
 	driftSteady = 1.5 // K by which a difference may change through a night: a scale's is the same at all hours, a doe's warmth is not
-	driftNights = 2   // in a row
+	driftNights = 2   // that tell the same
+	driftApart  = 2   // nights from one of them to the next: in one between a doe may have sat there
 	driftKept   = 14  // nights for which a probe that was under everything is remembered, while no empty nest shows it well
 )
 
@@ -54,7 +55,7 @@ func (r *reach) middle() float64 { return math.Abs(r.least+r.most) / 2 }
 type sideBySide struct {
 	pair  reach    // first cluster probe less the second, in an empty nest
 	air   [2]reach // each less nest air, in an empty box
-	under [2]reach // each less the coldest of the other, nest air and outside
+	under [2]reach // each less the coldest of the other, nest air and outside, in a box
 }
 
 // empty reports whether nothing warm is known to be in the nest.
@@ -65,7 +66,7 @@ func (s *sideBySide) add(w *Watch, q *quarter) {
 	if q.Upset {
 		return
 	}
-	if q.Has[first] && q.Has[second] && q.Has[placeAir] && q.Has[placeOutside] {
+	if w.box() && q.Has[first] && q.Has[second] && q.Has[placeAir] && q.Has[placeOutside] {
 		around := min(q.Mean[placeAir], q.Mean[placeOutside])
 		s.under[0].add(q.Mean[first] - min(around, q.Mean[second]))
 		s.under[1].add(q.Mean[second] - min(around, q.Mean[first]))
@@ -138,7 +139,8 @@ type drift struct {
 	since  time.Time
 	date   int    // of the night that told it last
 	maybe  parted // of the last night that told of any
-	nights int    // that told it in a row
+	seen   int    // the date of that night
+	nights int    // that told it, none far from the one before
 }
 
 // night judges a night that is over. A probe that hangs where another should has another fault.
@@ -165,10 +167,10 @@ func (d *drift) night(w *Watch, n *Now, date int, s *sideBySide) {
 	case !ok && was.One != 0 && s.agree(was):
 		d.on, d.nights = false, 0
 	case ok:
-		if !d.maybe.same(seen) {
+		if !d.maybe.same(seen) || date-d.seen > driftApart {
 			d.nights = 0
 		}
-		d.maybe = seen
+		d.maybe, d.seen = seen, date
 		if d.nights++; d.nights >= driftNights {
 			d.tell(seen, date, n)
 		}
@@ -226,7 +228,7 @@ func (d *drift) words(w *Watch) string {
 	const then = " Compare both with ice (nestmon probes ice-point): a small error is corrected by that, a probe that goes on drifting has water in it and wants changing."
 	by := difference(math.Abs(d.told.K))
 	if d.told.Under {
-		return fmt.Sprintf("%s read colder than %s, nest air and the air outside all night, by %s at least: nothing in a nest is so cold, so it has drifted.", one, other, by) + then
+		return fmt.Sprintf("%s read colder than %s, nest air and the air outside all night, by %s at least: nothing in a box is so cold, so it has drifted.", one, other, by) + then
 	}
 	which := "one of them has drifted"
 	switch {

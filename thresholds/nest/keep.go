@@ -215,7 +215,9 @@ func (s *sideBySide) fields() []any {
 
 func (r *reach) fields() []any { return []any{&r.n, &r.least, &r.most} }
 
-func (d *drift) fields() []any { return []any{&d.on, &d.told, &d.since, &d.date, &d.maybe, &d.nights} }
+func (d *drift) fields() []any {
+	return []any{&d.on, &d.told, &d.since, &d.date, &d.maybe, &d.seen, &d.nights}
+}
 
 func (c *claim) fields() []any { return []any{&c.date, &c.worst, &c.nest} }
 
