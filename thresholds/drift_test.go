@@ -25,6 +25,12 @@ type quartet struct {
 // run returns the probes doubted for their drift at the end, and what was told of any fault.
 func (q quartet) run(t *testing.T) (drifting []string, events []alarm.Event) {
 	t.Helper()
+	return q.by(t, func(at time.Time) time.Time { return at })
+}
+
+// by does so by a clock that may be wrong.
+func (q quartet) by(t *testing.T, clock func(at time.Time) time.Time) (drifting []string, events []alarm.Event) {
+	t.Helper()
 	second := probes()[0]
 	second.ID = "second"
 	if q.kind == "" {
@@ -34,7 +40,7 @@ func (q quartet) run(t *testing.T) (drifting []string, events []alarm.Event) {
 	r.SetLitters(q.litters, start)
 	courses := map[string]func(m int) float64{"cluster": q.first, "second": q.second, "air": q.air, "shade": q.outside}
 	for half := range q.days * 2880 {
-		at := start.Add(time.Duration(half) * 30 * time.Second)
+		at := clock(start.Add(time.Duration(half) * 30 * time.Second))
 		var batch []sensors.Reading
 		for _, id := range []string{"cluster", "second", "air", "shade"} {
 			if v := courses[id](half / 2); !math.IsNaN(v) {
@@ -135,5 +141,32 @@ func TestDrift(t *testing.T) {
 				want(t, events, alarm.ProbeFault, alarm.Cleared, alarm.Notice, 1)
 			}
 		})
+	}
+}
+
+// What was told by a clock that ran ahead is over in its time once the clock is set, and is no night of a row.
+func TestDriftByAClockThatWasAhead(t *testing.T) {
+	out, box, straw := weather.through(8, one, zero), weather.lagged(8, 20, 1), weather.lagged(8, 40, 1)
+	const wrong = 2 * 1440 // min
+	clock := func(at time.Time) time.Time {
+		if at.Before(start.Add(wrong * time.Minute)) {
+			return at.AddDate(0, 0, 40)
+		}
+		return at
+	}
+	floor := func(m int) float64 { return min(out(m), box(m)) }
+	q := quartet{19, "", newborn(3), func(int) float64 { return 33 }, plus(floor, until(wrong, constant(-1.7), constant(1))), box, out}
+	if drifting, events := q.by(t, clock); drifting != nil || len(events) != 2 {
+		t.Errorf("doubted %v at the end, told %+v", drifting, events)
+	}
+	bred := []litter.Litter{{ID: 1, Nest: "oak", Bred: start.AddDate(0, 0, -15)}, {ID: 2, Nest: "oak", Bred: start.AddDate(0, 0, 25)}}
+	q = quartet{6, "", bred, straw, plus(straw, func(m int) float64 {
+		if day := (m + 720) / 1440; day == 1 || day == 4 {
+			return 3
+		}
+		return 5 + math.Sin(float64(m)/50)
+	}), box, out}
+	if drifting, events := q.by(t, clock); drifting != nil || len(events) > 0 {
+		t.Errorf("doubted %v at the end, told %+v", drifting, events)
 	}
 }

@@ -177,6 +177,14 @@ func (d *drift) night(w *Watch, n *Now, date int, s *sideBySide) {
 	}
 }
 
+// putBack takes a date after which no night has been.
+func (d *drift) putBack(today int) {
+	d.date = min(d.date, today)
+	if d.seen >= today {
+		d.nights = 0
+	}
+}
+
 func (d *drift) tell(p parted, date int, n *Now) {
 	if !d.on {
 		d.since = n.Wall

@@ -101,6 +101,7 @@ func (l *learned) putBack(now time.Time) {
 		}
 	}
 	l.numNights = len(kept)
+	l.drift.putBack(dateOf(now))
 }
 
 func (l *learned) step(w *Watch, n *Now) {
