@@ -112,6 +112,7 @@ func (s *search) within(ctx context.Context, a adapter, out sensors.FoundBus) se
 	}
 	select {
 	case r := <-done:
+		s.taken[a.name] = r.taken
 		return r.bus
 	case <-time.After(lastLook):
 		out.Problem = "it hangs: look for a short or water on the line, and restart the board when nothing is found"

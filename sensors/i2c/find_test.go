@@ -390,6 +390,33 @@ func TestFindOnASlowBus(t *testing.T) {
 	}
 }
 
+// What was found before the time was over is not listed again on the channels that hear the bus.
+func TestFindOnASlowBusBeforeTheKernelsMultiplexer(t *testing.T) {
+	still(t, "slow", func(t *testing.T) {
+		wire := &i2ctest.Bus{
+			Chips: map[uint16]i2ctest.Chip{0x44: emulated(20), 0x70: &i2ctest.PCA9548{}},
+			Fault: func(addr uint16, _, _ []byte) error {
+				if addr == 0x44 || addr == 0x70 {
+					return nil
+				}
+				time.Sleep(time.Second) // the time-out of many controllers
+				return i2ctest.ErrTimeout
+			},
+		}
+		root := board(t, map[string]*i2ctest.Bus{"i2c-1": wire, "i2c-11": wire, "i2c-12": wire})
+		topology(t, root, "-2")
+		var all []string
+		for _, f := range (Buses{Root: root}).Find(t.Context(), nobody) {
+			for _, p := range f.Probes {
+				all = append(all, p.Identity)
+			}
+		}
+		if len(all) != 1 {
+			t.Errorf("one chip is listed as %q", all)
+		}
+	})
+}
+
 func TestFindSaysWhyThereIsNothing(t *testing.T) {
 	if got := (Buses{Root: t.TempDir()}).Find(t.Context(), nobody); len(got) != 1 || !strings.Contains(got[0].Problem, "there is no /dev/i2c-N; switch I2C on") {
 		t.Errorf("no bus: got %+v", got)
