@@ -87,6 +87,7 @@ func TestDrift(t *testing.T) {
 	}
 	always := func(m int) float64 { return 5 + math.Sin(float64(m)/50) }
 	floor := func(m int) float64 { return min(out(m), box(m)) }
+	cellar, warm := constant(15), func(m int) float64 { return 33 + math.Sin(float64(m)/200)/2 }
 	for name, c := range map[string]struct {
 		quartet
 		want []string
@@ -116,6 +117,9 @@ func TestDrift(t *testing.T) {
 			return always(m)
 		}), box, out}, nil, ""},
 		"a tote's floor, away from the kits": {quartet{3, brood.BuriedTote, newborn(3), pile, constant(15), constant(17), plus(out, constant(15))}, nil, ""},
+		"kits that nobody entered":           {quartet{3, "", over, warm, cellar, cellar, cellar}, []string{"cluster"}, "kits that nobody entered may lie at cluster"},
+		"such kits at the second probe":      {quartet{3, "", over, cellar, warm, cellar, cellar}, []string{"second"}, "kits that nobody entered may lie at second"},
+		"such kits at the only probe":        {quartet{3, "", over, warm, nothing, cellar, cellar}, []string{"air", "cluster"}, "kits that nobody entered may lie at cluster"},
 		"it half agrees again":               {quartet{5, "", bred, straw, plus(straw, until(3*1440, constant(3), constant(1.3))), box, out}, []string{"second"}, "in the empty nest"},
 		"it agrees again":                    {quartet{5, "", bred, straw, plus(straw, until(3*1440, constant(3), constant(0))), box, out}, nil, "in the empty nest"},
 		"a swapped probe is no drift":        {quartet{3, "", newborn(3), out, pile, weather.lagged(11, 20, 1), pile}, nil, ""},

@@ -20,6 +20,7 @@ import (
 const (
 	driftPair   = 1.5 // K between two cluster probes in the same cold straw: three times what a DS18B20 may be off by
 	driftAir    = 2.0 // K between a cluster probe and the air of its box: straw lies on a floor, and air hangs under a lid
+	driftWarm   = 5.0 // K from which on something warm may lie at one of them: a scale that creeps is told of before, while no kits are there
 	driftUnder  = 1.5 // K of a cluster probe under its pair, nest air and the air outside
 	driftBack   = 0.5 // K under these at which two probes agree again
 	driftSteady = 1.5 // K by which a difference may change through a night: a scale's is the same at all hours, a doe's warmth is not
@@ -239,7 +240,12 @@ func (d *drift) words(w *Watch) string {
 		return fmt.Sprintf("%s read colder than %s, nest air and the air outside all night, by %s at least: nothing in a box is so cold, so it has drifted.", one, other, by) + then
 	}
 	which := "one of them has drifted"
-	switch {
+	switch warmer := one; {
+	case math.Abs(d.told.K) >= driftWarm:
+		if d.told.K < 0 {
+			warmer = other
+		}
+		which = fmt.Sprintf("kits that nobody entered may lie at %s, or one of the two has drifted; look into the nest first", warmer)
 	case d.told.Likely == placeAir:
 		which = fmt.Sprintf("%s has probably drifted, for the cluster probes agree", w.at(placeAir).Probe)
 	case d.told.Likely != 0:
