@@ -42,6 +42,7 @@ func startVictoria(t *testing.T) (url string) {
 
 // An alert of a rule reaches a phone's webhook through Prometheus and Alertmanager.
 func TestAlertmanagerTellsThePhone(t *testing.T) {
+	t.Parallel()
 	binary(t, "alertmanager")
 	phone := listen(t)
 	manager := startAlertmanager(t, fmt.Sprintf(
@@ -55,6 +56,7 @@ func TestAlertmanagerTellsThePhone(t *testing.T) {
 
 // A point sent twice is one point.
 func TestVictoriaKeepsAPointOnce(t *testing.T) {
+	t.Parallel()
 	binary(t, "victoria-metrics")
 	url, at := startVictoria(t), time.Now().Unix()-60
 	for range 2 {

@@ -105,13 +105,11 @@ func (e *ears) hear(words string) bool {
 
 // TestDaemon runs the built program on a board's files against real services, and compares what they hold with the archive.
 func TestDaemon(t *testing.T) {
+	t.Parallel()
 	binary(t, "prometheus")
 	influx, broker, phone, b, dir := startInfluxd(t), startMosquitto(t), listen(t), newBoard(t), t.TempDir()
 	influx.query(t, "CREATE DATABASE nest")
-	program := filepath.Join(dir, "nestmon")
-	if out, err := exec.Command("go", "build", "-o", program, "nestmon/cmd/nestmon").CombinedOutput(); err != nil {
-		t.Fatalf("building: %v\n%s", err, out)
-	}
+	program := built(t)
 	exported, page := fmt.Sprintf("127.0.0.1:%d", freePort(t)), fmt.Sprintf("127.0.0.1:%d", freePort(t))
 	data := filepath.Join(dir, "data")
 	if err := os.Mkdir(data, 0o700); err != nil {
@@ -139,8 +137,7 @@ phone: {channels: [{name: mobile, url: "%s", format: json, at_least: notice}]}
 		"global: {scrape_interval: 1s}\nscrape_configs: [{job_name: nest, static_configs: [{targets: ['%s']}]}]\n", exported))
 	start(t, "prometheus", "--config.file="+prometheus, "--storage.tsdb.path="+filepath.Join(dir, "tsdb"), "--web.listen-address="+server).
 		ready(t, answers("http://"+server+"/-/ready"))
-	t.Setenv("NESTMON_NESTMON", program)
-	daemon := start(t, "nestmon", "run", "--config", config, "--root", b.root)
+	daemon := launch(t, built(t), "run", "--config", config, "--root", b.root)
 	daemon.ready(t, answers("http://"+page+"/healthz"))
 
 	subscriber := observe(t, broker.addr, nil)
@@ -224,11 +221,11 @@ phone: {channels: [{name: mobile, url: "%s", format: json, at_least: notice}]}
 }
 
 // notOnThisBoard is what the dashboards ask for in vain there: no litter is entered, so that no core is estimated and no limit of the kits is in
-// force; no probe hangs outside or in the cage or measures carbon dioxide or a battery; files count no traffic; nothing waits, is doubted or wrong.
+// force; no probe hangs outside or in the cage or measures carbon dioxide or a battery; files count no traffic; nothing waits, is doubted, wrong or too old.
 var notOnThisBoard = []string{
 	"litter_kindled", "cluster_core", `limit="cluster-`, `limit="air-cold"`,
 	`role="outside"`, `"role" = 'outside'`, "outside_rabbit_thi", `role="cage"`, `"role" = 'cage'`, "carbon_dioxide", `"co2"`,
-	"voltage", "current_amperes", `"current"`, "bus_busy", "bus_errors", "spool_oldest", "sink_misconfigured", "by (site, nest, role, probe, reason)",
+	"voltage", "current_amperes", `"current"`, "bus_busy", "bus_errors", "spool_oldest", "sink_misconfigured", "sink_pruned", "by (site, nest, role, probe, reason)",
 	`nestmon_alarm_severity{site=~"$site"} > 0`, "alarm_raised",
 }
 

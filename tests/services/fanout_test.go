@@ -31,7 +31,7 @@ const stopBound = 16 * time.Second
 // nothing, and a scraper that never reads: what is healthy gets every state, no poll is lost, and each sink's state can be seen.
 func TestHungSinksHoldUpNothing(t *testing.T) {
 	t.Parallel()
-	dir, program, b := t.TempDir(), buildNestmon(t), newBoard(t)
+	dir, program, b := t.TempDir(), built(t), newBoard(t)
 	hole := proxytest.Start(t, "127.0.0.1:1") // nobody is asked
 	hole.Hole()
 	released := make(chan struct{})

@@ -50,26 +50,6 @@ func hurried(rules string) string {
 	return regexp.MustCompile(`keep_firing_for: .*`).ReplaceAllString(rules, "keep_firing_for: 1s")
 }
 
-// inSbin finds a program where Debian keeps daemons too.
-func inSbin(t *testing.T, name string) string {
-	t.Helper()
-	if os.Getenv("NESTMON_"+strings.ToUpper(name)) == "" {
-		if path, err := exec.LookPath("/usr/sbin/" + name); err == nil {
-			return path
-		}
-	}
-	return binary(t, name)
-}
-
-func buildNestmon(t *testing.T) string {
-	t.Helper()
-	program := filepath.Join(t.TempDir(), "nestmon")
-	if out, err := exec.Command("go", "build", "-o", program, "nestmon/cmd/nestmon").CombinedOutput(); err != nil {
-		t.Fatalf("building: %v\n%s", err, out)
-	}
-	return program
-}
-
 // alerted reports whether an Alertmanager told of such an alert; labels is part of them as JSON, "" for any.
 func (e *ears) alerted(name, status, labels string) bool {
 	e.mu.Lock()

@@ -18,10 +18,10 @@ const canary = "canary-7Hq2-vX"
 
 // The built program, on archives that wait for a server.
 func TestInfluxThroughTheDaemon(t *testing.T) {
+	t.Parallel()
 	binary(t, "influxd")
 	server, program := startInfluxd(t), built(t)
 	server.query(t, "CREATE USER keeper WITH PASSWORD '"+canary+"'")
-	t.Setenv("NESTMON_CANARY", "keeper:"+canary)
 	for _, row := range []struct {
 		name string
 		run  func(t *testing.T, server *influxd, program string)
@@ -35,8 +35,6 @@ func setUpWrongly(t *testing.T, server *influxd, program string) {
 	server.query(t, "CREATE DATABASE nest")
 	server.query(t, "GRANT WRITE ON nest TO keeper")
 	server.query(t, "CREATE USER guest WITH PASSWORD '"+canary+"'")
-	t.Setenv("NESTMON_GUEST", "guest:"+canary)
-	t.Setenv("NESTMON_WRONG", "keeper:"+canary+"-not")
 	host := strings.TrimPrefix(server.url, "http://")
 	type live struct {
 		shed
@@ -64,7 +62,7 @@ func setUpWrongly(t *testing.T, server *influxd, program string) {
 		row.page, row.exported = fmt.Sprintf("127.0.0.1:%d", freePort(t)), fmt.Sprintf("127.0.0.1:%d", freePort(t))
 		row.config = row.shed.config(t, fmt.Sprintf("  page: {listen: %q}\n  prometheus: {listen: %q}\n  influxdb: {url: %q, bucket: %s, token: \"${%s}\"}",
 			row.page, row.exported, row.url, row.bucket, row.token))
-		row.daemon = start(t, "nestmon", "run", "--verbose", "--config", row.config, "--root", t.TempDir())
+		row.daemon = launch(t, built(t), "run", "--verbose", "--config", row.config, "--root", t.TempDir())
 	}
 	for _, row := range rows {
 		t.Run(row.name, func(t *testing.T) {
@@ -131,7 +129,7 @@ func killedOnBothSides(t *testing.T, server *influxd, program string) {
 	w := newWire(t, server.url)
 	page := fmt.Sprintf("127.0.0.1:%d", freePort(t))
 	config := s.config(t, fmt.Sprintf("  page: {listen: %q}\n  influxdb: {url: %q, bucket: killed, token: %q}", page, w.url(), goodToken))
-	run := func() *process { return start(t, "nestmon", "run", "--config", config, "--root", t.TempDir()) }
+	run := func() *process { return launch(t, built(t), "run", "--config", config, "--root", t.TempDir()) }
 	full := func() bool {
 		return server.count(t, "killed", "n0-air") == polls && server.count(t, "killed", "n1-cluster") == polls
 	}
@@ -211,7 +209,7 @@ func refusedThenMended(t *testing.T, server *influxd, program string) {
 	if !strings.Contains(string(tried), "reached   publish.influxdb: "+server.url+", bucket mended") {
 		t.Errorf("check --connect:\n%s", tried)
 	}
-	daemon := start(t, "nestmon", "run", "--config", config, "--root", t.TempDir())
+	daemon := launch(t, built(t), "run", "--config", config, "--root", t.TempDir())
 	eventually(t, "the page tells it", func() bool { return influxOf(t, page).Refused > 0 })
 	if sink := influxOf(t, page); !sink.OK || sink.Pending != 0 || sink.Refused+sink.Sent < polls*6 {
 		t.Errorf("%+v: want nothing waiting, and the sink well", sink)

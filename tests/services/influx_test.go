@@ -279,6 +279,7 @@ func compare(t *testing.T, got, want map[point]bool) {
 func first(p []point) []point { return p[:min(len(p), 5)] }
 
 func TestInfluxd(t *testing.T) {
+	t.Parallel()
 	binary(t, "influxd")
 	server := startInfluxd(t)
 	recent := time.Now().Add(-3 * time.Hour)

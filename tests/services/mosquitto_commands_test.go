@@ -84,6 +84,7 @@ func as(user string) func(*paho.ClientOptions) {
 }
 
 func TestMosquittoCommands(t *testing.T) {
+	t.Parallel()
 	b := guarded(t, accessList(t))
 	keeper, looker := sender(t, b.addr, as("keeper")), sender(t, b.addr, as("looker"))
 	ack := func(nest string) string { return barn + "/" + nest + "/acknowledge" }
@@ -142,6 +143,7 @@ func TestMosquittoCommands(t *testing.T) {
 
 // TestMosquittoCommandsHidden: a broker that hides what may be set keeps the tree from nothing; and commands that are not wanted do nothing.
 func TestMosquittoCommandsHidden(t *testing.T) {
+	t.Parallel()
 	for name, row := range map[string]struct {
 		acl    string
 		wanted bool
@@ -197,12 +199,9 @@ func TestSenMLIsReadBack(t *testing.T) {
 // TestMosquittoDaemon runs the built program with all that MQTT can do: an order over the broker is stored and confirmed; killed, both trees are
 // lost; started again, both are there.
 func TestMosquittoDaemon(t *testing.T) {
+	t.Parallel()
 	b, dir := guarded(t, accessList(t)), t.TempDir()
-	program := filepath.Join(dir, "nestmon")
-	if out, err := exec.Command("go", "build", "-o", program, "nestmon/cmd/nestmon").CombinedOutput(); err != nil {
-		t.Fatalf("building: %v\n%s", err, out)
-	}
-	t.Setenv("NESTMON_NESTMON", program)
+	program := built(t)
 	page := fmt.Sprintf("127.0.0.1:%d", freePort(t))
 	config := write(t, filepath.Join(dir, "nestmon.yaml"), fmt.Sprintf(`
 site: {id: barn}
@@ -224,7 +223,7 @@ publish:
 	keeper := sender(t, b.addr, as("keeper"))
 	live := func() *process {
 		t.Helper()
-		daemon := start(t, "nestmon", "run", "--config", config, "--root", newBoard(t).root)
+		daemon := launch(t, built(t), "run", "--config", config, "--root", newBoard(t).root)
 		daemon.ready(t, answers("http://"+page+"/healthz"))
 		eventually(t, "both trees", func() bool {
 			all := o.holds()
@@ -259,6 +258,7 @@ publish:
 
 // TestTheGoodbyeIsBounded holds both trees to the time that a stop has, while the broker hangs.
 func TestTheGoodbyeIsBounded(t *testing.T) {
+	t.Parallel()
 	b := startMosquitto(t)
 	var all []exporter.Publisher
 	for _, homie4 := range []bool{false, true} {

@@ -41,6 +41,7 @@ const inUse = "give each nestmon its own device"
 
 // TestMosquittoDeviceInUse: the second daemon of a device says so and leaves the first alone; when the first dies, it takes over by itself.
 func TestMosquittoDeviceInUse(t *testing.T) {
+	t.Parallel()
 	b := startMosquitto(t)
 	p := proxytest.Start(t, b.addr)
 	first := publisher(t, "tcp://"+p.Addr(), nil)
@@ -79,6 +80,7 @@ func TestMosquittoDeviceInUse(t *testing.T) {
 
 // TestMosquittoReplacedCard: a new installation takes over what one that is gone has left, at once where the broker knows that it is gone.
 func TestMosquittoReplacedCard(t *testing.T) {
+	t.Parallel()
 	for _, left := range []string{"lost", "disconnected", "ready"} {
 		t.Run(left, func(t *testing.T) {
 			b := startMosquitto(t)
@@ -131,6 +133,7 @@ func TestMosquittoTwoAtOnce(t *testing.T) {
 
 // TestMosquittoCopiedCard: two with one card's contents have one client id, and the broker throws each out for the other. They stop.
 func TestMosquittoCopiedCard(t *testing.T) {
+	t.Parallel()
 	b := startMosquitto(t)
 	card := newCard()
 	clients := []*mqtt.Client{publisherWith(t, "tcp://"+b.addr, on(card))}

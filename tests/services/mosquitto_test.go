@@ -42,7 +42,6 @@ type mosquitto struct {
 // prepareMosquitto writes a configuration for a free port, without persistence; more are lines for its listener.
 func prepareMosquitto(t *testing.T, more ...string) *mosquitto {
 	t.Helper()
-	t.Setenv("PATH", os.Getenv("PATH")+":/usr/sbin:/usr/local/sbin") // where packages put it
 	port := freePort(t)
 	lines := []string{"per_listener_settings true", "persistence false"}
 	if os.Geteuid() == 0 {
@@ -276,6 +275,7 @@ func TestMosquittoDownAtBoot(t *testing.T) {
 }
 
 func TestMosquittoKilled(t *testing.T) {
+	t.Parallel()
 	b := startMosquitto(t)
 	c := publisher(t, "tcp://"+b.addr, nil)
 	publishUntil(t, c, nests(38, 25))
@@ -286,6 +286,7 @@ func TestMosquittoKilled(t *testing.T) {
 }
 
 func TestMosquittoStopped(t *testing.T) {
+	t.Parallel()
 	b := startMosquitto(t)
 	c := publisher(t, "tcp://"+b.addr, nil)
 	publishUntil(t, c, nests(38, 25))
@@ -302,6 +303,7 @@ func TestMosquittoStopped(t *testing.T) {
 }
 
 func TestMosquittoBlackHole(t *testing.T) {
+	t.Parallel()
 	b := startMosquitto(t)
 	p := proxytest.Start(t, b.addr)
 	c := publisher(t, "tcp://"+p.Addr(), nil)
@@ -319,6 +321,7 @@ func TestMosquittoBlackHole(t *testing.T) {
 }
 
 func TestMosquittoWillAfterAHardEnd(t *testing.T) {
+	t.Parallel()
 	b := startMosquitto(t)
 	p := proxytest.Start(t, b.addr)
 	c := publisher(t, "tcp://"+p.Addr(), nil)
@@ -393,7 +396,6 @@ func heap() uint64 {
 func guarded(t *testing.T, acl string) *mosquitto {
 	t.Helper()
 	dir := t.TempDir()
-	t.Setenv("PATH", os.Getenv("PATH")+":/usr/sbin:/usr/local/sbin")
 	passwords := write(t, filepath.Join(dir, "passwords"), "")
 	for _, user := range []string{"barn", "keeper", "looker"} {
 		if out, err := exec.Command(binary(t, "mosquitto_passwd"), "-b", passwords, user, hunter).CombinedOutput(); err != nil {
@@ -407,6 +409,7 @@ func guarded(t *testing.T, acl string) *mosquitto {
 func asBarn(c *mqtt.Config) { c.Username, c.Password = "barn", exporter.NewSecret(hunter) }
 
 func TestMosquittoAccessList(t *testing.T) {
+	t.Parallel()
 	rows := []struct{ name, acl, want string }{
 		{"all it needs", "topic readwrite homie/5/barn/#", ""},
 		{"nothing", "topic readwrite elsewhere/#", `allow user "barn" to write and read homie/5/barn/#`},

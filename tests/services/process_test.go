@@ -12,6 +12,7 @@ import (
 	"net/http"
 	"os"
 	"os/exec"
+	"path/filepath"
 	"strings"
 	"sync"
 	"syscall"
@@ -34,6 +35,11 @@ func binary(t *testing.T, name string) string {
 		wanted = path
 	}
 	path, err := exec.LookPath(wanted)
+	for _, dir := range []string{"/usr/sbin", "/usr/local/sbin"} { // where packages put mosquitto, and not everybody looks
+		if err != nil {
+			path, err = exec.LookPath(filepath.Join(dir, wanted))
+		}
+	}
 	if err == nil {
 		return path
 	}

@@ -102,6 +102,7 @@ func TestPromtoolFindsNothing(t *testing.T) {
 }
 
 func TestPrometheusScrapesWhatWasPublished(t *testing.T) {
+	t.Parallel()
 	binary(t, "prometheus")
 	sink, address := serve(t)
 	dir := t.TempDir()

@@ -233,6 +233,7 @@ func TestRadioBrokerRestarts(t *testing.T) {
 
 // TestRadioBrokerHangs stops the broker without ending it: reads go on, and the connection is given up.
 func TestRadioBrokerHangs(t *testing.T) {
+	t.Parallel()
 	b := startMosquitto(t)
 	send := sender(t, b.addr, nil)
 	s := tune(t, "tcp://"+b.addr, nil, pile)
@@ -416,14 +417,12 @@ func TestRadioSecondClientWithTheSameID(t *testing.T) {
 
 // TestRadioDaemon runs the built program: a nest of two wireless nodes and one that the broker only remembers.
 func TestRadioDaemon(t *testing.T) {
+	t.Parallel()
 	b := guarded(t, "topic readwrite barn/#")
 	send := sender(t, b.addr, func(o *paho.ClientOptions) { o.SetUsername("barn").SetPassword(hunter) })
 	send("barn/old", 1, true, "37.9")
 	dir := t.TempDir()
-	program := filepath.Join(dir, "nestmon")
-	if out, err := exec.Command("go", "build", "-o", program, "nestmon/cmd/nestmon").CombinedOutput(); err != nil {
-		t.Fatalf("building: %v\n%s", err, out)
-	}
+	program := built(t)
 	page := fmt.Sprintf("127.0.0.1:%d", freePort(t))
 	config := write(t, filepath.Join(dir, "nestmon.yaml"), fmt.Sprintf(`
 data: %s
@@ -441,8 +440,7 @@ publish: {page: {listen: "%s"}}
 	if out, err := exec.Command(program, "check", "--config", config).CombinedOutput(); err != nil || !strings.Contains(string(out), "oak-cluster: temperature from radio barn/pile, every 10s") {
 		t.Errorf("check: %v\n%s", err, out)
 	}
-	t.Setenv("NESTMON_NESTMON", program)
-	daemon := start(t, "nestmon", "run", "--config", config)
+	daemon := launch(t, built(t), "run", "--config", config)
 	daemon.ready(t, answers("http://"+page+"/healthz"))
 	export := func() string {
 		out, _ := exec.Command(program, "export", "--config", config).CombinedOutput()

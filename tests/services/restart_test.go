@@ -3,7 +3,6 @@ package services_test
 import (
 	"fmt"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -12,12 +11,9 @@ import (
 // The built program, stopped and started again: it goes on where it stood; with a spoilt state it says so and looks at the last day
 // again; killed, it starts from what it kept before.
 func TestTheProgramRemembers(t *testing.T) {
+	t.Parallel()
 	b, dir := newBoard(t), t.TempDir()
-	program, data := filepath.Join(dir, "nestmon"), filepath.Join(dir, "data")
-	if out, err := exec.Command("go", "build", "-o", program, "nestmon/cmd/nestmon").CombinedOutput(); err != nil {
-		t.Fatalf("building: %v\n%s", err, out)
-	}
-	t.Setenv("NESTMON_NESTMON", program)
+	data := filepath.Join(dir, "data")
 	page := fmt.Sprintf("127.0.0.1:%d", freePort(t))
 	config := write(t, filepath.Join(dir, "nestmon.yaml"), fmt.Sprintf(`
 data: %s
@@ -33,7 +29,7 @@ publish:
 	state := filepath.Join(data, "state")
 	lives := func(end func(*process)) string {
 		t.Helper()
-		daemon := start(t, "nestmon", "run", "--config", config, "--root", b.root)
+		daemon := launch(t, built(t), "run", "--config", config, "--root", b.root)
 		daemon.ready(t, answers("http://"+page+"/healthz"))
 		end(daemon)
 		return daemon.out.String()

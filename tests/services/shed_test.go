@@ -3,7 +3,6 @@ package services_test
 import (
 	"fmt"
 	"math"
-	"os/exec"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -86,15 +85,4 @@ func (s shed) each(t *testing.T, do func(exporter.StoredPoll)) {
 	if err := a.PollsBetween(time.Time{}, time.Now().Add(time.Hour), func(p exporter.StoredPoll) error { do(p); return nil }); err != nil {
 		t.Fatal(err)
 	}
-}
-
-// built is the program, built once for a test.
-func built(t *testing.T) string {
-	t.Helper()
-	program := filepath.Join(t.TempDir(), "nestmon")
-	if out, err := exec.Command("go", "build", "-o", program, "nestmon/cmd/nestmon").CombinedOutput(); err != nil {
-		t.Fatalf("building: %v\n%s", err, out)
-	}
-	t.Setenv("NESTMON_NESTMON", program)
-	return program
 }

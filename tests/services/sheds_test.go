@@ -43,7 +43,7 @@ func TestSheds(t *testing.T) {
 	for _, name := range []string{"prometheus", "influxd", "alertmanager", "openssl", "mosquitto_passwd"} {
 		binary(t, name)
 	}
-	dir, program := t.TempDir(), buildNestmon(t)
+	dir, program := t.TempDir(), built(t)
 	port := func() string { return fmt.Sprintf("127.0.0.1:%d", freePort(t)) }
 
 	phone, deadMan := listen(t), listen(t)
@@ -192,7 +192,7 @@ func guideBroker(t *testing.T, dir string) (address string) {
 		conf += "user root\n" // it would drop to a user that cannot read the test's folder
 	}
 	address = fmt.Sprintf("127.0.0.1:%d", n)
-	launch(t, inSbin(t, "mosquitto"), "-c", write(t, filepath.Join(dir, "mosquitto.conf"), conf)).ready(t, listens(address))
+	launch(t, binary(t, "mosquitto"), "-c", write(t, filepath.Join(dir, "mosquitto.conf"), conf)).ready(t, listens(address))
 	return address
 }
 

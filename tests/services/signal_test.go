@@ -10,11 +10,9 @@ import (
 
 // A command that hangs in a system call cannot see the first signal; the second ends it.
 func TestSecondSignalEndsWhatHangs(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
-	program, pipe := filepath.Join(dir, "nestmon"), filepath.Join(dir, "readings.csv")
-	if out, err := exec.Command("go", "build", "-o", program, "nestmon/cmd/nestmon").CombinedOutput(); err != nil {
-		t.Fatalf("building: %v\n%s", err, out)
-	}
+	program, pipe := built(t), filepath.Join(dir, "readings.csv")
 	if err := syscall.Mkfifo(pipe, 0o600); err != nil {
 		t.Fatal(err)
 	}

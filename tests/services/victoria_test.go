@@ -14,6 +14,7 @@ import (
 // A server that loses what it acknowledged last, because it writes to the disk later: VictoriaMetrics, killed right after its 204. Going
 // back behind what is surely kept refills it, and what it had twice is one value.
 func TestWhatTheServerLosesIsSentAgain(t *testing.T) {
+	t.Parallel()
 	binary(t, "victoria-metrics")
 	address := fmt.Sprintf("127.0.0.1:%d", freePort(t))
 	owner, dir := t, t.TempDir()

@@ -18,6 +18,7 @@ import (
 // A week of thirty nests waits for a server that was away: 90 series, 20,160 polls, 1,814,400 readings. The daemon sends them, is killed
 // in the middle, and starts again. Then every value is read back and compared with the archive: none is lost, none changed.
 func TestTheWeekArrivesWhole(t *testing.T) {
+	t.Parallel()
 	if testing.Short() {
 		t.Skip("long: a week is stored, sent and read back")
 	}
@@ -28,10 +29,9 @@ func TestTheWeekArrivesWhole(t *testing.T) {
 	s.fill(t, polls, from)
 	server := startInfluxd(t)
 	server.query(t, "CREATE DATABASE week")
-	built(t)
 	page := fmt.Sprintf("127.0.0.1:%d", freePort(t))
 	config := s.config(t, fmt.Sprintf("  page: {listen: %q}\n  influxdb: {url: %q, bucket: week, token: %q}", page, server.url, goodToken))
-	run := func() *process { return start(t, "nestmon", "run", "--config", config, "--root", t.TempDir()) }
+	run := func() *process { return launch(t, built(t), "run", "--config", config, "--root", t.TempDir()) }
 
 	daemon := run()
 	eventually(t, "a part of the week", func() bool { return server.count(t, "week", "n0-air") >= polls/4 })
