@@ -26,6 +26,7 @@ func lookAround(root string, c *config) (lacks []string, err error) {
 		lacks = append(lacks, b.Check()...)
 		err = errors.Join(err, b.Close())
 	}
+	lacks = append(lacks, c.sameChips(root)...)
 	lacks = append(lacks, lookAtFiles(c, time.Now())...)
 	if err := writable(c.Data); err != nil {
 		lacks = append(lacks, fmt.Sprintf("the archive cannot be written: %v; create %s and give it to the user nestmon", err, c.Data))

@@ -40,6 +40,12 @@ func runRun(ctx context.Context, args []string, std stdio) int {
 		level = slog.LevelDebug
 	}
 	log := slog.New(slog.NewTextHandler(std.err, &slog.HandlerOptions{Level: level}))
+	if same := cfg.sameChips(*root); len(same) > 0 {
+		for _, what := range same {
+			fmt.Fprintf(std.err, "nestmon run: %s\n", what)
+		}
+		return exitWrongUse
+	}
 	for _, what := range cfg.lateWires(*root) {
 		log.Warn("poll: " + what) // check refuses it; a daemon that starts at night after a power cut reads what it can
 	}

@@ -125,18 +125,12 @@ func (s *Source) Check() []string {
 		return []string{lack}
 	}
 	var findings []string
-	bound := make(map[string]string)
 	for i, c := range s.configs {
 		d, err := s.find(c)
 		if err != nil {
 			findings = append(findings, fmt.Sprintf("probe %s: %v", c.ID, err))
 			continue
 		}
-		where := s.stable(d)
-		if first, twice := bound[where]; twice {
-			findings = append(findings, fmt.Sprintf("probe %s: device: %s is the same device as that of %s; write another", c.ID, where, first))
-		}
-		bound[where] = c.ID
 		for _, q := range s.probes[i].Quantities {
 			if _, err := os.Stat(d.file(q)); err != nil {
 				findings = append(findings, fmt.Sprintf("probe %s: driver %s shows no %s; write quantities: with what it measures", c.ID, d.name, q))

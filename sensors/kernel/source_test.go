@@ -265,7 +265,6 @@ func TestCheckSaysWhatToDo(t *testing.T) {
 		{"misspelt name", []kernel.ProbeConfig{config("a1", "sht4")}, `no driver is named "sht4": file does not exist; write one of: sht4x`},
 		{"missing path", []kernel.ProbeConfig{config("a1", "/sys/bus/i2c/devices/1-0099")}, "check wiring and address"},
 		{"file not shown", []kernel.ProbeConfig{config("a1", "sht4x")}, "driver sht4x shows no humidity"},
-		{"one device under two spellings", []kernel.ProbeConfig{config("a1", "/sys/bus/i2c/devices/1-0044"), config("a2", "/sys/devices/i2c-1/1-0044")}, "probe a2: device: /sys/devices/i2c-1/1-0044 is the same device as that of a1"},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			got := strings.Join(source(tr, row.probes...).Check(), "\n")
