@@ -118,8 +118,8 @@ func (h *heads) judge(tote bool) verdict {
 			return swapped // an empty box follows the air outside, and its straw follows the box
 		}
 	}
-	if c < -coldUnder && c-o < -coldUnder {
-		return tooCold
+	if !tote && c < -coldUnder && c-o < -coldUnder {
+		return tooCold // the floor of a tote is the ground, which may be colder than both and is not measured
 	}
 	return sound
 }
