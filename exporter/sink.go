@@ -17,6 +17,7 @@ type State struct {
 	Buses    []sensors.BusHealth
 	Sinks    []SinkHealth
 	Started  time.Time
+	Every    time.Duration // between two states; 0 where nobody says
 	Disk     Disk
 	Synced   bool   // the board's clock can be trusted
 	Version  string // of the program

@@ -177,9 +177,10 @@ func TestDriftByAClockThatWasAhead(t *testing.T) {
 
 // The floor of a tote is the ground: it may be colder than everything that is measured. Under a box there is no such place.
 func TestColderThanAllRoundIt(t *testing.T) {
-	warm := func(m int) float64 { return 22 + math.Sin(float64(m)/300) }
+	out, box := weather.through(8, one, zero), weather.lagged(8, 20, 1)
+	under := func(m int) float64 { return min(out(m), box(m)) - 5 }
 	for kind, want := range map[brood.Kind]bool{brood.BuriedTote: false, brood.WoodenBox: true} {
-		_, events := quartet{2, kind, newborn(3), constant(14), nothing, constant(17), warm}.run(t)
+		_, events := quartet{2, kind, newborn(3), under, nothing, box, out}.run(t)
 		told := slices.ContainsFunc(events, func(e alarm.Event) bool { return strings.Contains(e.Text, "colder than both nest air") })
 		if told != want {
 			t.Errorf("%s: told %v, want %v: %+v", kind, told, want, events)

@@ -252,7 +252,7 @@ func (d *daemon) show(trusted bool) {
 	d.shown = true
 	d.sinks.fanout.Show(&exporter.State{
 		Snapshot: d.judge.rabbitry.Snapshot(), Probes: d.judge.tracker.Health(), Buses: d.poller.Buses(), Sinks: d.sinks.health(),
-		Started: d.started, Disk: *disk, Synced: trusted, Version: version(),
+		Started: d.started, Every: d.cfg.Poll, Disk: *disk, Synced: trusted, Version: version(),
 	})
 }
 

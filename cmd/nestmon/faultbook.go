@@ -120,7 +120,7 @@ func sinkWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
 		if s.OK || s.Error == "" || s.Since.IsZero() || lasts < patience {
 			continue
 		}
-		name := fmt.Sprintf("%s (%s)", s.Name, s.Error)
+		name := fmt.Sprintf("%s (%s)", s.Name, strings.TrimPrefix(s.Error, s.Name+": "))
 		if s.Misconfigured {
 			wrong = append(wrong, name)
 		} else {

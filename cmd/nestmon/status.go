@@ -231,9 +231,9 @@ func (s stateView) write(out io.Writer, cfg *config) {
 		switch {
 		case sink.OK || sink.Error == "":
 		case sink.Wrong:
-			fmt.Fprintf(out, "set up wrongly  %s: %s\n", sink.Sink, sink.Error)
+			fmt.Fprintf(out, "set up wrongly  %s: %s\n", sink.Sink, strings.TrimPrefix(sink.Error, sink.Sink+": "))
 		default:
-			fmt.Fprintf(out, "failing  %s: %s\n", sink.Sink, sink.Error)
+			fmt.Fprintf(out, "failing  %s: %s\n", sink.Sink, strings.TrimPrefix(sink.Error, sink.Sink+": "))
 		}
 		sink.write(out, sink.Sink, s.Time, loc)
 	}

@@ -2,8 +2,9 @@ package grafana
 
 import "fmt"
 
-// fresh is how old a state may be before it says nothing any more, in s: as in exporter/metrics.
-const fresh = 300
+// fresh is how old a state may be before it says nothing any more, in s: as in the rule that tells of a daemon that hangs, and longer than the
+// longest poll.
+const fresh = 900
 
 // missed is for how long a shed that stopped answering is remembered: ours, no source. One that was taken away is shown for as long.
 const missed = "1d"

@@ -11,9 +11,17 @@ import (
 	"nestmon/exporter"
 )
 
-// oldState is how old a State may be before its values are no longer shown: as long as a Prometheus itself looks back for a
-// sample by default.
-const oldState = 5 * time.Minute
+// A State is old, and its values are no longer shown, after as long as a Prometheus itself looks back for a sample by default, or
+// after three that did not come where they come more seldom (three: ours, no source).
+const (
+	oldState    = 5 * time.Minute
+	missedState = 3
+)
+
+// old reports whether a newer state than s should have come by now.
+func old(s *exporter.State, now time.Time) bool {
+	return now.Sub(s.Snapshot.Time) > max(oldState, missedState*s.Every)
+}
 
 // collector makes every metric of one state anew.
 type collector struct {

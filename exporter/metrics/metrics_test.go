@@ -261,6 +261,8 @@ func TestWhatIsShown(t *testing.T) {
 		}, 0, []string{`nestmon_probe_doubted{nest="a1",probe="a1-air",reason="wet",role="air"} 1`}, []string{"ghost"}},
 		{"half a silent probe", func(s *exporter.State) { s.Snapshot.Nests[0].Values[2].Fresh = false }, 0, []string{airUp + " 0", airTemp}, []string{`humidity_ratio{nest="a1"`}},
 		{"a daemon that stopped judging", func(*exporter.State) {}, 6 * time.Minute, []string{airUp + " 0", airGood, chill + " 2", noJudged}, []string{airTemp, "nestmon_cluster_core_celsius{"}},
+		{"one that judges every ten minutes", func(s *exporter.State) { s.Every = 10 * time.Minute }, 12 * time.Minute, []string{airUp + " 1", airTemp, judged + " 1"}, nil},
+		{"such a one that stopped", func(s *exporter.State) { s.Every = 10 * time.Minute }, 31 * time.Minute, []string{airUp + " 0", noJudged}, []string{airTemp}},
 		{"a retired nest", func(s *exporter.State) { s.Snapshot.Nests, s.Snapshot.Alarms, s.Probes = nil, nil, nil }, 0, []string{`nestmon_probe_up{nest="",probe="outside"`}, []string{`"a1"`, "a1-air"}},
 		{"a probe without a place", func(s *exporter.State) { s.Probes = append(s.Probes, sensors.Health{Probe: "spare", Reads: 1}) }, 0, []string{`nestmon_probe_up{nest="",probe="spare",role=""} 0`}, nil},
 		{"two probes of a nest silent", func(s *exporter.State) {

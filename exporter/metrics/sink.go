@@ -65,7 +65,7 @@ type exposition struct {
 }
 
 func (e *exposition) at(now time.Time) []byte {
-	if now.Sub(e.state.Snapshot.Time) > oldState {
+	if old(e.state, now) {
 		return e.old()
 	}
 	return e.fresh
