@@ -59,22 +59,26 @@ func TestSheds(t *testing.T) {
 	scrape := []string{"localhost:9093", manager, "scrape_interval: 30s", "scrape_interval: 1s", "evaluation_interval: 30s", "evaluation_interval: 500ms"}
 	daemons := map[string]*process{}
 	var pages []string
-	for _, s := range sheds {
-		own, exported, page := filepath.Join(dir, s.name), port(), port()
+	live := func(folder, name string, milli int) (_ *process, page, exported string) {
+		own := filepath.Join(dir, folder)
+		exported, page = port(), port()
 		if err := os.Mkdir(own, 0o700); err != nil {
 			t.Fatal(err)
 		}
 		guideCertificate(t, own)
 		write(t, filepath.Join(own, "web.yml"), changed(t, guideBlock(t, "web.yml"), "$2y$10$...", scraperHash))
-		write(t, filepath.Join(own, "mqtt.password"), hunter+s.name)
+		write(t, filepath.Join(own, "mqtt.password"), hunter+name)
 		write(t, filepath.Join(own, "influx.token"), goodToken)
-		config := changed(t, guideBlock(t, "nestmon.yaml"), "hill", s.name, "/etc/nestmon/", own+"/", "0.0.0.0:8380", page, "0.0.0.0:19555", exported,
+		config := changed(t, guideBlock(t, "nestmon.yaml"), "hill", name, "/etc/nestmon/", own+"/", "0.0.0.0:8380", page, "0.0.0.0:19555", exported,
 			"tcp://house.example:1883", "tcp://"+broker, "http://house.example:8086", influx.url)
 		b := newBoard(t)
-		b.chip(t, s.milli, 63120)
+		b.chip(t, milli, 63120)
 		config += fmt.Sprintf("data: %s\npoll: 5s\n", filepath.Join(own, "data"))
-		daemons[s.name] = launch(t, program, "run", "--config", write(t, filepath.Join(own, "nestmon.yaml"), config), "--root", b.root)
-		scrape, pages = append(scrape, s.name+".example:19555", exported), append(pages, page)
+		return launch(t, program, "run", "--config", write(t, filepath.Join(own, "nestmon.yaml"), config), "--root", b.root), page, exported
+	}
+	for _, s := range sheds {
+		daemon, page, exported := live(s.name, s.name, s.milli)
+		daemons[s.name], scrape, pages = daemon, append(scrape, s.name+".example:19555", exported), append(pages, page)
 	}
 	for i, s := range sheds {
 		daemons[s.name].ready(t, answers("http://"+pages[i]+"/healthz"))
@@ -108,6 +112,16 @@ func TestSheds(t *testing.T) {
 	}
 	if got := instant(t, server, `count(count by (site) (nestmon_probe_temperature_celsius{job="nestmon",role="air"}))`); got != "3" {
 		t.Errorf("%s sheds in Prometheus", got)
+	}
+
+	// One that was given the id of another is told so, and takes nothing from it.
+	_, page, _ := live("copied", "brook", 5250)
+	eventually(t, "the page says that the id is taken", func() bool {
+		state := fetch("http://" + page + "/api/state")
+		return strings.Contains(state, `another nestmon publishes as device \"brook\" already`) && strings.Contains(state, "give each nestmon its own device")
+	})
+	if holds := reader.holds(); holds["homie/5/brook/oak/air-temperature"] != "18.2" || holds["homie/5/brook/$state"] != "ready" {
+		t.Errorf("the shed whose id was taken: air %s, state %s", holds["homie/5/brook/oak/air-temperature"], holds["homie/5/brook/$state"])
 	}
 
 	// A shed that dies is told of, and no other.
