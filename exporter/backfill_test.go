@@ -56,17 +56,17 @@ func TestThePastIsSentAgainBehindWhatIsNew(t *testing.T) {
 		}
 		synctest.Wait()
 		want := slices.Concat(keysFrom(121, 130), []int64{362}, keysFrom(131, 240))
-		if !slices.Equal(far.got, want) {
-			t.Errorf("arrived %v, want the second hour, and the new poll as soon as it came", far.got)
+		if got := far.arrived(); !slices.Equal(got, want) {
+			t.Errorf("arrived %v, want the second hour, and the new poll as soon as it came", got)
 		}
 		if _, err := p.Resend(start, start.Add(time.Hour)); err == nil || !strings.Contains(err.Error(), "nestmon backfill --stop") {
 			t.Errorf("a second one meanwhile: %v", err)
 		}
-		if b := p.Health().Backfill; b == nil || b.Sent != 120 || !b.Underway() || store.redeemed != 0 {
+		if b := p.Health().Backfill; b == nil || b.Sent != 120 || !b.Underway() || store.redemptions() != 0 {
 			t.Errorf("%+v: want it all sent, and not believed yet", b)
 		}
 		pass(3 * time.Minute)
-		if b := p.Health().Backfill; b == nil || b.Underway() || b.Stopped || store.redeemed != 1 {
+		if b := p.Health().Backfill; b == nil || b.Underway() || b.Stopped || store.redemptions() != 1 {
 			t.Errorf("%+v: want it ended", b)
 		}
 		if got := store.cursors["influx"]; got != cursor && got < 361 {
@@ -161,9 +161,9 @@ func TestWhatOfThePastCannotBeSent(t *testing.T) {
 func TestALongOutageIsCountedAndCostsLittle(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		store, far := &memory{}, &receiver{}
-		largest := 0
+		var largest atomic.Int64
 		far.err = func(polls []exporter.StoredPoll) error {
-			largest = max(largest, len(polls))
+			largest.Store(max(largest.Load(), int64(len(polls))))
 			return errors.New("connection refused")
 		}
 		store.add(6 * 2880)
@@ -176,10 +176,10 @@ func TestALongOutageIsCountedAndCostsLittle(t *testing.T) {
 		if h := p.Health(); h.Pending != 6*2880+120 {
 			t.Errorf("%d wait, want %d", h.Pending, 6*2880+120)
 		}
-		largest = 0
+		largest.Store(0)
 		pass(time.Hour)
-		if largest != 1 {
-			t.Errorf("after an hour %d polls are tried at once, want 1", largest)
+		if n := largest.Load(); n != 1 {
+			t.Errorf("after an hour %d polls are tried at once, want 1", n)
 		}
 		store.mu.Lock()
 		store.polls, store.pruned = store.polls[100:], 100

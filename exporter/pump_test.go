@@ -110,6 +110,12 @@ func (m *memory) Redeem(string, time.Time, time.Time, time.Time) error {
 	return m.broken
 }
 
+func (m *memory) redemptions() int {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.redeemed
+}
+
 func (m *memory) Meta(key string) (string, error) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
@@ -179,6 +185,13 @@ func (r *receiver) keys() (distinct []int64, all int) {
 	return slices.Compact(distinct), len(r.got)
 }
 
+// arrived are the keys in the order in which they came.
+func (r *receiver) arrived() []int64 {
+	r.mu.Lock()
+	defer r.mu.Unlock()
+	return slices.Clone(r.got)
+}
+
 func upTo(n int64) (keys []int64) {
 	for k := int64(1); k <= n; k++ {
 		keys = append(keys, k)
@@ -196,8 +209,8 @@ func TestReadingsArriveInOrderAndTheCursorFollowsAMinuteLater(t *testing.T) {
 			pass(30 * time.Second)
 		}
 		stop(t, p)
-		if !slices.Equal(far.got, upTo(10)) {
-			t.Errorf("arrived %v, want 1 to 10 in order, once", far.got)
+		if got := far.arrived(); !slices.Equal(got, upTo(10)) {
+			t.Errorf("arrived %v, want 1 to 10 in order, once", got)
 		}
 		// One poll each 30 s: the newest is 30 s old at the end of the last sleep, the cursor stays one to two minutes behind.
 		if c := store.cursors["influx"]; c < 6 || c > 8 {
