@@ -129,6 +129,9 @@ func New(o Options) (*Client, error) {
 	if err != nil {
 		return nil, fmt.Errorf("mqtt: %w", err)
 	}
+	if name == homie5Record && o.Config.Homie4 {
+		rec.leave(Root{Base: o.Config.Base, Device: o.Config.Device, Homie4: true}.Topic(""))
+	}
 	id, err := instance(o.Store)
 	if id == "" {
 		return nil, fmt.Errorf("mqtt: %w", err)
