@@ -157,6 +157,51 @@ func TestWhatOfThePastCannotBeSent(t *testing.T) {
 	})
 }
 
+// interrupted is a store in which something happens while the past is looked for.
+type interrupted struct {
+	*memory
+	then func()
+}
+
+func (i *interrupted) PollsWithin(from, to time.Time, after int64, limit int) ([]exporter.StoredPoll, error) {
+	polls, err := i.memory.PollsWithin(from, to, after, limit)
+	if then := i.then; then != nil && len(polls) == 0 {
+		i.then = nil
+		then()
+	}
+	return polls, err
+}
+
+// The end of one range is not that of another, which was asked for in between.
+func TestARangeThatIsAskedForAtTheEndOfAnother(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		store, far := &interrupted{memory: &memory{}}, &receiver{}
+		start := hours(store.memory)
+		store.cursors = map[string]int64{"influx": 360}
+		p := exporter.NewReadingPump(far, store, exporter.Options{})
+		store.then = func() {
+			time.Sleep(time.Second)
+			if _, err := p.StopResending(); err != nil {
+				t.Error(err)
+			}
+			if _, err := p.Resend(start.Add(time.Hour), start.Add(2*time.Hour)); err != nil {
+				t.Error(err)
+			}
+		}
+		if _, err := p.Resend(start, start.Add(time.Hour)); err != nil {
+			t.Fatal(err)
+		}
+		pass(10 * time.Minute)
+		if b := p.Health().Backfill; b.Sent != 120 || b.Underway() || store.redeemed != 1 {
+			t.Errorf("%+v, %d redeemed: want the second range sent", b, store.redeemed)
+		}
+		if got, _ := far.keys(); !slices.Equal(got, keysFrom(1, 240)) {
+			t.Errorf("%d arrived, want both hours", len(got))
+		}
+		stop(t, p)
+	})
+}
+
 // A week away: what waits is counted whole whatever the tries do, each try is small, and what the archive could not keep is told.
 func TestALongOutageIsCountedAndCostsLittle(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
@@ -176,11 +221,15 @@ func TestALongOutageIsCountedAndCostsLittle(t *testing.T) {
 		if h := p.Health(); h.Pending != 6*2880+120 {
 			t.Errorf("%d wait, want %d", h.Pending, 6*2880+120)
 		}
+		far.mu.Lock() // held while largest is written
 		largest = 0
+		far.mu.Unlock()
 		pass(time.Hour)
+		far.mu.Lock()
 		if largest != 1 {
 			t.Errorf("after an hour %d polls are tried at once, want 1", largest)
 		}
+		far.mu.Unlock()
 		store.mu.Lock()
 		store.polls, store.pruned = store.polls[100:], 100
 		store.mu.Unlock()
