@@ -62,11 +62,11 @@ func TestThePastIsSentAgainBehindWhatIsNew(t *testing.T) {
 		if _, err := p.Resend(start, start.Add(time.Hour)); err == nil || !strings.Contains(err.Error(), "nestmon backfill --stop") {
 			t.Errorf("a second one meanwhile: %v", err)
 		}
-		if b := p.Health().Backfill; b == nil || b.Sent != 120 || !b.Underway() || store.redeemed != 0 {
+		if b := p.Health().Backfill; b == nil || b.Sent != 120 || !b.Underway() || store.redeemed.Load() != 0 {
 			t.Errorf("%+v: want it all sent, and not believed yet", b)
 		}
 		pass(3 * time.Minute)
-		if b := p.Health().Backfill; b == nil || b.Underway() || b.Stopped || store.redeemed != 1 {
+		if b := p.Health().Backfill; b == nil || b.Underway() || b.Stopped || store.redeemed.Load() != 1 {
 			t.Errorf("%+v: want it ended", b)
 		}
 		if got := store.cursors["influx"]; got != cursor && got < 361 {
@@ -192,8 +192,8 @@ func TestARangeThatIsAskedForAtTheEndOfAnother(t *testing.T) {
 			t.Fatal(err)
 		}
 		pass(10 * time.Minute)
-		if b := p.Health().Backfill; b.Sent != 120 || b.Underway() || store.redeemed != 1 {
-			t.Errorf("%+v, %d redeemed: want the second range sent", b, store.redeemed)
+		if b := p.Health().Backfill; b.Sent != 120 || b.Underway() || store.redeemed.Load() != 1 {
+			t.Errorf("%+v, %d redeemed: want the second range sent", b, store.redeemed.Load())
 		}
 		if got, _ := far.keys(); !slices.Equal(got, keysFrom(1, 240)) {
 			t.Errorf("%d arrived, want both hours", len(got))
