@@ -192,12 +192,15 @@ func (p *past) underway() (job Backfill, t trail, ok bool) {
 	return p.job, p.trail, p.job.Underway()
 }
 
+// goesOn reports whether job was not ended meanwhile, by another one even. Call it with the lock.
+func (p *past) goesOn(job Backfill) bool { return p.job.Underway() && p.job.Asked.Equal(job.Asked) }
+
 // acknowledge notes polls that were delivered for that job.
 func (p *past) acknowledge(job Backfill, polls []StoredPoll, refused int, now time.Time) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if !p.job.Underway() || !p.job.Asked.Equal(job.Asked) {
-		return // ended meanwhile
+	if !p.goesOn(job) {
+		return
 	}
 	for _, poll := range polls {
 		if p.trail.first(poll.Key) {
@@ -208,11 +211,11 @@ func (p *past) acknowledge(job Backfill, polls []StoredPoll, refused int, now ti
 	p.trail.acknowledge(polls[len(polls)-1].Key, now)
 }
 
-// settle stores how far the job has surely come, and its end when that is all.
-func (p *past) settle(now time.Time, age time.Duration, all bool) error {
+// settle stores how far that job has surely come, and its end when that is all.
+func (p *past) settle(job Backfill, now time.Time, age time.Duration, all bool) error {
 	p.mu.Lock()
 	defer p.mu.Unlock()
-	if !p.job.Underway() {
+	if !p.goesOn(job) {
 		return nil
 	}
 	if p.trail.ripe(now, age) {
@@ -250,7 +253,7 @@ func (r *readings) stepBack(ctx context.Context) (more bool, err error) {
 		}
 		r.past.acknowledge(job, polls, refusedIn(refused), time.Now())
 	}
-	err = r.past.settle(time.Now(), r.opt.Settle, len(polls) == 0)
+	err = r.past.settle(job, time.Now(), r.opt.Settle, len(polls) == 0)
 	r.ledger.resending(r.past.report())
 	return len(polls) > 0, err
 }

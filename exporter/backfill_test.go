@@ -62,11 +62,11 @@ func TestThePastIsSentAgainBehindWhatIsNew(t *testing.T) {
 		if _, err := p.Resend(start, start.Add(time.Hour)); err == nil || !strings.Contains(err.Error(), "nestmon backfill --stop") {
 			t.Errorf("a second one meanwhile: %v", err)
 		}
-		if b := p.Health().Backfill; b == nil || b.Sent != 120 || !b.Underway() || store.redemptions() != 0 {
+		if b := p.Health().Backfill; b == nil || b.Sent != 120 || !b.Underway() || store.redeemed.Load() != 0 {
 			t.Errorf("%+v: want it all sent, and not believed yet", b)
 		}
 		pass(3 * time.Minute)
-		if b := p.Health().Backfill; b == nil || b.Underway() || b.Stopped || store.redemptions() != 1 {
+		if b := p.Health().Backfill; b == nil || b.Underway() || b.Stopped || store.redeemed.Load() != 1 {
 			t.Errorf("%+v: want it ended", b)
 		}
 		if got := store.cursors["influx"]; got != cursor && got < 361 {
@@ -152,6 +152,51 @@ func TestWhatOfThePastCannotBeSent(t *testing.T) {
 		}
 		if b, err := p.StopResending(); err != nil || !b.Stopped || b.Underway() {
 			t.Errorf("stopping: %+v, %v", b, err)
+		}
+		stop(t, p)
+	})
+}
+
+// interrupted is a store in which something happens while the past is looked for.
+type interrupted struct {
+	*memory
+	then func()
+}
+
+func (i *interrupted) PollsWithin(from, to time.Time, after int64, limit int) ([]exporter.StoredPoll, error) {
+	polls, err := i.memory.PollsWithin(from, to, after, limit)
+	if then := i.then; then != nil && len(polls) == 0 {
+		i.then = nil
+		then()
+	}
+	return polls, err
+}
+
+// The end of one range is not that of another, which was asked for in between.
+func TestARangeThatIsAskedForAtTheEndOfAnother(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		store, far := &interrupted{memory: &memory{}}, &receiver{}
+		start := hours(store.memory)
+		store.cursors = map[string]int64{"influx": 360}
+		p := exporter.NewReadingPump(far, store, exporter.Options{})
+		store.then = func() {
+			time.Sleep(time.Second)
+			if _, err := p.StopResending(); err != nil {
+				t.Error(err)
+			}
+			if _, err := p.Resend(start.Add(time.Hour), start.Add(2*time.Hour)); err != nil {
+				t.Error(err)
+			}
+		}
+		if _, err := p.Resend(start, start.Add(time.Hour)); err != nil {
+			t.Fatal(err)
+		}
+		pass(10 * time.Minute)
+		if b := p.Health().Backfill; b.Sent != 120 || b.Underway() || store.redeemed.Load() != 1 {
+			t.Errorf("%+v, %d redeemed: want the second range sent", b, store.redeemed.Load())
+		}
+		if got, _ := far.keys(); !slices.Equal(got, keysFrom(1, 240)) {
+			t.Errorf("%d arrived, want both hours", len(got))
 		}
 		stop(t, p)
 	})

@@ -7,6 +7,7 @@ import (
 	"math"
 	"slices"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -25,7 +26,7 @@ type memory struct {
 
 	meta     map[string]string
 	pruned   uint64
-	redeemed int
+	redeemed atomic.Int64
 }
 
 func (m *memory) Polls(after int64, limit int) (got []exporter.StoredPoll, err error) {
@@ -106,14 +107,8 @@ func (m *memory) Oldest() (time.Time, error) {
 func (m *memory) Redeem(string, time.Time, time.Time, time.Time) error {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	m.redeemed++
+	m.redeemed.Add(1)
 	return m.broken
-}
-
-func (m *memory) redemptions() int {
-	m.mu.Lock()
-	defer m.mu.Unlock()
-	return m.redeemed
 }
 
 func (m *memory) Meta(key string) (string, error) {

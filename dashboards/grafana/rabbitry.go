@@ -18,17 +18,17 @@ func (m *maker) live() string {
 }
 
 // worst says how bad it is, by the dashboards' own scale: the standing alarms of young states, half a point for a danger that is not
-// judged, and 4 for what was there within the last day and does not answer.
+// judged, and 4 for what was there within the last day and does not answer; of a shed as long as it is one of those to be scraped.
 func (m *maker) worst(of, matcher string) string {
 	judged := []string{`danger!="damp"`} // damp is not judged in cold air, every winter
 	alarms := []string{}
-	seen := m.of("snapshot_timestamp_seconds")
+	seen, dead := m.of("snapshot_timestamp_seconds"), fmt.Sprintf("\n  or 4 + (%s == 0)", m.series("up", `job="nestmon"`, `site=~"$site"`))
 	if matcher != "" {
 		judged, alarms = append(judged, matcher), append(alarms, matcher)
-		seen = m.of("nest_info", matcher)
+		seen, dead = m.of("nest_info", matcher), ""
 	}
-	return fmt.Sprintf("%s(\n  %s and on (instance, job) %s\n  or 0.5 * (%s == bool 0)\n  or 4 + 0 * (last_over_time(%s[%s]) unless on (instance, job) %s)\n)",
-		of, m.of("alarm_severity", alarms...), m.live(), m.of("danger_judged", judged...), seen, missed, m.live())
+	return fmt.Sprintf("%s(\n  %s and on (instance, job) %s\n  or 0.5 * (%s == bool 0)\n  or 4 + 0 * (last_over_time(%s[%s]) unless on (instance, job) %s)%s\n)",
+		of, m.of("alarm_severity", alarms...), m.live(), m.of("danger_judged", judged...), seen, missed, m.live(), dead)
 }
 
 // rabbitry is the dashboard of all nests.

@@ -89,6 +89,7 @@ type Client struct {
 	said      map[string]saying
 	check     error     // the newest self check
 	packed    time.Time // the poll that went out as SenML
+	wiped     bool      // somebody deleted the tree, at the latest at the tick before
 	lastOpen  time.Time // when a connection was last seen
 }
 
@@ -128,6 +129,9 @@ func New(o Options) (*Client, error) {
 	rec, err := openRecord(o.Store, name, given)
 	if err != nil {
 		return nil, fmt.Errorf("mqtt: %w", err)
+	}
+	if name == homie5Record && o.Config.Homie4 {
+		rec.leave(Root{Base: o.Config.Base, Device: o.Config.Device, Homie4: true}.Topic(""))
 	}
 	id, err := instance(o.Store)
 	if id == "" {
@@ -241,6 +245,7 @@ func (c *Client) loop() {
 			}
 		case <-tick.C:
 			c.rebuild()
+			c.mend()
 			_ = c.reassert()
 		}
 	}
@@ -384,6 +389,16 @@ func (c *Client) reassert() (err error) {
 		return err
 	}
 	return c.check
+}
+
+// mend lets the next update publish everything where somebody has deleted our tree, such as a copy of this card under a new device, which
+// clears its old one up. It waits for one tick more, by when that is over.
+func (c *Client) mend() {
+	if c.wiped {
+		c.o.Log.Warn("somebody deleted this device from the broker; publishing it anew", slog.String("device", c.root.Device))
+		c.bornOn = 0
+	}
+	c.wiped = c.link.wiped.Swap(false)
 }
 
 // sayState publishes $state and reads it back.

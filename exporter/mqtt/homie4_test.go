@@ -122,6 +122,47 @@ func TestHomie4IsTakenAway(t *testing.T) {
 	}
 }
 
+// TestHomie4ComesBack: a tree that was taken away is not deleted once more when it is wanted again.
+func TestHomie4ComesBack(t *testing.T) {
+	b := broker(t)
+	w := watch(t, b.URL())
+	kept := store{}
+	life := func(id string, homie4, wanted bool) *mqtt.Client {
+		t.Helper()
+		c := connect(t, b.URL(), func(o *mqtt.Options) {
+			o.Store, o.Homie4, o.Config.Homie4, o.Config.ClientID = kept, homie4, wanted, id
+			o.Timing.Reassert = time.Hour
+		})
+		publish(t, c, summerDay())
+		return c
+	}
+	for _, c := range []*mqtt.Client{life("five", false, true), life("four", true, true)} {
+		if err := c.Close(t.Context()); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := life("alone", false, false).Close(t.Context()); err != nil {
+		t.Fatal(err)
+	}
+	four := func() (n int) {
+		for topic := range w.all() {
+			if strings.HasPrefix(topic, "homie/barn/") {
+				n++
+			}
+		}
+		return n
+	}
+	eventually(t, "it is gone", func() bool { return four() == 0 })
+	life("again4", true, true)
+	eventually(t, "it is back", func() bool { return w.all()["homie/barn/$state"] == "alert" })
+	whole := four()
+	life("again5", false, true)
+	eventually(t, "both", func() bool { return w.all()[state] == "ready" })
+	if now := four(); now != whole {
+		t.Errorf("%d topics of %d are left", now, whole)
+	}
+}
+
 func TestStateOfATree(t *testing.T) {
 	silent, whole := summerDay(), summerDay()
 	whole.Snapshot.Nests[0].Values[1].Fresh = true

@@ -37,6 +37,7 @@ type link struct {
 	up       chan struct{}
 	echo     chan string   // what came back on our $state
 	usurped  chan struct{} // somebody else, an old will mostly, wrote our $state
+	wiped    atomic.Bool   // somebody deleted it, and the rest of the tree with it for all we know
 	rivals   *rivals
 	truce    *truce
 	connects atomic.Int64 // connections so far
@@ -137,10 +138,7 @@ func (l *link) lost(err error, id string, now time.Time) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.reason = fmt.Errorf("mqtt %s: connection lost: %w", l.broker, err)
-	if !errors.Is(err, io.EOF) {
-		return
-	}
-	if soon := l.truce.ended(now.Sub(l.opened), now); soon > 0 {
+	if soon := l.truce.ended(now.Sub(l.opened), errors.Is(err, io.EOF), now); soon > 0 {
 		l.reason = broker.Wrong{Err: fmt.Errorf("%w; it was ended %d times soon after it was made: another client may use the id %q; give each nestmon its own device, its own client_id where you set one, and no copy of another's data folder",
 			l.reason, soon, id)}
 		l.truce.because(l.reason)
@@ -187,6 +185,9 @@ func (l *link) stated(payload string, retained bool) {
 	}
 	switch {
 	case retained: // what an earlier life left behind
+	case payload == "":
+		l.wiped.Store(true)
+		poke(l.usurped)
 	case payload == stateLost || payload == stateDisconnected:
 		poke(l.usurped)
 	default:

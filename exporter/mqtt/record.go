@@ -82,6 +82,11 @@ func openRecord(store Store, name, given string) (*record, error) {
 	return r, nil
 }
 
+// leave forgets topics that begin so: another record has them, since its tree is published again.
+func (r *record) leave(begin string) {
+	maps.DeleteFunc(r.topics, func(topic string, _ time.Time) bool { return strings.HasPrefix(topic, begin) })
+}
+
 // alive notes topics that are about to be published.
 func (r *record) alive(messages []Message) error {
 	changed := false

@@ -15,7 +15,7 @@ const (
 	mostDoubled = 7 // over ten hours
 )
 
-// truce remembers connections that the broker ended soon. It may be used from any goroutine.
+// truce remembers connections that ended soon, by the broker. It may be used from any goroutine.
 type truce struct {
 	mu     sync.Mutex
 	short  int // in a row
@@ -24,13 +24,16 @@ type truce struct {
 	reason error
 }
 
-// ended notes a connection that the broker ended and that lasted so long. It returns how many ended soon in a row where that is a
-// quarrel, else 0.
-func (t *truce) ended(lasted time.Duration, now time.Time) int {
+// ended notes a connection that lasted so long, and whether the broker ended it. It returns how many that one ended soon in a row where
+// that is a quarrel, else 0. One that lasted ends the row however it ended itself.
+func (t *truce) ended(lasted time.Duration, byBroker bool, now time.Time) int {
 	t.mu.Lock()
 	defer t.mu.Unlock()
-	if lasted >= steady {
+	switch {
+	case lasted >= steady:
 		t.short, t.rests = 0, 0
+		return 0
+	case !byBroker:
 		return 0
 	}
 	if t.short++; t.short < quarrelsome {

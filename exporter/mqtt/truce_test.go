@@ -11,7 +11,7 @@ func TestTruce(t *testing.T) {
 	why := errors.New("another client")
 	p := &truce{}
 	kicked := func(lasted time.Duration) int {
-		n := p.ended(lasted, now)
+		n := p.ended(lasted, true, now)
 		if n > 0 {
 			p.because(why)
 		}
@@ -22,9 +22,16 @@ func TestTruce(t *testing.T) {
 			t.Fatalf("a quarrel after %d connections", i+1)
 		}
 	}
-	kicked(steady) // one that lasted: it was none
-	for range quarrelsome - 1 {
-		kicked(time.Second)
+	for _, byBroker := range []bool{true, false} {
+		p.ended(steady, byBroker, now) // one that lasted, and ended by the broker or by a cable that was pulled: it was none
+		for range quarrelsome - 1 {
+			if n := kicked(time.Second); n != 0 {
+				t.Fatalf("a quarrel over %d connections although one lasted", n)
+			}
+		}
+	}
+	if n := p.ended(time.Second, false, now); n != 0 || p.short != quarrelsome-1 {
+		t.Errorf("a bad line is a quarrel: %d, %d", n, p.short)
 	}
 	rest := firstRest
 	for i := range 12 {
@@ -41,7 +48,7 @@ func TestTruce(t *testing.T) {
 			rest *= 2
 		}
 	}
-	if kicked(steady); p.rests != 0 || p.short != 0 {
+	if p.ended(steady, false, now); p.rests != 0 || p.short != 0 {
 		t.Error("a connection that lasted is not the end of it")
 	}
 }

@@ -11,6 +11,7 @@ import (
 	"net/http"
 	"net/http/httptest"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"regexp"
 	"slices"
@@ -413,6 +414,29 @@ func noFalseAllClear(t *testing.T, server string, sink *metrics.Sink) {
 	}
 	eventually(t, "the last scrape is over", func() bool { return instant(t, server, "nestmon_build_info") == "nothing" })
 	eventually(t, "a daemon that is gone is no answer", says(4))
+}
+
+// TestAShedThatIsGoneForDays asks the first panel two days after one of two sheds stopped answering.
+func TestAShedThatIsGoneForDays(t *testing.T) {
+	promtool := binary(t, "promtool")
+	all, _ := queries(t, "prometheus")
+	at := slices.IndexFunc(all, func(a asked) bool { return a.title == "Worst alarm" })
+	if at < 0 {
+		t.Fatal("no panel says how bad it is")
+	}
+	row := func(of, site, values string) string {
+		return fmt.Sprintf("      - {series: '%s,job=\"nestmon\",instance=%q,site=%[2]q}', values: '%[3]s'}\n", of, site, values)
+	}
+	for gone, want := range map[string]int{"0": 4, "1": 0} { // what up says of the other
+		text := "tests:\n  - interval: 1m\n    input_series:\n" +
+			row(`up{x=""`, "hill", "1x2900") + row(`up{x=""`, "brook", "1x10 "+gone+"x2900") +
+			row(`nestmon_snapshot_timestamp_seconds{x=""`, "hill", "0+60x2900") + row(`nestmon_snapshot_timestamp_seconds{x=""`, "brook", "0+60x10 stale") +
+			row(`nestmon_alarm_severity{event="nest-heat"`, "hill", "0x2900") +
+			fmt.Sprintf("    promql_expr_test:\n      - {expr: %q, eval_time: 47h, exp_samples: [{labels: '{}', value: %d}]}\n", chosen(all[at].query, "$site", ".*"), want)
+		if out, err := exec.Command(promtool, "test", "rules", write(t, filepath.Join(t.TempDir(), "gone.yml"), text)).CombinedOutput(); err != nil {
+			t.Errorf("where up is %s: %v\n%s", gone, err, out)
+		}
+	}
 }
 
 // grafanaOnInfluxdb asks a server that nestmon filled every query of the dashboards, as Grafana would. What asks for one of
