@@ -94,6 +94,11 @@ func (w *worker) run(ctx context.Context, back backOff) {
 			continue
 		}
 		w.ledger.failed(err)
+		if errors.As(err, new(taken)) {
+			back.reset()
+			pending = nil
+			continue
+		}
 		wait, _ := back.after(err)
 		if !sleep(ctx, wait, nil) {
 			return

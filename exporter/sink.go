@@ -102,6 +102,19 @@ func Permanent(err error) error { return permanent{err} }
 // IsPermanent reports whether err was marked by Permanent.
 func IsPermanent(err error) bool { return errors.As(err, new(permanent)) }
 
+type taken struct{ error }
+
+func (t taken) Unwrap() error { return t.error }
+
+// Taken marks the complaint of a Publish that showed the state all the same, such as a certificate that has ended: it is reported as a
+// failure, and the next state does not wait for it. Nil stays nil.
+func Taken(err error) error {
+	if err == nil {
+		return nil
+	}
+	return taken{err}
+}
+
 // IsMisconfigured reports whether err stands until a person puts something right, such as a wrong password or a bucket that does not
 // exist: it, or one it wraps, has a method Misconfigured that returns true. It is tried again for ever all the same.
 func IsMisconfigured(err error) bool {

@@ -49,10 +49,10 @@ func (s *Sink) Publish(ctx context.Context, state *exporter.State) error {
 		return text
 	})})
 	if err != nil {
-		return fmt.Errorf("prometheus: writing the metrics: %w", err)
+		return exporter.Taken(fmt.Errorf("prometheus: writing the metrics: %w", err))
 	}
 	if err := webconfig.Current(s.config.WebConfigFile, s.Now()); err != nil {
-		return fmt.Errorf("prometheus.web_config_file: %w", err)
+		return exporter.Taken(fmt.Errorf("prometheus.web_config_file: %w", err))
 	}
 	return ctx.Err()
 }

@@ -280,7 +280,7 @@ func (c *Client) update() (err error) {
 		c.bornOn = 0
 		return err
 	}
-	return c.check
+	return exporter.Taken(c.check)
 }
 
 // recovered is deferred; it makes an error of a panic, which in a goroutine of our own would end the whole daemon.
@@ -388,7 +388,7 @@ func (c *Client) reassert() (err error) {
 		c.bornOn = 0
 		return err
 	}
-	return c.check
+	return exporter.Taken(c.check)
 }
 
 // mend lets the next update publish everything where somebody has deleted our tree, such as a copy of this card under a new device, which

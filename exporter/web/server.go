@@ -76,7 +76,7 @@ func (s *Server) Start() error {
 		return nil
 	}
 	if err := webconfig.Check(s.cfg.WebConfigFile); err != nil {
-		return fmt.Errorf("page.web_config_file: %w", err)
+		return exporter.Taken(fmt.Errorf("page.web_config_file: %w", err))
 	}
 	l, err := net.Listen("tcp", s.cfg.Listen)
 	switch {
@@ -125,7 +125,7 @@ func (s *Server) Publish(_ context.Context, st *exporter.State) error {
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return s.broken
+	return exporter.Taken(s.broken)
 }
 
 func (s *Server) take(st *exporter.State) {
