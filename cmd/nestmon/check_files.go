@@ -122,6 +122,8 @@ func (f namedFile) lack() string {
 		return ""
 	case strings.TrimSpace(string(text)) == "":
 		return f.path + " is empty; write the one line into it"
+	case last != privateKey && strings.Contains(strings.TrimRight(string(text), "\r\n"), "\n"):
+		return f.path + " holds more than one line; write the one line alone into it"
 	}
 	return f.open()
 }

@@ -70,7 +70,8 @@ func TestCheckLooksAtFiles(t *testing.T) {
 		{"no web configuration", "page.yml", file{}, "publish.page.web_config_file: there is no file DIR/page.yml; write one in the format"},
 		{"a password in place of its hash", "scrape.yml", file{"basic_auth_users: {barn: " + secret + "}\n", 0o600}, "publish.prometheus.web_config_file: DIR/scrape.yml: what stands for the user barn is no bcrypt hash; make one with"},
 		{"everybody may read the hashes", "page.yml", file{webUsers, 0o644}, "publish.page.web_config_file: every user"},
-		{"a token of two lines", "token", file{secret + "\n" + secret, 0o600}, `influxdb.token_file: "DIR/token" does not hold a token alone; write`},
+		{"a token of two lines", "token", file{secret + "\n" + secret, 0o600}, "publish.influxdb.token_file: DIR/token holds more than one line; write"},
+		{"a password of two lines", "mqtt", file{secret + "\nold", 0o600}, "publish.mqtt.password_file: DIR/mqtt holds more than one line; write"},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			dir := t.TempDir()
