@@ -61,7 +61,10 @@ func period(from, to string, loc *time.Location) (begin, end time.Time, err erro
 		}
 	}
 	if !begin.Before(end) {
-		return begin, end, fmt.Errorf("--from %s is not before --to %s", begin.Format(time.RFC3339), end.Format(time.RFC3339))
+		if to == "" {
+			return begin, end, fmt.Errorf("--from %s is still to come; write a time that is past", begin.Format(time.RFC3339))
+		}
+		return begin, end, fmt.Errorf("--from %s is not before --to %s; write the earlier one as --from", begin.Format(time.RFC3339), end.Format(time.RFC3339))
 	}
 	return begin, end, nil
 }
