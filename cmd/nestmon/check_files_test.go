@@ -157,3 +157,16 @@ func TestFilesOfTheExample(t *testing.T) {
 		t.Errorf("got %v, want %v", got, want)
 	}
 }
+
+// TestCheckSaysHTTPS: a page that answers over TLS is not to be looked for without.
+func TestCheckSaysHTTPS(t *testing.T) {
+	cert, key := certtest.New(t).Sign(t, "shed", time.Now().Add(certtest.Long))
+	file := filepath.Join(t.TempDir(), "web.yml")
+	plant(t, file, "tls_server_config: {cert_file: "+cert+", key_file: "+key+"}\n")
+	_, out, _ := checkOn(t, t.TempDir(), onBoard+"publish: {page: {listen: '127.0.0.1:8380', web_config_file: "+file+"}, prometheus: {listen: '127.0.0.1:19555'}}\n")
+	for _, want := range []string{"publish.page: https://127.0.0.1:8380/", "publish.prometheus: http://127.0.0.1:19555/metrics"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("%q is not in\n%s", want, out)
+		}
+	}
+}
