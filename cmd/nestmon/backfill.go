@@ -79,7 +79,7 @@ func (a pastAnswer) write(w io.Writer, asked pastRange, loc *time.Location) {
 	fmt.Fprintf(w, "Sending again to %s: %d polls of %s to %s, behind what is new. nestmon status shows how far it is; a restart goes on with it.\n",
 		a.Sink, a.Polls, at(a.From), at(a.To))
 	if a.From.Before(a.Oldest) {
-		fmt.Fprintf(w, "Readings before %s are kept by the hour only; those are not sent.\n", at(a.Oldest))
+		fmt.Fprintf(w, "Single readings are kept since %s; nothing before that is sent.\n", at(a.Oldest))
 	}
 }
 

@@ -15,7 +15,8 @@ func TestBackfillWrongUse(t *testing.T) {
 		{"", "--from is missing"},
 		{"--to 2026-01-02", "--from is missing"},
 		{"--from yesterday", "--from:"},
-		{"--from 2026-01-02 --to 2026-01-01", "is not before"},
+		{"--from 2026-01-02 --to 2026-01-01", "is not before --to 2026-01-01T00:00:00-07:00; write the earlier one"},
+		{"--from 2999-01-01", "is still to come; write a time that is past"},
 		{"--stop --from 2026-01-02", "--stop goes without"},
 		{"--from 2026-01-02", "no daemon answers"},
 	} {
@@ -40,15 +41,15 @@ func TestTheAnswerOfABackfill(t *testing.T) {
 		stop   bool
 		oldest time.Time
 		want   string
-		hourly bool
+		short  bool
 	}{
 		{false, day(1), "Sending again to influx: 5760 polls of 2026-03-01 00:00 to 2026-03-03 00:00", false},
-		{false, day(2), "Readings before 2026-03-02 00:00 are kept by the hour only; those are not sent.", true},
+		{false, day(2), "Single readings are kept since 2026-03-02 00:00; nothing before that is sent.", true},
 		{true, day(2), "Ended: 100 of 5760 polls", false},
 	} {
 		var out strings.Builder
 		pastAnswer{"influx", b, row.oldest}.write(&out, pastRange{Stop: row.stop}, time.UTC)
-		if !strings.Contains(out.String(), row.want) || strings.Contains(out.String(), "by the hour") != row.hourly {
+		if !strings.Contains(out.String(), row.want) || strings.Contains(out.String(), "Single readings") != row.short {
 			t.Errorf("got %q, want %q", out.String(), row.want)
 		}
 	}

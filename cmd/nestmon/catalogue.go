@@ -195,7 +195,7 @@ type opened struct {
 
 // sinkKinds has one line for each folder of exporter that holds a sink.
 var sinkKinds = []sinkKind{
-	{"mqtt", "publish.mqtt", mqttTarget, openMQTT, nil},
+	{"mqtt", "publish.mqtt", mqttTarget, openMQTT, tryMQTT},
 	{"metrics", "publish.prometheus", metricsTarget, openMetrics, nil},
 	{"influx", "publish.influxdb", influxTarget, openInflux, tryInflux},
 	{"web", "publish.page", pageTarget, openPage, nil},

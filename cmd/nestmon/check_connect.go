@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"nestmon/exporter/influx"
+	"nestmon/exporter/mqtt"
 )
 
 // connectTime bounds one try of check; ours, no source.
@@ -29,6 +30,8 @@ func reach(ctx context.Context, c *config) (works []planLine, lacks []string) {
 	}
 	return works, lacks
 }
+
+func tryMQTT(ctx context.Context, c *config) error { return mqtt.Try(ctx, *c.Publish.MQTT) }
 
 func tryInflux(ctx context.Context, c *config) error {
 	sink, err := influx.New(*c.Publish.InfluxDB, c.Site.ID, c.places())

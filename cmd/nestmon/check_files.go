@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io/fs"
 	"os"
+	"path/filepath"
 	"reflect"
 	"strings"
 	"time"
@@ -106,6 +107,8 @@ func (f namedFile) lack() string {
 	remedy, certificate := certificateKeys[last]
 	text, err := os.ReadFile(f.path)
 	switch {
+	case errors.Is(err, fs.ErrNotExist) && !certificate && !filepath.IsAbs(f.path): // never quoted: it may be the secret itself
+		return "there is no such file; name one with its whole path, and write the secret into it"
 	case errors.Is(err, fs.ErrNotExist) && certificate:
 		return fmt.Sprintf("there is no file %s; %s", f.path, remedy)
 	case errors.Is(err, fs.ErrNotExist) && last == privateKey:
@@ -122,6 +125,8 @@ func (f namedFile) lack() string {
 		return ""
 	case strings.TrimSpace(string(text)) == "":
 		return f.path + " is empty; write the one line into it"
+	case last != privateKey && strings.Contains(strings.TrimRight(string(text), "\r\n"), "\n"):
+		return f.path + " holds more than one line; write the one line alone into it"
 	}
 	return f.open()
 }

@@ -70,7 +70,8 @@ func TestCheckLooksAtFiles(t *testing.T) {
 		{"no web configuration", "page.yml", file{}, "publish.page.web_config_file: there is no file DIR/page.yml; write one in the format"},
 		{"a password in place of its hash", "scrape.yml", file{"basic_auth_users: {barn: " + secret + "}\n", 0o600}, "publish.prometheus.web_config_file: DIR/scrape.yml: what stands for the user barn is no bcrypt hash; make one with"},
 		{"everybody may read the hashes", "page.yml", file{webUsers, 0o644}, "publish.page.web_config_file: every user"},
-		{"a token of two lines", "token", file{secret + "\n" + secret, 0o600}, `influxdb.token_file: "DIR/token" does not hold a token alone; write`},
+		{"a token of two lines", "token", file{secret + "\n" + secret, 0o600}, "publish.influxdb.token_file: DIR/token holds more than one line; write"},
+		{"a password of two lines", "mqtt", file{secret + "\nold", 0o600}, "publish.mqtt.password_file: DIR/mqtt holds more than one line; write"},
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			dir := t.TempDir()
@@ -154,5 +155,18 @@ func TestFilesOfTheExample(t *testing.T) {
 	}
 	if got := filesOf(reflect.ValueOf(c).Elem(), ""); !slices.Equal(got, want) {
 		t.Errorf("got %v, want %v", got, want)
+	}
+}
+
+// TestCheckSaysHTTPS: a page that answers over TLS is not to be looked for without.
+func TestCheckSaysHTTPS(t *testing.T) {
+	cert, key := certtest.New(t).Sign(t, "shed", time.Now().Add(certtest.Long))
+	file := filepath.Join(t.TempDir(), "web.yml")
+	plant(t, file, "tls_server_config: {cert_file: "+cert+", key_file: "+key+"}\n")
+	_, out, _ := checkOn(t, t.TempDir(), onBoard+"publish: {page: {listen: '127.0.0.1:8380', web_config_file: "+file+"}, prometheus: {listen: '127.0.0.1:19555'}}\n")
+	for _, want := range []string{"publish.page: https://127.0.0.1:8380/", "publish.prometheus: http://127.0.0.1:19555/metrics"} {
+		if !strings.Contains(out, want) {
+			t.Errorf("%q is not in\n%s", want, out)
+		}
 	}
 }

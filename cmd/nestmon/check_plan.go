@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"nestmon/exporter/web"
+	"nestmon/exporter/webconfig"
 	"nestmon/sensors"
 	"nestmon/sensors/i2c"
 	"nestmon/sensors/i2c/ina219"
@@ -178,7 +179,7 @@ func metricsTarget(c *config) (string, bool) {
 	if c.Publish.Prometheus == nil {
 		return "", false
 	}
-	return "http://" + c.Publish.Prometheus.Listen + "/metrics", true
+	return scheme(c.Publish.Prometheus.WebConfigFile) + c.Publish.Prometheus.Listen + "/metrics", true
 }
 
 func influxTarget(c *config) (string, bool) {
@@ -190,9 +191,17 @@ func influxTarget(c *config) (string, bool) {
 
 func pageTarget(c *config) (string, bool) {
 	if page := pageConfig(c); page.Listen != web.None {
-		return "http://" + page.Listen + "/", true
+		return scheme(page.WebConfigFile) + page.Listen + "/", true
 	}
 	return "", false
+}
+
+// scheme is how a listener with this web configuration answers.
+func scheme(webConfigFile string) string {
+	if webconfig.Secure(webConfigFile) {
+		return "https://"
+	}
+	return "http://"
 }
 
 func phoneTarget(c *config) (string, bool) {

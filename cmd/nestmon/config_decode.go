@@ -173,6 +173,9 @@ func (d *decoder) scalar(node ast.Node, v reflect.Value, path string) {
 	number := strings.ReplaceAll(text, "_", "")
 	switch v.Kind() {
 	case reflect.String:
+		if inEnvironment.MatchString(text) {
+			d.fail(path, "only a secret may come from the environment; write the value itself")
+		}
 		v.SetString(text)
 	case reflect.Bool:
 		if text != "true" && text != "false" {

@@ -249,6 +249,12 @@ func TestSecretFromTheEnvironment(t *testing.T) {
 	}) {
 		t.Errorf("a variable that is not set: %v", findings)
 	}
+	_, findings = parseConfig([]byte("publish: {influxdb: {bucket: '${NESTMON_TEST_PASSWORD}'}}"), writtenBy)
+	if !slices.ContainsFunc(findings, func(f finding) bool {
+		return strings.Contains(f.text, "publish.influxdb.bucket: only a secret may come from the environment; write")
+	}) {
+		t.Errorf("a variable where no secret stands: %v", findings)
+	}
 }
 
 func TestMissingFile(t *testing.T) {

@@ -151,7 +151,7 @@ func (c *caller) do(ctx context.Context, method, what string, body []byte, into 
 	case errors.Is(err, os.ErrPermission):
 		return fmt.Errorf("%s: %w; add it to the group nestmon", c.path, errRefused)
 	case err != nil:
-		return fmt.Errorf("no daemon answers at %s; start it with 'nestmon run', or name its configuration", c.path)
+		return fmt.Errorf("no daemon answers at %s; start it with 'sudo systemctl start nestmon' and look at 'journalctl -u nestmon' if it does not stay, or name its configuration with --config", c.path)
 	}
 	defer res.Body.Close()
 	text, err := io.ReadAll(io.LimitReader(res.Body, 16<<20))

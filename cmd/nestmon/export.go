@@ -36,7 +36,11 @@ func runExport(ctx context.Context, args []string, std stdio) int {
 	if err == nil {
 		err = exportTo(cfg, *out, std.out, func(a *archive.Archive, w io.Writer) error {
 			if *refused {
-				return writeRefused(a, begin, end, w)
+				n, err := writeRefused(a, begin, end, w)
+				if n == 0 && err == nil {
+					fmt.Fprintln(std.err, "nothing was refused")
+				}
+				return err
 			}
 			return writeReadings(ctx, a, begin, end, w)
 		})
@@ -61,7 +65,10 @@ func period(from, to string, loc *time.Location) (begin, end time.Time, err erro
 		}
 	}
 	if !begin.Before(end) {
-		return begin, end, fmt.Errorf("--from %s is not before --to %s", begin.Format(time.RFC3339), end.Format(time.RFC3339))
+		if to == "" {
+			return begin, end, fmt.Errorf("--from %s is still to come; write a time that is past", begin.Format(time.RFC3339))
+		}
+		return begin, end, fmt.Errorf("--from %s is not before --to %s; write the earlier one as --from", begin.Format(time.RFC3339), end.Format(time.RFC3339))
 	}
 	return begin, end, nil
 }
@@ -99,11 +106,12 @@ func writeReadings(ctx context.Context, a *archive.Archive, from, to time.Time, 
 	return errors.Join(err, w.Flush())
 }
 
-// writeRefused writes one line for each range of polls that a sink refused for one reason, with the command that sends it again.
-func writeRefused(a *archive.Archive, from, to time.Time, out io.Writer) error {
+// writeRefused writes one line for each range of polls that a sink refused for one reason, with the command that sends it again, and says how
+// many.
+func writeRefused(a *archive.Archive, from, to time.Time, out io.Writer) (n int, err error) {
 	all, err := a.Refusals()
 	if err != nil {
-		return err
+		return 0, err
 	}
 	lines := json.NewEncoder(out)
 	for _, r := range all {
@@ -115,8 +123,9 @@ func writeRefused(a *archive.Archive, from, to time.Time, out io.Writer) error {
 			exporter.Refusal
 			Again string `json:"again"`
 		}{r, fmt.Sprintf("nestmon backfill --sink %s --from %s --to %s", r.Sink, r.From.Format(time.RFC3339), end.Format(time.RFC3339))}); err != nil {
-			return err
+			return n, err
 		}
+		n++
 	}
-	return nil
+	return n, nil
 }

@@ -109,6 +109,7 @@ func powerWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
 
 func sinkWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
 	var failing, wrong, gone []string
+	owes := false
 	for _, p := range d.sinks.pumps {
 		gone = append(gone, goneWords(p.Health(), d.sinks.now(), now, &c)...)
 	}
@@ -121,6 +122,7 @@ func sinkWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
 			continue
 		}
 		name := fmt.Sprintf("%s (%s)", s.Name, strings.TrimPrefix(s.Error, s.Name+": "))
+		owes = owes || s.Owes
 		if s.Misconfigured {
 			wrong = append(wrong, name)
 		} else {
@@ -135,7 +137,7 @@ func sinkWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
 	if len(wrong) > 0 {
 		said = append(said, "Set up wrongly, until you put it right: "+strings.Join(wrong, ", ")+".")
 	}
-	if len(said) > 0 {
+	if owes {
 		said = append(said, "What is owed waits in the archive.")
 	}
 	return c, strings.Join(append(said, gone...), " ")

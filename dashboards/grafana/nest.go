@@ -29,7 +29,7 @@ func (m *maker) nest() board {
 				},
 				{
 					kind: names, width: 4, title: "Litter", queries: []query{{text: of("nest_info"), legend: "{{stage}}"}},
-					about: "Where the nest is in the litter clock: empty, bred, waiting for kits, nursing, out of the box. Wrong? Enter what happened on nestmon's page.",
+					about: "Where the nest is in the litter clock: empty, bred, waiting for kits, nursing, out of the box. Wrong? Enter what happened with `nestmon litter`.",
 				},
 				{
 					kind: number, width: 2, title: "Chores due", words: none, steps: []step{{0, green}, {1, skyBlue}}, queries: []query{{text: fmt.Sprintf("sum(%s)", of("chores_due"))}},

@@ -54,12 +54,12 @@ func (m *maker) rabbitry() board {
 				{
 					kind: number, width: 4, title: "Alarms nobody has seen", words: none, steps: []step{{0, green}, {1, orange}},
 					queries: []query{{text: fmt.Sprintf("sum(%s)", m.of("alarms_unacknowledged"))}},
-					about:   "Alarms that stand and that nobody has acknowledged. Look, then acknowledge them on nestmon's page, so that the others know somebody is at it.",
+					about:   "Alarms that stand and that nobody has acknowledged. Look, then say so with `nestmon alarms seen`, so that the others know somebody is at it.",
 				},
 				{
 					kind: number, width: 3, title: "Chores due", words: none, steps: []step{{0, green}, {1, skyBlue}},
 					queries: []query{{text: fmt.Sprintf("sum(%s)", m.of("chores_due"))}},
-					about:   "Bedding, boxes, inspections, weaning: what has come due. nestmon's page says what and where, and takes the mark when it is done.",
+					about:   "Bedding, boxes, inspections, weaning: what has come due. nestmon's page says what and where; mark it with `nestmon chores done` when it is done.",
 				},
 				{
 					kind: number, width: 4, title: "Oldest news", unit: "s", steps: []step{{0, green}, {fresh, red}},

@@ -96,10 +96,10 @@ export function updateBlind(box, state) {
 
 // sinkTroubles tells from a program's error what a person would call it; the first that fits counts.
 const sinkTroubles = [
-  ["untrusted", /x509|certificate|tls:/i],
+  ["untrusted", /x509|failed to verify certificate/i],
+  ["refused", /user name or password|remote error: tls|unauthori[sz]ed|forbidden|\b40[13]\b/i],
   ["unreachable", /\bdial\b|network error|cannot connect|not connected|connection (refused|reset|lost|was lost)|no such host|no route|unreachable|broken pipe|\bEOF\b/i],
   ["slow", /timed? ?out|in time|deadline|no acknowledgement|not acknowledged/i],
-  ["refused", /user name or password|unauthori[sz]ed|forbidden|\b40[13]\b/i],
 ];
 
 const sinkWords = (s) => texts.sink[sinkTroubles.find(([, pattern]) => pattern.test(s.error))?.[0] ?? (s.misconfigured ? "wrong" : "other")](s.sink);

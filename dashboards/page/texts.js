@@ -96,7 +96,7 @@ export const texts = {
   sinkWaiting: (n) => ` (${n} waiting)`,
   clock: "The clock of the board is not set. Times and litter days may be wrong.",
   seesAll: "Every probe answers. It never sees a single kit that strayed from the others.",
-  notConfigured: "No outside probe.",
+  notConfigured: "No outside probe: a coming freeze, and heat for does without a probe in their cage, are not judged.",
 
   graph: {
     open: (nest) => `The day of ${nest}`, show: "Show the day", hide: "Hide the day", table: "As a table", chart: "As a graph",

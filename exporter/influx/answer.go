@@ -91,10 +91,10 @@ func (s *Sink) hint(status int, head http.Header) string {
 	const strange = "this does not look like a server for time series"
 	switch status {
 	case http.StatusUnauthorized, http.StatusForbidden:
-		return fmt.Sprintf("check publish.influxdb.token and its right to write to bucket %q", s.bucket)
+		return fmt.Sprintf("check the token (publish.influxdb.token or token_file; for InfluxDB 1.8 it is user:password) and its right to write to bucket %q", s.bucket)
 	case http.StatusNotFound:
 		if isJSON(head) { // the same server answers a wrong path in plain text
-			return fmt.Sprintf("check publish.influxdb.url, org and bucket %q: a bucket is not made by writing to it", s.bucket)
+			return fmt.Sprintf("check publish.influxdb.url, org and bucket %q: a bucket is not made by writing to it, make it first", s.bucket)
 		}
 		return "check publish.influxdb.url: nothing there takes readings; write the server's address alone, without a path of its pages"
 	case http.StatusBadRequest, http.StatusUnprocessableEntity:

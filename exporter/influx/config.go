@@ -51,11 +51,11 @@ func (c Config) secret() (exporter.Secret, error) {
 	}
 	text, err := os.ReadFile(c.TokenFile)
 	if err != nil {
-		return exporter.Secret{}, fmt.Errorf("influxdb.token_file: %w", err)
+		return exporter.Secret{}, fmt.Errorf("publish.influxdb.token_file: %w", err)
 	}
 	token := strings.TrimSpace(string(text))
 	if token == "" || strings.ContainsAny(token, "\r\n") {
-		return exporter.Secret{}, fmt.Errorf("influxdb.token_file: %q does not hold a token alone; write the token and nothing else into it", c.TokenFile)
+		return exporter.Secret{}, fmt.Errorf("publish.influxdb.token_file: %q does not hold a token alone; write the token and nothing else into it", c.TokenFile)
 	}
 	return exporter.NewSecret(token), nil
 }

@@ -22,11 +22,11 @@ func (c Config) httpClient() (*http.Client, error) {
 	if c.CAFile != "" {
 		text, err := os.ReadFile(c.CAFile)
 		if err != nil {
-			return nil, fmt.Errorf("influxdb.ca_file: %w; make the file readable for this user", err)
+			return nil, fmt.Errorf("publish.influxdb.ca_file: %w; make the file readable for this user", err)
 		}
 		pool := x509.NewCertPool()
 		if !pool.AppendCertsFromPEM(text) {
-			return nil, fmt.Errorf("influxdb.ca_file: %s holds no PEM certificate; write the file that signed the server's certificate", c.CAFile)
+			return nil, fmt.Errorf("publish.influxdb.ca_file: %s holds no PEM certificate; write the file that signed the server's certificate", c.CAFile)
 		}
 		t.TLSClientConfig = &tls.Config{RootCAs: pool, MinVersion: tls.VersionTLS12}
 	}

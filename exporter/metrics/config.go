@@ -34,20 +34,20 @@ func (c Config) Validate(report func(path, problem string)) {
 // open listens at c.Listen. Errors say what to write instead.
 func (c Config) open() (net.Listener, error) {
 	if err := webconfig.Check(c.WebConfigFile); err != nil {
-		return nil, fmt.Errorf("prometheus.web_config_file: %w", err)
+		return nil, fmt.Errorf("publish.prometheus.web_config_file: %w", err)
 	}
 	l, err := net.Listen("tcp", c.Listen)
 	switch {
 	case err == nil:
 		return l, nil
 	case errors.Is(err, syscall.EADDRINUSE):
-		return nil, fmt.Errorf("prometheus.listen: %q is in use by another program; write another port, such as %q", c.Listen, c.nextPort())
+		return nil, fmt.Errorf("publish.prometheus.listen: %q is in use by another program; stop that one, or write another port, such as %q", c.Listen, c.nextPort())
 	case errors.Is(err, syscall.EACCES):
-		return nil, fmt.Errorf("prometheus.listen: %q needs rights this program does not have; write a port from 1024 on, such as %q", c.Listen, DefaultConfig().Listen)
+		return nil, fmt.Errorf("publish.prometheus.listen: %q needs rights this program does not have; write a port from 1024 on, such as %q", c.Listen, DefaultConfig().Listen)
 	case errors.Is(err, syscall.EADDRNOTAVAIL):
-		return nil, fmt.Errorf("prometheus.listen: %q is no address of this machine; write one that is, or %q for this machine alone", c.Listen, DefaultConfig().Listen)
+		return nil, fmt.Errorf("publish.prometheus.listen: %q is no address of this machine; write one that is, or %q for this machine alone", c.Listen, DefaultConfig().Listen)
 	}
-	return nil, fmt.Errorf("prometheus.listen: %q: %w; write host:port, such as %q", c.Listen, err, DefaultConfig().Listen)
+	return nil, fmt.Errorf("publish.prometheus.listen: %q: %w; write host:port, such as %q", c.Listen, err, DefaultConfig().Listen)
 }
 
 func (c Config) nextPort() string {

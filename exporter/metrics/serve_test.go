@@ -38,7 +38,7 @@ func TestWebConfigFile(t *testing.T) {
 	s := newSink(t, noon)
 	put("basic_auth_users: {barn: " + password + "}\n")
 	err = s.Serve(metrics.Config{Listen: address, WebConfigFile: file}, slog.New(slog.DiscardHandler))
-	if err == nil || !strings.HasPrefix(err.Error(), "prometheus.web_config_file: "+file) || strings.Contains(err.Error(), password) {
+	if err == nil || !strings.HasPrefix(err.Error(), "publish.prometheus.web_config_file: "+file) || strings.Contains(err.Error(), password) {
 		t.Fatalf("a bad file: %v", err)
 	}
 	put("basic_auth_users: {barn: '" + hash + "'}\n")

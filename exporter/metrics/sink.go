@@ -52,7 +52,7 @@ func (s *Sink) Publish(ctx context.Context, state *exporter.State) error {
 		return exporter.Taken(fmt.Errorf("prometheus: writing the metrics: %w", err))
 	}
 	if err := webconfig.Current(s.config.WebConfigFile, s.Now()); err != nil {
-		return exporter.Taken(fmt.Errorf("prometheus.web_config_file: %w", err))
+		return exporter.Taken(fmt.Errorf("publish.prometheus.web_config_file: %w", err))
 	}
 	return ctx.Err()
 }

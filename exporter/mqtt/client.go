@@ -175,15 +175,15 @@ func (c *Client) Name() string {
 	return "mqtt"
 }
 
-// Publish makes s the state to show and brings what changed to the broker. While there is no connection it fails at once and
-// hands nothing on: the newest state is published whole when the connection comes back, without another call.
+// Publish makes s the state to show and brings what changed to the broker. While there is no connection it fails at once,
+// but for the first attempt to make one, and hands nothing on: the newest state is published whole when the connection comes back, without another call.
 func (c *Client) Publish(ctx context.Context, s *exporter.State) error {
 	c.newest.Store(s)
 	reply := make(chan error, 1)
 	select {
 	case c.jobs <- reply:
 	case <-ctx.Done():
-		return fmt.Errorf("mqtt: still busy with the state before: %w", ctx.Err())
+		return fmt.Errorf("mqtt %s: the broker has not taken the state before this one in time", c.current().broker)
 	case <-c.ctx.Done():
 		return errStopping
 	}
@@ -191,7 +191,7 @@ func (c *Client) Publish(ctx context.Context, s *exporter.State) error {
 	case err := <-reply:
 		return err
 	case <-ctx.Done():
-		return fmt.Errorf("mqtt: publishing: %w", ctx.Err())
+		return fmt.Errorf("mqtt %s: the broker has not taken everything in time", c.current().broker)
 	}
 }
 
@@ -230,7 +230,7 @@ func (c *Client) loop() {
 			reply <- c.update()
 		case <-c.link.up:
 			if soon := c.link.files.Expiring(c.o.Now()); soon != "" {
-				c.o.Log.Warn("the broker will refuse this client's certificate", slog.String("why", soon))
+				c.o.Log.Warn("the broker will soon refuse this client's certificate", slog.String("why", soon))
 			}
 			_ = c.update() // a failure is told by the next Publish, which tries again
 		case <-c.link.usurped:
@@ -264,7 +264,7 @@ func (c *Client) update() (err error) {
 	if s == nil {
 		return nil
 	}
-	if !c.link.isOpen() {
+	if !c.link.isOpen() && !c.link.isOpenAtFirst(c.ctx) {
 		return c.link.why()
 	}
 	tree := c.root.Tree(s)

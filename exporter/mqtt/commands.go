@@ -89,7 +89,7 @@ func (o *orders) refuse(why, topic, payload string) {
 	o.refused++
 	if now := time.Now(); o.said.IsZero() || now.Sub(o.said) >= refusalsApart {
 		o.said = now
-		o.log.Warn("an order over the broker is refused", slog.String("topic", fmt.Sprintf("%.80q", topic)), slog.String("payload", fmt.Sprintf("%.40q", payload)),
+		o.log.Warn("an order over the broker is refused", slog.String("topic", fmt.Sprintf("%.80s", topic)), slog.String("payload", fmt.Sprintf("%.40s", payload)),
 			slog.String("why", why), slog.Int("refused_so_far", o.refused))
 	}
 }

@@ -114,7 +114,7 @@ func (c Config) password() (exporter.Secret, error) {
 	}
 	b, err := os.ReadFile(c.PasswordFile)
 	if err != nil {
-		return exporter.Secret{}, fmt.Errorf("password_file: %w; make the file readable for this user", err)
+		return exporter.Secret{}, fmt.Errorf("password_file: %w; the file must be there, with one line, and readable for this user", err)
 	}
 	return exporter.NewSecret(strings.TrimRight(string(b), "\r\n")), nil
 }

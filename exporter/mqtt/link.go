@@ -24,6 +24,9 @@ const (
 	protocol = 4
 	// goodbyeQuiesce is how long paho may take to write DISCONNECT, in ms; on a local network one write. Ours.
 	goodbyeQuiesce = 250
+	// firstTry is how long the first state waits for the first attempt to connect, so that a start is not told as a failure; a few round
+	// trips of TLS on the smallest board. Ours, no source.
+	firstTry = 5 * time.Second
 )
 
 // link is one paho client. paho's callbacks touch only its channels, counters, what is known of rivals, and the reason under the lock.
@@ -35,6 +38,7 @@ type link struct {
 	broker   string // host:port, for words
 	files    broker.Files
 	up       chan struct{}
+	tried    chan struct{} // closed with the first attempt to connect, or when it was waited for in vain
 	echo     chan string   // what came back on our $state
 	usurped  chan struct{} // somebody else, an old will mostly, wrote our $state
 	wiped    atomic.Bool   // somebody deleted it, and the rest of the tree with it for all we know
@@ -54,9 +58,9 @@ func dial(o Options, root Root, password string, known *rivals, peace *truce) *l
 	u, _ := url.Parse(o.Config.Broker) // validated by New
 	l := &link{
 		store: paho.NewMemoryStore(), qos: o.Config.QoS, ack: o.Timing.Ack, broker: u.Host, files: o.Config.Files(),
-		up: make(chan struct{}, 1), echo: make(chan string, 32), usurped: make(chan struct{}, 1),
+		up: make(chan struct{}, 1), tried: make(chan struct{}), echo: make(chan string, 32), usurped: make(chan struct{}, 1),
 		rivals: known, truce: peace,
-		reason: fmt.Errorf("mqtt %s: not connected yet", u.Host),
+		reason: fmt.Errorf("mqtt %s: not connected yet; is the broker running and reachable, and are host and port right?", u.Host),
 	}
 	id := o.Config.clientID(root.Instance, root.Homie4)
 	opts := paho.NewClientOptions().
@@ -128,6 +132,7 @@ func (l *link) connected(now time.Time) {
 	l.connects.Add(1)
 	l.mu.Lock()
 	l.opened, l.reason = now, nil
+	l.firstTried()
 	l.mu.Unlock()
 	poke(l.up)
 }
@@ -149,6 +154,31 @@ func (l *link) because(err error) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.reason = err
+	l.firstTried()
+}
+
+// firstTried is called with the lock.
+func (l *link) firstTried() {
+	select {
+	case <-l.tried:
+	default:
+		close(l.tried)
+	}
+}
+
+// isOpenAtFirst waits for the first attempt to connect.
+func (l *link) isOpenAtFirst(ctx context.Context) bool {
+	timer := time.NewTimer(firstTry)
+	defer timer.Stop()
+	select {
+	case <-l.tried:
+	case <-timer.C:
+	case <-ctx.Done():
+	}
+	l.mu.Lock()
+	l.firstTried()
+	l.mu.Unlock()
+	return l.isOpen()
 }
 
 // why says why there is no connection.

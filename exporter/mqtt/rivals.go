@@ -145,7 +145,7 @@ func (r *rivals) verdict(where string, device string, patience time.Duration) er
 	}
 	now := r.now()
 	if r.other != "" && now.Sub(r.heard) < patience {
-		return broker.Wrong{Err: fmt.Errorf("%s: another nestmon publishes as device %q already (its installation is %s, this one %s); give each nestmon its own device, under publish.mqtt or as site.id",
+		return broker.Wrong{Err: fmt.Errorf("%s: another nestmon publishes as device %q already (its installation is %s, this one %s); give each nestmon its own device, best by a site.id of its own: where two share that, InfluxDB mixes their readings for good",
 			where, device, r.other, r.own)}
 	}
 	if r.since.IsZero() {

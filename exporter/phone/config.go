@@ -119,7 +119,7 @@ func (c Channel) address() (exporter.Secret, error) {
 	if c.URLFile != "" {
 		b, err := os.ReadFile(c.URLFile)
 		if err != nil {
-			return exporter.Secret{}, fmt.Errorf("url_file: %w; make the file readable for this user", err)
+			return exporter.Secret{}, fmt.Errorf("url_file: %w; the file must be there, with one line, and readable for this user", err)
 		}
 		s = exporter.NewSecret(strings.TrimSpace(string(b)))
 	}

@@ -76,7 +76,7 @@ func (s *Server) Start() error {
 		return nil
 	}
 	if err := webconfig.Check(s.cfg.WebConfigFile); err != nil {
-		return exporter.Taken(fmt.Errorf("page.web_config_file: %w", err))
+		return fmt.Errorf("publish.page.web_config_file: %w", err)
 	}
 	l, err := net.Listen("tcp", s.cfg.Listen)
 	switch {
@@ -121,7 +121,7 @@ func (s *Server) Addr() string {
 func (s *Server) Publish(_ context.Context, st *exporter.State) error {
 	s.take(st)
 	if err := webconfig.Current(s.cfg.WebConfigFile, s.Now()); err != nil {
-		return fmt.Errorf("page.web_config_file: %w", err)
+		return exporter.Taken(fmt.Errorf("publish.page.web_config_file: %w", err))
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()

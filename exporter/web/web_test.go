@@ -230,7 +230,7 @@ func TestWebConfigFile(t *testing.T) {
 	s := web.New(web.Config{Listen: "127.0.0.1:0", WebConfigFile: file}, site(), history(), quiet())
 	t.Cleanup(func() { _ = s.Close(context.Background()) })
 	put("basic_auth_users: {barn: " + password + "}\n")
-	if err := s.Start(); err == nil || !strings.HasPrefix(err.Error(), "page.web_config_file: "+file) || strings.Contains(err.Error(), password) {
+	if err := s.Start(); err == nil || !strings.HasPrefix(err.Error(), "publish.page.web_config_file: "+file) || strings.Contains(err.Error(), password) {
 		t.Fatalf("a bad file: %v", err)
 	}
 	put("basic_auth_users: {barn: '" + hash + "'}\n")

@@ -307,7 +307,8 @@ test("what a program says of a failure comes after plain words", async () => {
   const said = [
     ["mqtt", "mqtt 192.0.2.1:1883: cannot connect: network Error : dial tcp 192.0.2.1:1883: connect: connection refused; is the broker running and reachable?", "mqtt cannot be reached"],
     ["mqtt", "mqtt home: cannot connect: network Error : tls: failed to verify certificate: x509: certificate signed by unknown authority", "mqtt: its certificate is not trusted"],
-    ["mqtt", "mqtt home: the broker refused the user name or password (not Authorized); check username and password_file", "mqtt refuses the name, password or key"],
+    ["mqtt", "mqtt home: cannot connect: the broker refused the user name or password (not Authorized); check username and password_file", "mqtt refuses the name, password or key"],
+    ["mqtt", "mqtt home: cannot connect: network Error : remote error: tls: certificate required; the broker may ask for a client certificate", "mqtt refuses the name, password or key"],
     ["mobile", "phone mobile: no answer in time", "mobile does not answer in time"],
     ["mqtt", "mqtt home: self check failed", "mqtt does not get through"],
   ].map(([sink, error, want], i) => ({ sink: sink + i, error, want: want.replace(sink, sink + i) }));

@@ -49,7 +49,7 @@ func setUpWrongly(t *testing.T, server *influxd, program string) {
 	}{
 		{name: "a bucket that does not exist", url: server.url, bucket: "nset", token: "NESTMON_CANARY", wrong: true, want: `bucket \"nset\": a bucket is not made by writing to it`},
 		{name: "a wrong token", url: server.url, bucket: "nest", token: "NESTMON_WRONG", wrong: true, want: "401"},
-		{name: "a token without the right", url: server.url, bucket: "nest", token: "NESTMON_GUEST", wrong: true, want: "check publish.influxdb.token and its right to write to bucket"},
+		{name: "a token without the right", url: server.url, bucket: "nest", token: "NESTMON_GUEST", wrong: true, want: "it is user:password) and its right to write to bucket"},
 		{name: "no such host", url: "http://nowhere.invalid:8086", bucket: "nest", token: "NESTMON_CANARY", want: "no answer"},
 		{name: "nobody listens", url: fmt.Sprintf("http://127.0.0.1:%d", freePort(t)), bucket: "nest", token: "NESTMON_CANARY", want: "is the server running, and are host and port of publish.influxdb.url right?"},
 		{name: "a path too much", url: server.url + "/ui/", bucket: "nest", token: "NESTMON_CANARY", wrong: true, want: "nothing there takes readings"},

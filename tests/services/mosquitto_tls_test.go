@@ -52,6 +52,13 @@ func TestMosquittoTLS(t *testing.T) {
 		{"no TLS on a port with", "tcp://" + b.addr, nil, "write broker: ssl://HOST:PORT", false},
 	} {
 		t.Run(row.name, func(t *testing.T) {
+			config := mqtt.Config{Broker: row.url}
+			if row.change != nil {
+				row.change(&config)
+			}
+			if err := mqtt.Try(t.Context(), config); (err == nil) != (row.want == "") || err != nil && !strings.Contains(err.Error(), row.want) {
+				t.Errorf("try: %v, want %q", err, row.want)
+			}
 			c := publisher(t, row.url, row.change)
 			if row.want == "" {
 				publishUntil(t, c, nests(38, 25))

@@ -300,7 +300,7 @@ func (w *Watch) Learned(all []*Watch) Learned {
 	out.Neighbours, fewer = w.against(all)
 	out.Text = out.sentences(fewer, w.cfg.Kind == brood.BuriedTote, w.cfg.DepthM)
 	if w.air == nil || w.site.air == nil {
-		out.Text = []string{"Not known: it takes a probe in nest air and one outside."}
+		out.Text = []string{"How this nest follows the weather is not known: it takes a probe in nest air and one outside."}
 	}
 	return out
 }
