@@ -422,9 +422,9 @@ func TestAnswersThatKeepTheCursorWhereItIs(t *testing.T) {
 			hasty := quick
 			hasty.Timeout = 300 * time.Millisecond
 			pump := exporter.NewReadingPump(sinkFor(t, "http://"+address, "nest", goodToken), store, hasty)
-			eventually(t, "the sink is reported as failed", func() bool { return !pump.Health().OK })
-			if h := pump.Health(); !strings.Contains(h.Error, row.want) || h.Pending != 75 {
-				t.Errorf("health %+v, want %q and 75 waiting", h, row.want)
+			eventually(t, "the sink is reported as failed, with "+row.want, func() bool { h := pump.Health(); return !h.OK && strings.Contains(h.Error, row.want) })
+			if h := pump.Health(); h.Pending != 75 {
+				t.Errorf("health %+v, want 75 waiting", h)
 			}
 			stopPump(t, pump)
 			if store.at() != 0 || len(store.aside) != 0 {
