@@ -372,32 +372,38 @@ func misconfigured(t *testing.T, server *influxd, bucket, token, want string, re
 	compare(t, server.points(t, bucket), store.want())
 }
 
-// What a real server cannot be made to say comes from a stub: an answer of the network between, or of an overloaded server.
+// silence is the answer that never comes.
+const silence = "no answer at all"
+
+// oddAnswers are what a real server cannot be made to say: an answer of the network between, or of an overloaded server. After each
+// everything is kept.
+var oddAnswers = []struct {
+	name   string
+	answer http.HandlerFunc
+	want   string // in the error
+}{
+	{"a captive portal's page", func(w http.ResponseWriter, _ *http.Request) {
+		w.Header().Set("Content-Type", "text/html")
+		fmt.Fprint(w, "<title>Log in</title>")
+	}, "answer 200"},
+	{"a redirect to a login page", func(w http.ResponseWriter, r *http.Request) {
+		http.Redirect(w, r, "/login", http.StatusFound)
+	}, "answer 302"},
+	{"403", func(w http.ResponseWriter, _ *http.Request) { http.Error(w, "forbidden", http.StatusForbidden) }, "403"},
+	{"503", func(w http.ResponseWriter, _ *http.Request) { http.Error(w, "busy", http.StatusServiceUnavailable) }, "503"},
+	{"429", func(w http.ResponseWriter, _ *http.Request) { http.Error(w, "slower", http.StatusTooManyRequests) }, "429"},
+	{"413 whatever is sent", func(w http.ResponseWriter, _ *http.Request) {
+		http.Error(w, "too large", http.StatusRequestEntityTooLarge)
+	}, "raise the limit"},
+	{"a port that wants TLS", func(w http.ResponseWriter, _ *http.Request) {
+		http.Error(w, "Client sent an HTTP request to an HTTPS server.", http.StatusBadRequest)
+	}, "is it one that wants https://?"},
+	{silence, func(_ http.ResponseWriter, r *http.Request) { <-r.Context().Done() }, "no answer"},
+	{"stored but the reply is lost", func(http.ResponseWriter, *http.Request) { panic(http.ErrAbortHandler) }, "no answer"},
+}
+
 func TestAnswersThatKeepTheCursorWhereItIs(t *testing.T) {
-	for _, row := range []struct {
-		name   string
-		answer http.HandlerFunc
-		want   string
-	}{
-		{"a captive portal's page", func(w http.ResponseWriter, _ *http.Request) {
-			w.Header().Set("Content-Type", "text/html")
-			fmt.Fprint(w, "<title>Log in</title>")
-		}, "answer 200"},
-		{"a redirect to a login page", func(w http.ResponseWriter, r *http.Request) {
-			http.Redirect(w, r, "/login", http.StatusFound)
-		}, "answer 302"},
-		{"403", func(w http.ResponseWriter, _ *http.Request) { http.Error(w, "forbidden", http.StatusForbidden) }, "403"},
-		{"503", func(w http.ResponseWriter, _ *http.Request) { http.Error(w, "busy", http.StatusServiceUnavailable) }, "503"},
-		{"429", func(w http.ResponseWriter, _ *http.Request) { http.Error(w, "slower", http.StatusTooManyRequests) }, "429"},
-		{"413 whatever is sent", func(w http.ResponseWriter, _ *http.Request) {
-			http.Error(w, "too large", http.StatusRequestEntityTooLarge)
-		}, "raise the limit"},
-		{"a port that wants TLS", func(w http.ResponseWriter, _ *http.Request) {
-			http.Error(w, "Client sent an HTTP request to an HTTPS server.", http.StatusBadRequest)
-		}, "is it one that wants https://?"},
-		{"no answer at all", func(_ http.ResponseWriter, r *http.Request) { <-r.Context().Done() }, "no answer"},
-		{"stored but the reply is lost", func(http.ResponseWriter, *http.Request) { panic(http.ErrAbortHandler) }, "no answer"},
-	} {
+	for _, row := range oddAnswers {
 		t.Run(row.name, func(t *testing.T) {
 			address := fmt.Sprintf("127.0.0.1:%d", freePort(t))
 			var mended atomic.Bool

@@ -28,6 +28,14 @@ type wire struct {
 	how   holding
 	held  chan struct{}
 	free  chan struct{}
+	says  http.HandlerFunc // in place of the server, where it is set
+}
+
+// pretends lets answer speak in place of the server; nil gives it its word back.
+func (w *wire) pretends(answer http.HandlerFunc) {
+	w.mu.Lock()
+	defer w.mu.Unlock()
+	w.says = answer
 }
 
 // holding is what happens to the request that is held.
@@ -77,7 +85,7 @@ func (w *wire) ServeHTTP(out http.ResponseWriter, r *http.Request) {
 	}
 	w.note(body)
 	w.mu.Lock()
-	held, free, how := w.held, w.free, w.how
+	held, free, how, says := w.held, w.free, w.how, w.says
 	holds := false
 	if free != nil {
 		w.after--
@@ -88,6 +96,10 @@ func (w *wire) ServeHTTP(out http.ResponseWriter, r *http.Request) {
 		closeOnce(held)
 		<-free
 		panic(http.ErrAbortHandler)
+	}
+	if says != nil {
+		says(out, r)
+		return
 	}
 	onward, err := http.NewRequestWithContext(r.Context(), r.Method, w.server+r.URL.RequestURI(), bytes.NewReader(body))
 	if err != nil {
