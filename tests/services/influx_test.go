@@ -355,7 +355,7 @@ func misconfigured(t *testing.T, server *influxd, bucket, token, want string, re
 	store := &shelf{}
 	store.add(30, time.Now().Add(-time.Hour))
 	pump := exporter.NewReadingPump(server.sink(t, bucket, token), store, quick)
-	eventually(t, "the sink is reported as failed", func() bool { return !pump.Health().OK })
+	eventually(t, "the sink is reported as set up wrongly", func() bool { return pump.Health().Misconfigured })
 	text := pump.Health().Error
 	_, password, _ := strings.Cut(token, ":")
 	if !strings.Contains(text, want) || !strings.Contains(text, "check publish.influxdb") || strings.Contains(text, password) {
