@@ -28,10 +28,11 @@ type stateView struct {
 	Nests  []nestView  `json:"nests"`
 	Alarms []alarmView `json:"alarms"`
 	Sinks  []struct {
-		Sink  string `json:"sink"`
-		OK    bool   `json:"ok"`
-		Wrong bool   `json:"misconfigured"`
-		Error string `json:"error"`
+		Sink  string     `json:"sink"`
+		OK    bool       `json:"ok"`
+		Wrong bool       `json:"misconfigured"`
+		Error string     `json:"error"`
+		Last  *time.Time `json:"last_ok"`
 		sinkNews
 	} `json:"sinks"`
 	PublishedAgo float64 `json:"published_ago_s"`
@@ -226,6 +227,17 @@ func (s stateView) write(out io.Writer, cfg *config) {
 	}
 	for _, a := range s.Alarms {
 		a.write(out, loc)
+	}
+	var sent []string
+	for _, sink := range s.Sinks {
+		when := "nothing yet"
+		if sink.Last != nil {
+			when = sink.Last.In(loc).Format("2006-01-02 15:04")
+		}
+		sent = append(sent, sink.Sink+" "+when)
+	}
+	if len(sent) > 0 {
+		fmt.Fprintf(out, "sent     %s\n", strings.Join(sent, ", "))
 	}
 	for _, sink := range s.Sinks {
 		switch {

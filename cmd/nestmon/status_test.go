@@ -88,6 +88,20 @@ func TestStatusShowsTheBattery(t *testing.T) {
 	}
 }
 
+// That something arrives is said as well as that it does not.
+func TestStatusSaysWhatWasSent(t *testing.T) {
+	var s stateView
+	if err := json.Unmarshal([]byte(`{"sinks": [
+		{"sink": "mqtt", "ok": true, "last_ok": "2031-07-19T15:04:30Z"}, {"sink": "influx", "error": "influx: no answer", "last_ok": "2031-07-19T14:00:00Z"}, {"sink": "mobile", "ok": true, "last_ok": null}]}`), &s); err != nil {
+		t.Fatal(err)
+	}
+	var out strings.Builder
+	s.write(&out, &config{})
+	if want := "sent     mqtt 2031-07-19 15:04, influx 2031-07-19 14:00, mobile nothing yet\nfailing  influx: no answer\n"; !strings.Contains(out.String(), want) {
+		t.Errorf("got:\n%s\nwant %s", out.String(), want)
+	}
+}
+
 func TestAlarmTellsWhenItWasSeen(t *testing.T) {
 	at := time.Date(2031, 7, 19, 15, 4, 0, 0, time.UTC)
 	a := alarmView{Event: "nest-heat", Severity: "urgent", Since: at.Add(-time.Hour)}
