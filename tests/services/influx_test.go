@@ -358,7 +358,7 @@ func misconfigured(t *testing.T, server *influxd, bucket, token, want string, re
 	eventually(t, "the sink is reported as set up wrongly", func() bool { return pump.Health().Misconfigured })
 	text := pump.Health().Error
 	_, password, _ := strings.Cut(token, ":")
-	if !strings.Contains(text, want) || !strings.Contains(text, "check publish.influxdb") || strings.Contains(text, password) {
+	if !strings.Contains(text, want) || !strings.Contains(text, "check ") || !strings.Contains(text, "publish.influxdb") || strings.Contains(text, password) {
 		t.Errorf("error %q, want %s, what to check, and no password", text, want)
 	}
 	stopPump(t, pump)
