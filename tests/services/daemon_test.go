@@ -72,6 +72,15 @@ func (b board) chip(t *testing.T, milliC, milliRH int) {
 	}
 }
 
+// oak is the part of a configuration that describes the only nest of a board.
+const oak = `poll: 5s
+probes:
+  - {id: oak-cluster, source: w1, rom: 28-0316a2794d5f, stale_after: 20s}
+  - {id: oak-air, source: kernel, device: sht4x}
+nests:
+  - {id: oak, kind: wooden-box, cluster: oak-cluster, air: oak-air}
+`
+
 // ears are the phone: they keep what is posted.
 type ears struct {
 	*httptest.Server
@@ -119,13 +128,7 @@ func TestDaemon(t *testing.T) {
 	config := write(t, filepath.Join(dir, "nestmon.yaml"), fmt.Sprintf(`
 site: {id: barn, name: Barn, timezone: UTC, display: celsius}
 data: %s
-poll: 5s
-probes:
-  - {id: oak-cluster, source: w1, rom: 28-0316a2794d5f, stale_after: 20s}
-  - {id: oak-air, source: kernel, device: sht4x}
-nests:
-  - {id: oak, kind: wooden-box, cluster: oak-cluster, air: oak-air}
-publish:
+`+oak+`publish:
   page: {listen: "%s"}
   prometheus: {listen: "%s"}
   mqtt: {broker: "tcp://%s", device: barn}

@@ -206,13 +206,7 @@ func TestMosquittoDaemon(t *testing.T) {
 	config := write(t, filepath.Join(dir, "nestmon.yaml"), fmt.Sprintf(`
 site: {id: barn}
 data: %s
-poll: 5s
-probes:
-  - {id: oak-cluster, source: w1, rom: 28-0316a2794d5f, stale_after: 20s}
-  - {id: oak-air, source: kernel, device: sht4x}
-nests:
-  - {id: oak, kind: wooden-box, cluster: oak-cluster, air: oak-air}
-publish:
+`+oak+`publish:
   page: {listen: "%s"}
   mqtt: {broker: "tcp://%s", username: barn, password_file: %s, homie4: true, commands: true, senml: true}
 `, filepath.Join(dir, "data"), page, b.addr, write(t, filepath.Join(dir, "password"), hunter+"\n")))

@@ -17,13 +17,7 @@ func TestTheProgramRemembers(t *testing.T) {
 	page := fmt.Sprintf("127.0.0.1:%d", freePort(t))
 	config := write(t, filepath.Join(dir, "nestmon.yaml"), fmt.Sprintf(`
 data: %s
-poll: 5s
-probes:
-  - {id: oak-cluster, source: w1, rom: 28-0316a2794d5f, stale_after: 20s}
-  - {id: oak-air, source: kernel, device: sht4x}
-nests:
-  - {id: oak, kind: wooden-box, cluster: oak-cluster, air: oak-air}
-publish:
+`+oak+`publish:
   page: {listen: "%s"}
 `, data, page))
 	state := filepath.Join(data, "state")
