@@ -49,6 +49,7 @@ type link struct {
 
 	mu     sync.Mutex
 	conn   net.Conn
+	over   bool // cut; there is no next connection
 	opened time.Time
 	reason error // why there is no connection
 }
@@ -109,14 +110,20 @@ func (l *link) open(u *url.URL, timeout time.Duration) (net.Conn, error) {
 	}
 	l.mu.Lock()
 	defer l.mu.Unlock()
+	if l.over {
+		_ = conn.Close()
+		return nil, errStopping
+	}
 	l.conn = conn
 	return conn, nil
 }
 
-// cut ends the connection without DISCONNECT, so that the broker publishes the will.
+// cut ends the connection for good and without DISCONNECT, so that the broker publishes the will. paho, which would connect
+// again at once and say for a moment that all is well, gets no other.
 func (l *link) cut() {
 	l.mu.Lock()
 	defer l.mu.Unlock()
+	l.over = true
 	if l.conn != nil {
 		_ = l.conn.Close()
 	}
