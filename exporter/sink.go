@@ -74,15 +74,32 @@ type ReadingSink interface {
 	Deliver(ctx context.Context, polls []StoredPoll) error
 }
 
-// Message is one alarm or chore on its way to a person. It is stored before it is sent.
+// Message is one call of a person. It is stored before it is sent.
 type Message struct {
 	ID    string // the same at every try, so that a repetition can be recognised
 	Time  time.Time
-	After time.Time // not to be sent before (quiet hours)
+	After time.Time // not to be sent before
+	Kind  Kind      // empty counts as Alarm
 	Title string    // one line, at most 180 characters
 	Body  string
-	Event alarm.Event
+	Event alarm.Event   // the worst it is about; the zero Event where it is about none
+	About []alarm.Event `json:",omitempty"` // all it is about, where that is more than Event
+	To    []string      `json:",omitempty"` // the channels it goes to, all of them where it is empty
+	Link  string        `json:",omitempty"` // where it is answered; a secret, and empty where nothing is to be answered or the page has no address
 }
+
+// Kind says what a message is for.
+type Kind string
+
+// The kinds of messages.
+const (
+	Alarm   Kind = "alarm"    // it began, grew worse, is over, or happened
+	Repeat  Kind = "repeat"   // still urgent, and nobody has acknowledged it
+	Storm   Kind = "storm"    // many at once, in one message
+	Digest  Kind = "digest"   // what could wait
+	AllWell Kind = "all-well" // how things stand, once a day
+	Trial   Kind = "test"     // a person wants to know whether it arrives
+)
 
 // MessageSink is one way to a person, with the same contract as ReadingSink. Send may be called by two goroutines at once: for
 // messages from the archive, and for those that could not be stored.
