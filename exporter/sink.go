@@ -88,6 +88,12 @@ type Message struct {
 	Link  string        `json:",omitempty"` // where it is answered; a secret, and empty where nothing is to be answered or the page has no address
 }
 
+// Carried reports whether a channel that carries what is at least so severe carries the message. What is about no alarm reaches everybody
+// it is addressed to.
+func (m Message) Carried(least alarm.Severity) bool {
+	return m.Kind == AllWell || m.Kind == Trial || m.Event.Severity >= least
+}
+
 // Kind says what a message is for.
 type Kind string
 
@@ -147,5 +153,7 @@ type Commit struct {
 	Events          []alarm.Event
 	Standing        []alarm.Standing // all that is on after this poll; looked at only when StandingChanged
 	StandingChanged bool
-	Messages        []Message // each goes to every channel
+	Messages        []Message
+	Calls           []byte // what the calls remember, nil where that need not be stored
+	Acts            []alarm.Act
 }

@@ -65,7 +65,7 @@ func (r *Rabbitry) acknowledgeFault(name alarm.Name, at time.Time) bool {
 // restoreFaults puts back what had failed. Whether it still does is not known until Fault says so.
 func (r *Rabbitry) restoreFaults(stored []alarm.Standing) {
 	for _, st := range stored {
-		if f := r.fault(st.Name); f != nil {
+		if f := r.fault(st.Name); f != nil && st.On() {
 			f.now, f.text = alarm.Condition{Hold: true}, st.Text
 			f.slot.Restore(st)
 		}

@@ -18,6 +18,7 @@ type Snapshot struct {
 	Season  brood.Season
 	Nests   []NestState
 	Alarms  []alarm.Standing // alarms and chores that are on, the most severe first
+	Quiet   []alarm.Standing // not on and not normal: over and not seen, shelved, suppressed, out of service
 	Doubts  []Doubt          // what speaks against a probe, each once, place by place
 }
 

@@ -3,102 +3,84 @@ package main
 import (
 	"context"
 	"fmt"
+	"maps"
+	"slices"
+	"strings"
 
 	"nestmon/thresholds/alarm"
 )
 
-var (
-	alarmsCommand = command{"alarms", "list the alarms of the running daemon, or say that one was seen", func(ctx context.Context, args []string, std stdio) int {
-		return onList{"alarms", "seen", "/control/acknowledge", false}.run(ctx, args, std)
-	}}
-	choresCommand = command{"chores", "list the chores of the running daemon, or mark one done", func(ctx context.Context, args []string, std stdio) int {
-		return onList{"chores", "done", "/control/done", true}.run(ctx, args, std)
-	}}
-)
+var alarmsCommand = command{"alarms", "list the alarms of the running daemon, answer them, and try the ways to your phone", runAlarms}
 
-// onList is a command about what is on: it lists, or tells the daemon what a person did about one line.
-type onList struct {
-	name, verb, path string
-	chores           bool
+// alarmActions is what can be asked of alarms, by the word after the command.
+var alarmActions = map[string]func(ctx context.Context, args []string, std stdio) int{
+	"list":           listAlarms,
+	"ack":            onAlarm{verb: "ack", action: alarm.Acknowledge, did: "acknowledged"}.run,
+	"shelve":         onAlarm{verb: "shelve", action: alarm.Shelve, did: "shelved", timed: true}.run,
+	"unshelve":       onAlarm{verb: "unshelve", action: alarm.Unshelve, did: "taken off its shelf"}.run,
+	"out-of-service": onAlarm{verb: "out-of-service", action: alarm.TakeOut, did: "taken out of service"}.run,
+	"in-service":     onAlarm{verb: "in-service", action: alarm.PutBack, did: "put back in service"}.run,
 }
 
-func (o onList) run(ctx context.Context, args []string, std stdio) int {
+func runAlarms(ctx context.Context, args []string, std stdio) int {
 	action := "list"
 	if len(args) > 0 && args[0] != "" && args[0][0] != '-' {
 		action, args = args[0], args[1:]
 	}
-	fs := flags(o.name, fmt.Sprintf("%s [list|%s] [--config F] [--nest N] [--event E]", o.name, o.verb), std)
+	do, ok := alarmActions[action]
+	if !ok {
+		fmt.Fprintf(std.err, "nestmon alarms: action %q is unknown; write one of: %s\n", action, strings.Join(slices.Sorted(maps.Keys(alarmActions)), ", "))
+		return exitWrongUse
+	}
+	return do(ctx, args, std)
+}
+
+// listAlarms prints what stands and, after it, what does not call. An alarm that stands is a finding.
+func listAlarms(ctx context.Context, args []string, std stdio) int {
+	fs := flags("alarms list", "alarms list [--config F] [--json]", std)
 	file := fs.String("config", installedConfig, "the daemon's configuration `file`")
-	nest := fs.String("nest", "", "the `nest`'s id; left out for the whole site's own")
-	event := fs.String("event", "", "the `event`, as the list names it")
 	asJSON := fs.Bool("json", false, "print one JSON value")
 	if code, ok := parse(fs, args); !ok {
 		return code
 	}
-	cfg, ok := openConfig(o.name, *file, std)
+	cfg, ok := openConfig("alarms list", *file, std)
 	if !ok {
 		return exitWrongUse
 	}
-	d := call(cfg.Control)
-	var err error
-	code := exitDone
-	switch action {
-	case "list":
-		code, err = o.list(ctx, d, cfg, *asJSON, std)
-	case o.verb:
-		if err = d.post(ctx, o.path, place{*nest, alarm.Name(*event)}, nil); err == nil {
-			err = o.confirm(place{*nest, alarm.Name(*event)}, *asJSON, std)
-		}
-	default:
-		err = fmt.Errorf("action %q is unknown; write list or %s", action, o.verb)
-	}
-	if err != nil {
-		fmt.Fprintf(std.err, "nestmon %s: %v\n", o.name, err)
-		return exitWrongUse
-	}
-	return code
-}
-
-func (o onList) confirm(at place, asJSON bool, std stdio) error {
-	if asJSON {
-		return printJSON(std.out, at)
-	}
-	_, err := fmt.Fprintf(std.out, "%s of %s is marked as %s.\n", at.Event, nestOrSite(at.Nest), o.verb)
-	return err
-}
-
-// list prints what is on; an alarm that stands is a finding, a chore is not. A chore from warning up is in both lists.
-func (o onList) list(ctx context.Context, d *caller, cfg *config, asJSON bool, std stdio) (int, error) {
 	var s stateView
-	if err := d.get(ctx, "/api/state", &s); err != nil {
-		return exitWrongUse, err
+	if err := call(cfg.Control).get(ctx, "/api/state", &s); err != nil {
+		fmt.Fprintf(std.err, "nestmon alarms list: %v\n", err)
+		return exitWrongUse
 	}
 	on := []alarmView{}
 	for _, a := range s.Alarms {
-		if o.chores && a.Chore || !o.chores && a.Alarm {
+		if a.Alarm {
 			on = append(on, a)
 		}
 	}
 	code := exitDone
-	if len(on) > 0 && !o.chores {
+	if len(on) > 0 {
 		code = exitFinding
 	}
-	if asJSON {
-		return code, printJSON(std.out, on)
+	if *asJSON {
+		if err := printJSON(std.out, append(on, s.Quiet...)); err != nil {
+			fmt.Fprintf(std.err, "nestmon alarms list: %v\n", err)
+			return exitWrongUse
+		}
+		return code
 	}
 	if len(on) == 0 {
-		fmt.Fprintf(std.out, "No %s.\n", o.name)
+		fmt.Fprintln(std.out, "No alarm is on.")
 	}
 	for _, a := range on {
 		a.write(std.out, cfg.location())
 		a.because(std.out)
 	}
-	return code, nil
-}
-
-func nestOrSite(nest string) string {
-	if nest == "" {
-		return "the site"
+	if len(s.Quiet) > 0 {
+		fmt.Fprint(std.out, "\nNot on, and not as usual:\n")
 	}
-	return "nest " + nest
+	for _, a := range s.Quiet {
+		a.writeQuiet(std.out, cfg.location())
+	}
+	return code
 }

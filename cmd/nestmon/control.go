@@ -61,21 +61,40 @@ func openControl(path string, d *daemon, page http.Handler) (*control, error) {
 		var change litterChange
 		take(w, r, &change, func() (litter.Litter, error) { return d.changeLitter(r.Context(), change) })
 	})
-	mux.HandleFunc("POST /control/acknowledge", func(w http.ResponseWriter, r *http.Request) {
-		var at place
-		take(w, r, &at, func() (place, error) { return at, d.acknowledge(r.Context(), at.Nest, at.Event) })
+	mux.HandleFunc("POST /control/act", func(w http.ResponseWriter, r *http.Request) {
+		var a alarm.Act
+		take(w, r, &a, func() (alarm.Act, error) {
+			a.By = commandedBy(r)
+			return a, d.Act(r.Context(), a)
+		})
 	})
 	mux.HandleFunc("POST /control/done", func(w http.ResponseWriter, r *http.Request) {
 		var at place
-		take(w, r, &at, func() (place, error) { return at, d.done(r.Context(), at.Nest, at.Event) })
+		take(w, r, &at, func() (place, error) { return at, d.Done(r.Context(), at.Nest, at.Event) })
 	})
 	mux.HandleFunc("POST /control/backfill", func(w http.ResponseWriter, r *http.Request) {
 		var asked pastRange
 		take(w, r, &asked, func() (pastAnswer, error) { return d.backfill(asked) })
 	})
-	c := &control{path: path, server: &http.Server{Handler: mux, ReadHeaderTimeout: 5 * time.Second, MaxHeaderBytes: 8 << 10}}
+	c := &control{path: path, server: &http.Server{ConnContext: named, Handler: mux, ReadHeaderTimeout: 5 * time.Second, MaxHeaderBytes: 8 << 10}}
 	go c.server.Serve(l) //nolint:errcheck // it ends with ErrServerClosed
 	return c, nil
+}
+
+// userKey is where a connection's user is kept.
+type userKey struct{}
+
+// named keeps who is at the other end of a connection, as far as the kernel tells.
+func named(ctx context.Context, c net.Conn) context.Context {
+	return context.WithValue(ctx, userKey{}, peer(c))
+}
+
+// commandedBy is who gave a command.
+func commandedBy(r *http.Request) string {
+	if name, ok := r.Context().Value(userKey{}).(string); ok && name != "" {
+		return name + ", by command"
+	}
+	return "command"
 }
 
 func (c *control) stop(ctx context.Context) error {

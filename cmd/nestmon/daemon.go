@@ -12,6 +12,7 @@ import (
 	"nestmon/exporter"
 	"nestmon/exporter/archive"
 	"nestmon/sensors"
+	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/nest"
 )
@@ -21,6 +22,7 @@ type daemon struct {
 	cfg     *config
 	log     *slog.Logger
 	judge   *judge
+	teller  *announcer
 	poller  *sensors.Poller
 	archive *archive.Archive
 	card    card // every write to the archive from here
@@ -61,14 +63,18 @@ const (
 
 // resume brings the judge back to where it was when the archive was last written.
 func (d *daemon) resume(now time.Time) error {
-	if rejoined, err := d.rejoin(now); rejoined || err != nil {
+	standing, err := d.archive.Standing()
+	if err != nil {
+		return fmt.Errorf("reading standing alarms: %w", err)
+	}
+	if rejoined, err := d.rejoin(now, standing); rejoined || err != nil {
 		return err
 	}
-	return d.relive(now)
+	return d.relive(now, standing)
 }
 
 // relive looks at the last day again, where what was remembered is lost.
-func (d *daemon) relive(now time.Time) error {
+func (d *daemon) relive(now time.Time, standing []alarm.Standing) error {
 	book, err := d.archive.Litters()
 	if err != nil {
 		return fmt.Errorf("reading the litter book: %w", err)
@@ -110,10 +116,6 @@ func (d *daemon) relive(now time.Time) error {
 	}
 	for _, m := range marks {
 		d.markAgain(m)
-	}
-	standing, err := d.archive.Standing()
-	if err != nil {
-		return fmt.Errorf("reading standing alarms: %w", err)
 	}
 	r.Restore(standing)
 	return nil
@@ -209,7 +211,7 @@ func (d *daemon) cycle(ctx context.Context, t time.Time) {
 		readings[i].Unsynced = !trusted
 	}
 	events := slices.Clone(d.judge.observe(t, readings))
-	d.settle(exporter.Commit{Time: t, Synced: trusted, Readings: readings, Events: events})
+	d.announce(exporter.Commit{Time: t, Synced: trusted, Readings: readings, Events: events})
 	if d.seen != nil {
 		d.seen(events)
 	}
@@ -225,11 +227,21 @@ func (d *daemon) cycle(ctx context.Context, t time.Time) {
 	}
 }
 
+// announce decides who hears of what a poll changed, and settles both.
+func (d *daemon) announce(c exporter.Commit) {
+	h := d.teller.step(c.Time, c.Events, d.judge.rabbitry.Standing(), d.silenced(), d.sinks.deaf)
+	if err := d.settle(c, h); err != nil {
+		d.log.Debug("what stands is not stored yet", "err", err) // the book of faults tells it
+	}
+}
+
 // settle stores what a poll or a command changed, and lets it out whether or not it could be stored: an alarm matters more than
 // a row.
-func (d *daemon) settle(c exporter.Commit) {
-	c.Messages = d.sinks.compose(c.Events, c.Time)
-	c.Standing, c.StandingChanged = d.judge.rabbitry.Standing(), len(c.Events) > 0 || d.owed
+//
+// The error says that what stands could not be stored; it is stored again with the next poll.
+func (d *daemon) settle(c exporter.Commit, h heard) error {
+	c.StandingChanged = len(c.Events) > 0 || d.owed
+	d.teller.record(&c, h, d.sinks.write(h.calls, c.Time, d.snapshot()))
 	err := d.card.write(func() error {
 		err := d.archive.Commit(c)
 		found := room(d.cfg.Data)
@@ -239,9 +251,25 @@ func (d *daemon) settle(c exporter.Commit) {
 	d.faults.storing(err, c.Time)
 	if d.owed = errors.Is(err, archive.ErrBook) || errors.Is(err, errCard); d.owed {
 		d.sinks.sendUnstored(c.Messages)
-		return
+		return err
 	}
 	d.sinks.wake(len(c.Messages) > 0)
+	return nil
+}
+
+// snapshot is how things stand, with the status of every alarm.
+func (d *daemon) snapshot() thresholds.Snapshot { return d.teller.show(d.judge.rabbitry.Snapshot()) }
+
+// silenced lists the nests of which no probe can answer, because every one hangs on a bus that is dead.
+func (d *daemon) silenced() (nests []string) {
+	dead := d.faults.lines.cut()
+	for _, n := range d.cfg.rabbitry().Nests {
+		probes := slices.DeleteFunc(append([]string{n.Air, n.CO2}, n.Cluster...), func(id string) bool { return id == "" })
+		if len(dead) > 0 && len(probes) > 0 && !slices.ContainsFunc(probes, func(id string) bool { return !slices.Contains(dead, id) }) {
+			nests = append(nests, n.ID)
+		}
+	}
+	return nests
 }
 
 func (d *daemon) show(trusted bool) {
@@ -251,7 +279,7 @@ func (d *daemon) show(trusted bool) {
 	}
 	d.shown = true
 	d.sinks.fanout.Show(&exporter.State{
-		Snapshot: d.judge.rabbitry.Snapshot(), Probes: d.judge.tracker.Health(), Buses: d.poller.Buses(), Sinks: d.sinks.health(),
+		Snapshot: d.snapshot(), Probes: d.judge.tracker.Health(), Buses: d.poller.Buses(), Sinks: d.sinks.health(),
 		Started: d.started, Every: d.cfg.Poll, Disk: *disk, Synced: trusted, Version: version(),
 	})
 }
@@ -274,28 +302,35 @@ func (d *daemon) command(ctx context.Context, do func() error) error {
 	}
 }
 
-// acknowledge records that a person has seen an alarm.
-func (d *daemon) acknowledge(ctx context.Context, nest string, name alarm.Name) error {
+var _ exporter.Keeper = (*daemon)(nil)
+
+// Act does what a person wants about alarms. It counts also where it could not be stored, which is then said: whoever has acknowledged an
+// alarm must not be called on because of a full card.
+func (d *daemon) Act(ctx context.Context, a alarm.Act) error {
 	return d.command(ctx, func() error {
-		now := d.pace.Now()
-		if err := d.judge.rabbitry.Acknowledge(nest, name, now); err != nil {
-			return err
-		}
-		if err := d.storeStanding(now); err != nil {
-			return err
-		}
-		d.showAgain(now)
-		return nil
+		err := d.act(a)
+		d.showAgain(d.pace.Now())
+		return err
 	})
 }
 
-func (d *daemon) storeStanding(now time.Time) error {
-	c := exporter.Commit{Time: now, Standing: d.judge.rabbitry.Standing(), StandingChanged: true}
-	return d.card.write(func() error { return d.archive.Commit(c) })
+func (d *daemon) act(a alarm.Act) error {
+	if a.Nest != "" && !slices.ContainsFunc(d.cfg.Nests, func(n nestConfig) bool { return n.ID == a.Nest }) {
+		return fmt.Errorf("there is no nest %q; write one of the configuration's, or none for the site's own alarms", a.Nest)
+	}
+	a.At = d.pace.Now()
+	h, err := d.teller.act(a.At, a, d.judge.rabbitry.Standing(), d.sinks.deaf)
+	if err != nil {
+		return err
+	}
+	if err := d.settle(exporter.Commit{Time: a.At, Synced: d.trusted(a.At), Acts: []alarm.Act{a}}, h); err != nil {
+		return fmt.Errorf("it counts, but could not be stored, and a restart forgets it: %w", err)
+	}
+	return nil
 }
 
-// done records that a chore was done.
-func (d *daemon) done(ctx context.Context, nest string, name alarm.Name) error {
+// Done records that a chore was done.
+func (d *daemon) Done(ctx context.Context, nest string, name alarm.Name) error {
 	return d.command(ctx, func() error {
 		now := d.pace.Now()
 		if err := d.markDone(nest, name, now); err != nil {

@@ -203,8 +203,13 @@ func (d *demo) keep(now time.Time, stop func()) {
 		line := d.story.Script[d.told]
 		d.lines.print(line.Time, "story    ", line.Text)
 	}
-	for _, st := range d.daemon.judge.rabbitry.Standing() {
+	for _, st := range d.daemon.snapshot().Alarms {
 		at := place{st.Nest, st.Name}
+		if st.Severity == alarm.Urgent && st.Status.Calls() && now.Sub(st.Time) >= keeperAnswers {
+			if d.daemon.act(alarm.Act{Action: alarm.Acknowledge, Nest: st.Nest, Event: st.Name, By: "keeper"}) == nil {
+				d.line(now, "keeper", st.Nest, "has seen "+string(st.Name)+" and is on it")
+			}
+		}
 		delay, does := keeperDoes[st.Name]
 		if !does || now.Sub(st.Time) < delay || !d.did[at].Before(st.Time) {
 			continue
@@ -223,6 +228,9 @@ func (d *demo) keep(now time.Time, stop func()) {
 		fmt.Fprint(d.out, "\nThe story has been told; the rabbitry goes on until Ctrl-C.\n\n")
 	}
 }
+
+// keeperAnswers is how long after it came up the demonstration's keeper acknowledges an urgent alarm.
+const keeperAnswers = 25 * time.Minute
 
 // keeperDoes is how long after it came up the demonstration's keeper does a chore and marks it done.
 var keeperDoes = map[alarm.Name]time.Duration{

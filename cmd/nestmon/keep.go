@@ -8,6 +8,7 @@ import (
 	"nestmon/exporter"
 	"nestmon/exporter/archive"
 	"nestmon/sensors"
+	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/keep"
 )
 
@@ -49,7 +50,7 @@ func (d *daemon) keepState(now time.Time, end bool) {
 }
 
 // rejoin goes on where the state was kept. It reports false, and has changed nothing, where there is none that fits.
-func (d *daemon) rejoin(now time.Time) (bool, error) {
+func (d *daemon) rejoin(now time.Time, standing []alarm.Standing) (bool, error) {
 	err := d.loadState(now)
 	if err != nil {
 		d.log.Warn("what was remembered cannot be used; looking at the last day again", "err", err)
@@ -90,10 +91,6 @@ func (d *daemon) rejoin(now time.Time) (bool, error) {
 		return false, fmt.Errorf("reading the polls since: %w", err)
 	}
 	done(now)
-	standing, err := d.archive.Standing()
-	if err != nil {
-		return false, fmt.Errorf("reading standing alarms: %w", err)
-	}
 	r.Resume(standing)
 	return true, nil
 }

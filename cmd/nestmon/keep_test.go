@@ -181,7 +181,7 @@ func TestPowerCutKeepsWhatPeopleEntered(t *testing.T) {
 					}
 				}
 				if st.Name == alarm.NestHeat {
-					if err := errors.Join(d.judge.rabbitry.Acknowledge(st.Nest, st.Name, now), d.storeStanding(now)); err != nil {
+					if err := d.act(alarm.Act{Action: alarm.Acknowledge, Nest: st.Nest, Event: st.Name, By: "anna"}); err != nil {
 						t.Fatal(err)
 					}
 				}

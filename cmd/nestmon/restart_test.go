@@ -82,7 +82,7 @@ func (s *shed) live(t *testing.T, from, to time.Time, before func(d *daemon)) (e
 	if err := d.run(ctx); err != nil {
 		t.Fatal(err)
 	}
-	standing = d.judge.rabbitry.Standing()
+	standing = d.snapshot().Alarms
 	ending, done := context.WithTimeout(context.Background(), 10*time.Second)
 	defer done()
 	if err := d.stop(ending); err != nil {
@@ -116,10 +116,7 @@ func TestRestartForgetsNothing(t *testing.T) {
 		if err := d.resume(at(2, 11)); err != nil {
 			t.Fatal(err)
 		}
-		if err := d.judge.rabbitry.Acknowledge("yard-1", alarm.NestHeat, at(2, 11)); err != nil {
-			t.Fatal(err)
-		}
-		if err := d.storeStanding(at(2, 11)); err != nil {
+		if err := d.act(alarm.Act{Action: alarm.Acknowledge, Nest: "yard-1", Event: alarm.NestHeat, By: "anna"}); err != nil {
 			t.Fatal(err)
 		}
 	})

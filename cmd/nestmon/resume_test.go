@@ -72,11 +72,11 @@ func TestStandingIsStoredOnceTheCardIsBack(t *testing.T) {
 	s.live(t, demoStart, demoStart.Add(time.Minute), func(d *daemon) {
 		d.judge.rabbitry.Restore([]alarm.Standing{{Event: alarm.Event{Time: demoStart, Nest: "yard-1", Name: alarm.NestHeat, State: alarm.Raised, Severity: alarm.Urgent}}})
 		unwritable := alarm.Event{Time: demoStart, Name: alarm.NestHeat, HasValue: true, Value: math.NaN()}
-		d.settle(exporter.Commit{Time: demoStart, Events: []alarm.Event{unwritable}})
+		d.announce(exporter.Commit{Time: demoStart, Events: []alarm.Event{unwritable}})
 		if stored, err := d.archive.Standing(); err != nil || len(stored) != 0 {
 			t.Fatalf("stored although it could not be: %v %v", stored, err)
 		}
-		d.settle(exporter.Commit{Time: demoStart.Add(time.Second)})
+		d.announce(exporter.Commit{Time: demoStart.Add(time.Second)})
 		if stored, err := d.archive.Standing(); err != nil || len(stored) != 1 {
 			t.Errorf("the alarm that stands is not stored: %v %v", stored, err)
 		}

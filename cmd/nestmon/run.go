@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"nestmon/exporter/archive"
-	"nestmon/exporter/mqtt"
 	"nestmon/hardware"
 	"nestmon/sensors"
 )
@@ -142,11 +141,11 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 	}()
 	d.poller = sensors.NewPoller(sources, p.log)
 	d.poller.Now = p.pace.Now
-	keeper := mqtt.Keeper{Acknowledge: d.acknowledge, Done: d.done}
-	if d.sinks, err = openSinks(outlet{cfg: cfg, archive: d.archive, log: p.log, now: time.Now, keeper: keeper}); err != nil {
+	if d.sinks, err = openSinks(outlet{cfg: cfg, archive: d.archive, log: p.log, now: time.Now, keeper: d}); err != nil {
 		return nil, errors.Join(err, d.poller.Close())
 	}
-	return d, nil
+	d.teller, err = openAnnouncer(d.archive, d.sinks.phone.Plan(cfg.location()), p.pace.Now())
+	return d, err
 }
 
 // wallPace polls by the wall clock, at whole multiples of the interval from the start. A poll that took too long skips the ones it

@@ -12,11 +12,12 @@ import (
 
 	"nestmon/exporter"
 	"nestmon/exporter/archive"
-	"nestmon/exporter/mqtt"
 	"nestmon/exporter/phone"
 	"nestmon/exporter/web"
 	"nestmon/sensors"
+	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/calls"
 )
 
 // sinks is every way out of the daemon.
@@ -28,9 +29,8 @@ type sinks struct {
 	memory   []*exporter.Memory // messages that could not be stored, likewise
 	spare    []*exporter.Pump   // from there
 	phone    phone.Config
-	told     *phone.Told
-	display  string
-	zone     *time.Location
+	words    phone.Writer
+	replies  *replies
 	page     *web.Server
 	fatal    chan error
 	now      func() time.Time
@@ -44,14 +44,22 @@ type outlet struct {
 	log     *slog.Logger
 	now     func() time.Time
 	page    *web.Server
-	keeper  mqtt.Keeper // what people tell the daemon by way of a sink
+	keeper  exporter.Keeper // what people tell the daemon by way of a sink
 }
 
 // openSinks makes every sink the configuration names. When one cannot be made the others are closed again.
 func openSinks(o outlet) (*sinks, error) {
-	s := &sinks{display: o.cfg.Site.Display, zone: o.cfg.location(), fatal: make(chan error, 1), now: o.now, log: o.log}
+	s := &sinks{fatal: make(chan error, 1), now: o.now, log: o.log}
+	if o.cfg.Phone != nil {
+		s.phone = *o.cfg.Phone
+	}
+	var err error
+	if s.replies, err = openReplies(o.archive, o.cfg.answerAddress()); err != nil {
+		return nil, err
+	}
+	s.words = phone.Writer{Display: o.cfg.Site.Display, Zone: o.cfg.location(), Site: o.cfg.Site.Name, Config: s.phone, Link: s.replies.link}
 	s.page = web.New(pageConfig(o.cfg), web.Site{
-		Name: o.cfg.Site.Name, Display: o.cfg.Site.Display, Zone: s.zone, Poll: o.cfg.Poll, Probes: o.cfg.probes(),
+		Name: o.cfg.Site.Name, Display: o.cfg.Site.Display, Zone: o.cfg.location(), Poll: o.cfg.Poll, Probes: o.cfg.probes(),
 	}, history(o.archive), o.log.With("sink", "page"))
 	o.page = s.page
 	var publishers []exporter.Publisher
@@ -90,14 +98,6 @@ func openSinks(o outlet) (*sinks, error) {
 		s.channels = append(s.channels, exporter.NewMessagePump(m, o.archive, s.options()))
 		s.spare = append(s.spare, exporter.NewMessagePump(m, memory, s.options()))
 	}
-	if o.cfg.Phone != nil {
-		s.phone = *o.cfg.Phone
-	}
-	standing, err := o.archive.Standing()
-	if err != nil {
-		return nil, fmt.Errorf("reading standing alarms: %w", err)
-	}
-	s.told = phone.NewTold(s.phone.Level(), standing)
 	s.fanout = exporter.NewFanout(s.options(), publishers...)
 	return s, nil
 }
@@ -111,19 +111,26 @@ func (s *sinks) options() exporter.Options {
 	}}
 }
 
-// compose makes the messages that these events owe to people.
-func (s *sinks) compose(events []alarm.Event, now time.Time) []exporter.Message {
-	var out []exporter.Message
-	for _, e := range events {
-		if _, tell := s.told.Take(e); tell {
-			m := phone.Compose(e, s.display, s.zone)
-			if after := s.phone.Hold(e, now, s.zone); after.After(now) {
-				m.After = after
-			}
-			out = append(out, m)
-		}
+// write makes the messages of calls.
+func (s *sinks) write(all []calls.Call, now time.Time, stands thresholds.Snapshot) (out []exporter.Message) {
+	for _, c := range all {
+		out = append(out, s.words.Write(c, now, stands))
 	}
 	return out
+}
+
+// deafAfter is how long every channel of a contact fails before somebody else is called. Ours, no source: some tries.
+const deafAfter = 2 * time.Minute
+
+// deaf reports whether no channel of a contact works.
+func (s *sinks) deaf(contact string) bool {
+	names := s.phone.ChannelsOf([]string{contact})
+	for i, p := range s.channels {
+		if h := both(p.Health(), s.spare[i].Health()); slices.Contains(names, p.Name()) && (h.OK || s.now().Sub(h.Since) < deafAfter) {
+			return false
+		}
+	}
+	return true
 }
 
 // sendUnstored sends messages that could not be stored from memory, as the others are sent from the archive.
@@ -132,7 +139,11 @@ func (s *sinks) sendUnstored(messages []exporter.Message) {
 		messages[i].Body += "\n\nThe archive cannot be written: this message is kept in memory alone."
 	}
 	for i, p := range s.spare {
-		s.memory[i].Put(messages...)
+		for _, m := range messages {
+			if len(m.To) == 0 || slices.Contains(m.To, p.Name()) {
+				s.memory[i].Put(m)
+			}
+		}
 		p.Wake()
 	}
 }

@@ -27,6 +27,7 @@ type stateView struct {
 	} `json:"battery"`
 	Nests  []nestView  `json:"nests"`
 	Alarms []alarmView `json:"alarms"`
+	Quiet  []alarmView `json:"quiet"`
 	Sinks  []struct {
 		Sink  string     `json:"sink"`
 		OK    bool       `json:"ok"`
@@ -127,7 +128,12 @@ type alarmView struct {
 	Rule     *string   `json:"rule"`
 	Source   *string   `json:"source"`
 
+	Status       string     `json:"status"`
 	Acknowledged *time.Time `json:"acknowledged"`
+	By           string     `json:"by"`
+	Until        *time.Time `json:"until"`
+	Over         *time.Time `json:"over"`
+	Because      string     `json:"because"`
 }
 
 // alarmIndent puts what is said of an alarm under its name.
@@ -139,12 +145,48 @@ func (a alarmView) write(w io.Writer, loc *time.Location) {
 	if a.Nest != nil {
 		nest = *a.Nest
 	}
-	seen := ""
-	if a.Acknowledged != nil {
-		seen = ", seen " + a.Acknowledged.In(loc).Format("15:04")
-	}
-	fmt.Fprintf(w, "%-8s %s %s since %s%s\n", a.Severity, nest, a.Event, a.Since.In(loc).Format("2006-01-02 15:04"), seen)
+	fmt.Fprintf(w, "%-8s %s %s since %s%s\n", a.Severity, nest, a.Event, a.Since.In(loc).Format("2006-01-02 15:04"), a.stands(loc))
 	wrap(w, alarmIndent, a.Text)
+}
+
+// stands says what people or other alarms have done about it, empty where it calls.
+func (a alarmView) stands(loc *time.Location) (said string) {
+	at := func(t *time.Time) string {
+		if t == nil {
+			return ""
+		}
+		return " " + t.In(loc).Format("15:04")
+	}
+	switch alarm.Status(a.Status) {
+	case alarm.Acknowledged:
+		said = ", seen" + at(a.Acknowledged)
+	case alarm.Returned:
+		said = ", over since" + at(a.Over) + ", not seen by anybody"
+	case alarm.Shelved:
+		said = ", shelved until" + at(a.Until)
+	case alarm.Suppressed:
+		return ", " + a.Because + " stands for it"
+	case alarm.OutOfService:
+		said = ", out of service"
+	default:
+		return ""
+	}
+	if a.By != "" {
+		said += " (" + a.By + ")"
+	}
+	return said
+}
+
+// writeQuiet says what is not on and not as usual either.
+func (a alarmView) writeQuiet(w io.Writer, loc *time.Location) {
+	nest, event := "site", a.Event
+	if a.Nest != nil {
+		nest = *a.Nest
+	}
+	if event == "" {
+		event = "every alarm"
+	}
+	fmt.Fprintf(w, "%s %s%s\n", nest, event, a.stands(loc))
 }
 
 // because says what the alarm rests on.

@@ -5,6 +5,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"nestmon/thresholds/alarm"
 )
 
 // What was learned of a nest stands under the table, a line for each sentence; a nest of which nothing is said has none.
@@ -110,7 +112,9 @@ func TestAlarmTellsWhenItWasSeen(t *testing.T) {
 		want string
 	}{{nil, "urgent   site nest-heat since 2031-07-19 14:04\n"}, {&at, "urgent   site nest-heat since 2031-07-19 14:04, seen 15:04\n"}} {
 		var out strings.Builder
-		a.Acknowledged = row.seen
+		if a.Acknowledged = row.seen; row.seen != nil {
+			a.Status = string(alarm.Acknowledged)
+		}
 		if a.write(&out, time.UTC); !strings.HasPrefix(out.String(), row.want) {
 			t.Errorf("got %q, want %q", out.String(), row.want)
 		}

@@ -11,14 +11,21 @@ import (
 	"nestmon/thresholds/alarm"
 )
 
-// standing is how an alarm is kept. alarm.Standing itself inherits the JSON of the event it embeds, which leaves Acknowledged out.
+// standing is how an alarm is kept. alarm.Standing itself inherits the JSON of the event it embeds, which leaves the rest out.
 type standing struct {
-	Event        alarm.Event `json:"event"`
-	Acknowledged time.Time   `json:"acknowledged"`
+	Event        alarm.Event  `json:"event"`
+	Status       alarm.Status `json:"status,omitempty"`
+	Over         time.Time    `json:"over,omitzero"`
+	Acknowledged time.Time    `json:"acknowledged"`
+	By           string       `json:"by,omitempty"`
+	Until        time.Time    `json:"until,omitzero"`
+	Because      alarm.Name   `json:"because,omitempty"`
+	First        bool         `json:"first,omitempty"`
+	Latched      bool         `json:"latched,omitempty"`
 }
 
 func (a *Archive) commitBook(c exporter.Commit) error {
-	if len(c.Events) == 0 && len(c.Messages) == 0 && !c.StandingChanged {
+	if len(c.Events) == 0 && len(c.Messages) == 0 && !c.StandingChanged && c.Calls == nil {
 		return nil
 	}
 	var dropped int64
@@ -30,6 +37,11 @@ func (a *Archive) commitBook(c exporter.Commit) error {
 		}
 		if c.StandingChanged {
 			if err := t.putStanding(c.Standing); err != nil {
+				return err
+			}
+		}
+		if c.Calls != nil {
+			if err := t.setMeta(callsKey, string(c.Calls)); err != nil {
 				return err
 			}
 		}
@@ -47,6 +59,18 @@ func (a *Archive) commitBook(c exporter.Commit) error {
 	return nil
 }
 
+// callsKey keeps what the calls remember.
+const callsKey = "calls"
+
+// Calls returns what the newest Commit with Calls stored, nil when there was none.
+func (a *Archive) Calls() ([]byte, error) {
+	text, err := a.Meta(callsKey)
+	if err != nil || text == "" {
+		return nil, err
+	}
+	return []byte(text), nil
+}
+
 func (t *tx) putEvent(e alarm.Event) error {
 	body, err := json.Marshal(e)
 	if err != nil {
@@ -61,7 +85,7 @@ func (t *tx) putStanding(all []alarm.Standing) error {
 		return err
 	}
 	for i, s := range all {
-		body, err := json.Marshal(standing{s.Event, s.Acknowledged})
+		body, err := json.Marshal(standing{s.Event, s.Status, s.Over, s.Acknowledged, s.By, s.Until, s.Because, s.First, s.Latched})
 		if err != nil {
 			return err
 		}
@@ -76,7 +100,11 @@ func (t *tx) putStanding(all []alarm.Standing) error {
 func (a *Archive) Standing() ([]alarm.Standing, error) {
 	var out []alarm.Standing
 	err := a.book.read(func(db *sql.DB) error {
-		return bodies(db, func(s standing) { out = append(out, alarm.Standing{Event: s.Event, Acknowledged: s.Acknowledged}) }, "SELECT body FROM standing ORDER BY place")
+		return bodies(db, func(s standing) {
+			out = append(out, alarm.Standing{
+				Event: s.Event, Status: s.Status, Over: s.Over, Acknowledged: s.Acknowledged, By: s.By, Until: s.Until, Because: s.Because, First: s.First, Latched: s.Latched,
+			})
+		}, "SELECT body FROM standing ORDER BY place")
 	})
 	return out, err
 }

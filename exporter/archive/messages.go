@@ -81,6 +81,9 @@ func (t *tx) putMessages(all []exporter.Message, channels []string) (dropped int
 			continue
 		}
 		for _, c := range channels {
+			if len(m.To) > 0 && !slices.Contains(m.To, c) {
+				continue
+			}
 			if err := t.exec("INSERT INTO waiting (channel, seq) VALUES (?, (SELECT seq FROM messages WHERE id = ?))", c, m.ID); err != nil {
 				return 0, err
 			}
@@ -109,6 +112,14 @@ func (a *Archive) Pending(channel string, now time.Time, most int) ([]exporter.M
 			channel, now.UnixMilli(), now.Add(longestHold).UnixMilli(), most)
 	})
 	return out, err
+}
+
+// Message finds a message by its id; ok is false when it is no longer remembered.
+func (a *Archive) Message(id string) (m exporter.Message, ok bool, err error) {
+	err = a.book.read(func(db *sql.DB) error {
+		return bodies(db, func(found exporter.Message) { m, ok = found, true }, "SELECT body FROM messages WHERE id = ?", id)
+	})
+	return m, ok, err
 }
 
 // Waiting returns how many messages a channel owes, held back ones too, and when the oldest was made.

@@ -59,7 +59,7 @@ func (w writer) alarms(s thresholds.Snapshot) {
 		if t, known := raised[k]; !known || a.Time.Before(t) {
 			raised[k] = a.Time
 		}
-		if a.Acknowledged.IsZero() {
+		if a.Status.Calls() {
 			unacked[a.Nest]++
 		}
 	}

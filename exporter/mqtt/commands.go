@@ -14,10 +14,10 @@ import (
 	"nestmon/thresholds/alarm"
 )
 
-// Keeper does what a person wants. It returns when that is stored; nest is empty for what belongs to none.
-type Keeper struct {
-	Acknowledge func(ctx context.Context, nest string, event alarm.Name) error
-	Done        func(ctx context.Context, nest string, event alarm.Name) error
+// Keeper does what a person wants, and returns when that is stored.
+type Keeper interface {
+	Act(ctx context.Context, a alarm.Act) error
+	Done(ctx context.Context, nest string, chore alarm.Name) error
 }
 
 // All ours, no source.
@@ -127,14 +127,13 @@ func (c *Client) carryOut(o order) (err error) {
 	if nest == siteNode {
 		nest = ""
 	}
-	do := c.orders.keeper.Acknowledge
-	if o.property == choreDone {
-		do = c.orders.keeper.Done
-	}
-	if do == nil {
+	if c.orders.keeper == nil {
 		return fmt.Errorf("nobody here takes %s", o.property)
 	}
 	ctx, cancel := context.WithTimeout(c.ctx, orderPatience)
 	defer cancel()
-	return do(ctx, nest, event)
+	if o.property == choreDone {
+		return c.orders.keeper.Done(ctx, nest, event)
+	}
+	return c.orders.keeper.Act(ctx, alarm.Act{Action: alarm.Acknowledge, Nest: nest, Event: event, By: "broker"})
 }

@@ -8,6 +8,7 @@ import (
 	"os"
 	"slices"
 	"strings"
+	"time"
 
 	"nestmon/exporter"
 	"nestmon/thresholds/alarm"
@@ -15,8 +16,13 @@ import (
 
 // Config is the block phone of the configuration.
 type Config struct {
-	Channels   []Channel `yaml:"channels"`
-	QuietHours *Window   `yaml:"quiet_hours"`
+	Channels      []Channel     `yaml:"channels"`
+	Contacts      []Contact     `yaml:"contacts"` // in the order in which they are called; empty for everybody at once
+	QuietHours    *Window       `yaml:"quiet_hours"`
+	Repeat        time.Duration `yaml:"repeat"`         // of what is urgent and not acknowledged; 0 for 10m
+	EscalateAfter int           `yaml:"escalate_after"` // repeats until the next contact is called too; 0 for 3
+	Digest        string        `yaml:"digest"`         // time of day; empty for the end of the quiet hours, or 07:00
+	AllWell       string        `yaml:"all_well"`       // time of day; empty for never
 }
 
 // Channel is one webhook.
@@ -51,15 +57,6 @@ func (c Channel) level() alarm.Severity {
 	return c.AtLeast
 }
 
-// Level is the lowest severity any channel carries. Without a channel it is urgent: nobody is told of less.
-func (c Config) Level() alarm.Severity {
-	lowest := alarm.Urgent
-	for _, ch := range c.Channels {
-		lowest = min(lowest, ch.level())
-	}
-	return lowest
-}
-
 var methods = []string{http.MethodPost, http.MethodPut, http.MethodPatch}
 
 // Validate reports every setting that cannot work. It never quotes an address or a header.
@@ -75,9 +72,7 @@ func (c Config) Validate(report func(path, problem string)) {
 		names[ch.Name] = true
 		ch.validate(at)
 	}
-	if c.QuietHours != nil {
-		c.QuietHours.validate(func(path, problem string) { report("quiet_hours."+path, problem) })
-	}
+	c.validatePlan(report)
 }
 
 func (c Channel) validate(report func(path, problem string)) {

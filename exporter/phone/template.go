@@ -100,7 +100,7 @@ func fields(m exporter.Message) map[string]any {
 	f := map[string]any{
 		"id": m.ID, "time": m.Time.UTC().Format(time.RFC3339), "nest": e.Nest, "event": string(e.Name), "severity": e.Severity.String(),
 		"state": string(e.State), "title": m.Title, "text": m.Body, "value": nil, "limit": nil, "unit": e.Unit, "probe": e.Probe, "since": nil,
-		"rule": e.Rule, "source": e.Source,
+		"rule": e.Rule, "source": e.Source, "kind": string(m.Kind), "link": m.Link, "alarms": max(len(m.About), 1),
 	}
 	if e.HasValue {
 		f["value"] = e.Value

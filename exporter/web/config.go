@@ -12,6 +12,7 @@ import (
 // Config is the block publish.page.
 type Config struct {
 	Listen        string `yaml:"listen"`          // host:port, or "none"
+	Address       string `yaml:"address"`         // under which phones reach the page, such as https://nest.example; empty for no links in messages
 	WebConfigFile string `yaml:"web_config_file"` // TLS and passwords, in the format of exporter-toolkit; empty for neither
 }
 

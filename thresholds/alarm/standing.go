@@ -21,7 +21,7 @@ func (s Standing) On() bool { return s.Severity != None && s.Over.IsZero() }
 // Find returns the alarm of that place and name, the zero Standing where it is not on. nest is empty for the site's own.
 func Find(all []Standing, nest string, name Name) Standing {
 	for _, st := range all {
-		if st.Nest == nest && st.Name == name {
+		if st.Nest == nest && st.Name == name && st.On() {
 			return st
 		}
 	}

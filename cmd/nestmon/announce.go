@@ -1,0 +1,165 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"time"
+
+	"nestmon/exporter"
+	"nestmon/exporter/archive"
+	"nestmon/thresholds"
+	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/calls"
+)
+
+// announcer stands between the judge, which says what is wrong, and the sinks, which reach people: it keeps the status of every alarm
+// and decides who is called. The daemon and a replay have the same one.
+type announcer struct {
+	panel alarm.Panel
+	desk  *calls.Desk
+	at    time.Time // of the last step
+	off   time.Duration
+	days  [2]string // of the last digest and all-well that were stored
+}
+
+// remembered is what the announcer keeps in the archive beside the standing alarms.
+type remembered struct {
+	At    time.Time   `json:"at"`
+	Calls calls.State `json:"calls"`
+}
+
+// longestOff bounds the time a restart is believed to have taken: a board without a clock of its own may start in any year. Ours, no source.
+const longestOff = 24 * time.Hour
+
+// newAnnouncer goes on from what was stored; kept is nil at the first start.
+func newAnnouncer(plan calls.Plan, stored []alarm.Standing, kept []byte, now time.Time) (*announcer, error) {
+	was := remembered{At: now}
+	a := &announcer{at: now}
+	if kept != nil {
+		if err := json.Unmarshal(kept, &was); err != nil {
+			return nil, fmt.Errorf("what the calls remember is not understood: %w", err)
+		}
+	}
+	a.off = min(max(now.Round(0).Sub(was.At.Round(0)), 0), longestOff)
+	a.panel.Restore(stored, was.At, was.At.Add(a.off))
+	a.desk = calls.New(plan, was.Calls)
+	if kept == nil {
+		a.desk.Adopt(stored)
+	}
+	return a, nil
+}
+
+// openAnnouncer goes on from what the archive holds.
+func openAnnouncer(a *archive.Archive, plan calls.Plan, now time.Time) (*announcer, error) {
+	standing, err := a.Standing()
+	if err != nil {
+		return nil, fmt.Errorf("reading standing alarms: %w", err)
+	}
+	kept, err := a.Calls()
+	if err != nil {
+		return nil, fmt.Errorf("reading what the calls remember: %w", err)
+	}
+	return newAnnouncer(plan, standing, kept, now)
+}
+
+// heard is what one step made of what it was told.
+type heard struct {
+	calls    []calls.Call
+	changed  bool             // what stands is to be stored
+	standing []alarm.Standing // all that is not normal, as it is stored
+}
+
+// step takes a poll's events and what is on by the rules after it. cut are the nests whose probes hang on dead buses alone.
+func (a *announcer) step(now time.Time, events []alarm.Event, on []alarm.Standing, cut []string, deaf func(string) bool) heard {
+	passed := max(now.Sub(a.at), 0) + a.off
+	a.at, a.off = now, 0
+	changes := a.panel.Pass(passed)
+	var noted []alarm.Event
+	for _, e := range events {
+		if e.State == alarm.Noted {
+			noted = append(noted, e)
+			continue
+		}
+		if c, ok := a.panel.Take(e); ok {
+			changes = append(changes, c)
+		}
+	}
+	changes = append(changes, a.panel.Stand(on, now)...)
+	changes = append(changes, a.suppress(on, cut)...)
+	return a.conclude(now, passed, changes, noted, on, deaf)
+}
+
+// act takes what a person did since the last step.
+func (a *announcer) act(now time.Time, act alarm.Act, on []alarm.Standing, deaf func(string) bool) (heard, error) {
+	changes, err := a.panel.Do(act)
+	if err != nil {
+		return heard{}, err
+	}
+	return a.conclude(now, 0, changes, nil, on, deaf), nil
+}
+
+func (a *announcer) conclude(now time.Time, passed time.Duration, changes []alarm.Change, noted []alarm.Event, on []alarm.Standing, deaf func(string) bool) heard {
+	standing, quiet := a.panel.Merge(on)
+	h := heard{
+		calls: a.desk.Step(calls.Now{Wall: now, Passed: passed, Unreachable: deaf}, changes, noted, standing),
+		// Times that run are not stored poll by poll: a restart knows when they were.
+		changed:  len(changes)+len(noted) > 0,
+		standing: append(standing, quiet...),
+	}
+	days := [2]string{a.desk.State().Digest, a.desk.State().AllWell}
+	h.changed = h.changed || len(h.calls) > 0 || days != a.days
+	a.days = days
+	return h
+}
+
+// suppress lets one alarm stand for others: a dead bus for the silence of its nests, heat for the heat that was expected.
+func (a *announcer) suppress(on []alarm.Standing, cut []string) (changes []alarm.Change) {
+	put := func(nest string, name, because alarm.Name) {
+		if c, ok := a.panel.Suppress(nest, name, because); ok {
+			changes = append(changes, c)
+		}
+	}
+	covered := map[string]bool{}
+	for _, nest := range cut {
+		if covered[nest] = true; alarm.Find(on, nest, alarm.ProbeSilent).Severity < alarm.Urgent {
+			put(nest, alarm.ProbeSilent, alarm.BusFault)
+		}
+	}
+	_, quiet := a.panel.Merge(on)
+	for _, st := range append(quiet, on...) {
+		switch {
+		case st.Name == alarm.ProbeSilent && !covered[st.Nest]:
+			put(st.Nest, st.Name, "")
+		case st.Name == alarm.HeatExpected && alarm.Find(on, st.Nest, alarm.NestHeat).On():
+			if st.On() {
+				put(st.Nest, st.Name, alarm.NestHeat)
+			}
+		case st.Name == alarm.HeatExpected:
+			put(st.Nest, st.Name, "")
+		}
+	}
+	return changes
+}
+
+// kept is what the archive is to remember of the calls.
+func (a *announcer) kept() []byte {
+	b, err := json.Marshal(remembered{a.at.Round(0), a.desk.State()})
+	if err != nil {
+		return nil // numbers and texts alone; it cannot happen
+	}
+	return b
+}
+
+// show completes a snapshot of the rabbitry with the statuses.
+func (a *announcer) show(s thresholds.Snapshot) thresholds.Snapshot {
+	s.Alarms, s.Quiet = a.panel.Merge(s.Alarms)
+	return s
+}
+
+// record puts what a step led to into what is stored of it.
+func (a *announcer) record(c *exporter.Commit, h heard, messages []exporter.Message) {
+	c.Messages, c.Standing = messages, h.standing
+	if c.StandingChanged = c.StandingChanged || h.changed; c.StandingChanged {
+		c.Calls = a.kept()
+	}
+}

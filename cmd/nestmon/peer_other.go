@@ -1,0 +1,7 @@
+//go:build !linux
+
+package main
+
+import "net"
+
+func peer(net.Conn) string { return "" }
