@@ -1,7 +1,7 @@
 // Command bench prints what nestmon costs: bytes written, memory, sizes and times, each beside something measured in the same
 // run, so that the figures say something on any machine. Nothing here is a test, and nothing fails for being slow.
 //
-//	go run ./tests/bench [-only archive,decide,state,replay,run,influx,mqtt,size] [-polls 2880] [-rows 2000000]
+//	go run ./tests/bench [-only archive,decide,state,replay,run,influx,mqtt,phone,size] [-polls 2880] [-rows 2000000]
 package main
 
 import (
@@ -38,6 +38,7 @@ func main() {
 		{"run", run},
 		{"influx", influxWeek},
 		{"mqtt", alarmOverMQTT},
+		{"phone", alarmToPhone},
 		{"size", sizes},
 	}
 	if err := measure(os.Stdout, parts, *only); err != nil {
