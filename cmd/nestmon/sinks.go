@@ -82,7 +82,7 @@ func openSinks(o outlet) (*sinks, error) {
 		}
 		s.direct = append(s.direct, made.messages...)
 	}
-	if o.cfg.Publish.Page == nil {
+	if _, on := pageTarget(o.cfg); !on {
 		publishers = append(publishers, s.page) // without an address, for the commands
 	}
 	names := make([]string, len(s.direct))
