@@ -22,7 +22,12 @@ var _ MessageStore = (*Memory)(nil)
 func (m *Memory) Put(messages ...Message) {
 	m.mu.Lock()
 	defer m.mu.Unlock()
-	m.waiting = append(m.waiting, messages...)
+	for _, message := range messages {
+		if message.Kind.Replaces() {
+			m.waiting = slices.DeleteFunc(m.waiting, func(old Message) bool { return old.Kind == message.Kind })
+		}
+		m.waiting = append(m.waiting, message)
+	}
 	if over := len(m.waiting) - memoryLimit; over > 0 {
 		m.waiting = slices.Delete(m.waiting, 0, over)
 	}

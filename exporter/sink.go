@@ -94,6 +94,9 @@ func (m Message) Carried(least alarm.Severity) bool {
 	return m.Kind == AllWell || m.Kind == Trial || m.Event.Severity >= least
 }
 
+// Replaces reports whether a message makes earlier ones of its kind that still wait for the same channel worthless.
+func (k Kind) Replaces() bool { return k == Repeat || k == AllWell }
+
 // Kind says what a message is for.
 type Kind string
 
@@ -155,5 +158,6 @@ type Commit struct {
 	StandingChanged bool
 	Messages        []Message
 	Calls           []byte // what the calls remember, nil where that need not be stored
+	Answered        bool   // nothing urgent is left that nobody has acknowledged: what still waits to say so is dropped
 	Acts            []alarm.Act
 }

@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"fmt"
+	"slices"
 	"time"
 
 	"nestmon/exporter"
@@ -159,7 +160,11 @@ func (a *announcer) show(s thresholds.Snapshot) thresholds.Snapshot {
 // record puts what a step led to into what is stored of it.
 func (a *announcer) record(c *exporter.Commit, h heard, messages []exporter.Message) {
 	c.Messages, c.Standing = messages, h.standing
-	if c.StandingChanged = c.StandingChanged || h.changed; c.StandingChanged {
-		c.Calls = a.kept()
+	if c.StandingChanged = c.StandingChanged || h.changed; !c.StandingChanged {
+		return
 	}
+	c.Calls = a.kept()
+	c.Answered = !slices.ContainsFunc(h.standing, func(st alarm.Standing) bool {
+		return st.On() && st.Status.Calls() && st.Severity == alarm.Urgent
+	})
 }

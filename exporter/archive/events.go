@@ -45,6 +45,13 @@ func (a *Archive) commitBook(c exporter.Commit) error {
 				return err
 			}
 		}
+		if c.Answered {
+			for _, channel := range a.channels {
+				if err := t.drop(exporter.Repeat, channel); err != nil {
+					return err
+				}
+			}
+		}
 		var err error
 		dropped, err = t.putMessages(c.Messages, a.channels)
 		return err

@@ -84,6 +84,11 @@ func (t *tx) putMessages(all []exporter.Message, channels []string) (dropped int
 			if len(m.To) > 0 && !slices.Contains(m.To, c) {
 				continue
 			}
+			if m.Kind.Replaces() {
+				if err := t.drop(m.Kind, c); err != nil {
+					return 0, err
+				}
+			}
 			if err := t.exec("INSERT INTO waiting (channel, seq) VALUES (?, (SELECT seq FROM messages WHERE id = ?))", c, m.ID); err != nil {
 				return 0, err
 			}
@@ -100,6 +105,11 @@ func (t *tx) putMessages(all []exporter.Message, channels []string) (dropped int
 		return 0, err
 	}
 	return dropped, t.exec("DELETE FROM messages WHERE seq <= (SELECT max(seq) FROM messages) - ? AND seq NOT IN ("+unsent+")", keptMessages)
+}
+
+// drop forgets what waits of a kind for a channel.
+func (t *tx) drop(k exporter.Kind, channel string) error {
+	return t.exec("DELETE FROM waiting WHERE channel = ? AND seq IN (SELECT seq FROM messages WHERE json_extract(body, '$.Kind') = ?)", channel, string(k))
 }
 
 // Pending returns at most that many messages a channel still owes that may be sent now, oldest first.
