@@ -40,6 +40,9 @@ const (
 	victimUntil  = "NESTMON_VICTIM_UNTIL" // when it is to end by itself; empty for never
 )
 
+// victimBegins is what the child says before its first poll.
+const victimBegins = "polls\n"
+
 // swinging is four boxes that are too hot and cool again every few hours, each at other times.
 type swinging struct {
 	now    func() time.Time
@@ -113,6 +116,7 @@ func TestVictim(t *testing.T) {
 	if d.teller, err = openAnnouncer(d.archive, d.sinks.phone.Plan(time.UTC), p.Now()); err != nil { // at the time the archive is at
 		t.Fatal(err)
 	}
+	fmt.Print(victimBegins)
 	if err := d.run(ctx); err != nil {
 		t.Fatal(err)
 	}
@@ -174,10 +178,17 @@ func TestKilledAnywhere(t *testing.T) {
 	}
 	for range *kills {
 		c := life("")
+		begins, err := c.StdoutPipe()
+		if err != nil {
+			t.Fatal(err)
+		}
 		if err := c.Start(); err != nil {
 			t.Fatal(err)
 		}
-		time.Sleep(time.Duration(20+random.IntN(400)) * time.Millisecond)
+		if random.IntN(5) > 0 { // else while it starts
+			_, _ = io.ReadFull(begins, make([]byte, len(victimBegins)))
+		}
+		time.Sleep(time.Duration(random.IntN(300)) * time.Millisecond)
 		_ = c.Process.Kill()
 		if err := c.Wait(); err == nil {
 			t.Fatal("it ended before it was killed")
@@ -190,6 +201,9 @@ func TestKilledAnywhere(t *testing.T) {
 	_, newest, err := a.Newest()
 	if err = errors.Join(err, a.Close()); err != nil {
 		t.Fatal(err)
+	}
+	if newest.Before(demoStart) {
+		newest = demoStart
 	}
 	end := newest.Add(12 * time.Hour)
 	last := life(end.Format(time.RFC3339))
