@@ -1,12 +1,13 @@
 package alarm
 
 import (
+	"cmp"
 	"fmt"
 	"time"
 )
 
-// Status is where an alarm stands between its condition and a person. The words are those of OPC 10000-9 (Alarms and Conditions), which
-// are generic; no conformance is claimed.
+// Status is where an alarm stands between its condition and a person. The words are those of OPC 10000-9 (Alarms and Conditions, read in
+// release 1.05.03 on reference.opcfoundation.org, in part), which are generic; no conformance is claimed.
 type Status string
 
 // The statuses.
@@ -60,12 +61,14 @@ type Act struct {
 
 // life is what decides the next status beside the present one.
 type life struct {
-	on    bool // its condition lasts
-	owed  bool // it was raised, and nobody has said that it was seen
-	latch bool // it stays until somebody says that it was seen, also when somebody has seen it before its end
+	on   bool // its condition lasts
+	owed bool // a person still has to say that it was seen
 }
 
 // next says where an action leads from each status; what is not listed is refused.
+//
+// OPC 10000-9 keeps Active, Acked, Suppressed, OutOfService and Shelving side by side and lets each change for itself. Here they are one
+// word, so that nobody has to read five; where two would hold, a person's word goes before another alarm's, and either before the rest.
 var next = map[Status]map[Action]func(life) Status{
 	Normal: {
 		Raise:    always(Unacknowledged),
@@ -75,7 +78,7 @@ var next = map[Status]map[Action]func(life) Status{
 	},
 	Unacknowledged: {
 		Raise:       always(Unacknowledged),
-		Clear:       func(l life) Status { return ended(l.owed) },
+		Clear:       ended,
 		Acknowledge: always(Acknowledged),
 		Shelve:      always(Shelved),
 		Suppress:    always(Suppressed),
@@ -83,7 +86,7 @@ var next = map[Status]map[Action]func(life) Status{
 	},
 	Acknowledged: {
 		Raise:       always(Unacknowledged),
-		Clear:       func(l life) Status { return ended(l.latch) },
+		Clear:       ended,
 		Acknowledge: always(Acknowledged),
 		Shelve:      always(Shelved),
 		Suppress:    always(Suppressed),
@@ -101,7 +104,6 @@ var next = map[Status]map[Action]func(life) Status{
 		Clear:    always(Shelved),
 		Shelve:   always(Shelved),
 		Unshelve: open,
-		Suppress: always(Suppressed),
 		TakeOut:  always(OutOfService),
 	},
 	Suppressed: {
@@ -122,8 +124,8 @@ var next = map[Status]map[Action]func(life) Status{
 
 func always(s Status) func(life) Status { return func(life) Status { return s } }
 
-func ended(owed bool) Status {
-	if owed {
+func ended(l life) Status {
+	if l.owed {
 		return Returned
 	}
 	return Normal
@@ -133,7 +135,7 @@ func ended(owed bool) Status {
 func open(l life) Status {
 	switch {
 	case !l.on:
-		return ended(l.owed)
+		return ended(l)
 	case l.owed:
 		return Unacknowledged
 	}
@@ -144,20 +146,25 @@ func open(l life) Status {
 func (s Status) after(a Action, l life) (Status, error) {
 	to, ok := next[s][a]
 	if !ok {
-		return s, fmt.Errorf("an alarm that is %s cannot take %q; %s", s, a, remedies[a])
+		return s, fmt.Errorf("what is %s cannot take %q; %s", s, a, remedy(s, a))
 	}
 	return to(l), nil
 }
 
-// remedies say what to do instead of an action that is refused.
-var remedies = map[Action]string{
-	Clear:       "it is over already",
-	Acknowledge: "there is nothing to acknowledge",
-	Shelve:      "put it back in service first",
-	Unshelve:    "it is not shelved",
-	PutBack:     "it is in service",
-	Suppress:    "a person's word counts first",
-	Unsuppress:  "no other alarm stands for it",
-	TakeOut:     "it is out of service already",
-	Raise:       "it stands already",
+// remedies say what to do instead of an action that is refused, under "" for every status that has no words of its own.
+var remedies = map[Action]map[Status]string{
+	Clear: {"": "leave it, it is over already"},
+	Acknowledge: {
+		"":           "'nestmon alarms list' shows what can be acknowledged",
+		Shelved:      "unshelve it first",
+		Suppressed:   "acknowledge the alarm that stands for it",
+		OutOfService: "put it back in service first",
+	},
+	Shelve:     {"": "put it back in service first"},
+	Unshelve:   {"": "leave it, it is not shelved", OutOfService: "put it back in service instead"},
+	PutBack:    {"": "leave it, it is in service", Shelved: "unshelve it instead"},
+	Suppress:   {"": "leave it, a person's word counts first"},
+	Unsuppress: {"": "leave it, no other alarm stands for it"},
 }
+
+func remedy(s Status, a Action) string { return cmp.Or(remedies[a][s], remedies[a][""]) }
