@@ -80,7 +80,10 @@ func (p *Panel) Take(e Event) (c Change, ok bool) {
 func (p *Panel) raise(st Standing, e Event) (Change, error) {
 	from := st.Status
 	if !st.On() {
-		st.Worst, st.First = None, from != Suppressed && !p.another(e)
+		st.First = from != Suppressed && !p.another(e)
+	}
+	if !st.owed() {
+		st.Worst = None
 	}
 	st.Event, st.Over, st.Acknowledged, st.Latched = e, time.Time{}, time.Time{}, false
 	st.Worst = max(st.Worst, e.Severity)

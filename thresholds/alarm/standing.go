@@ -7,7 +7,7 @@ import "time"
 type Standing struct {
 	Event                      // as last raised, with its newest text and value; of an alarm that was never on only Nest and Name
 	Status       Status        // empty counts as unacknowledged, as releases did that knew no other
-	Worst        Severity      // the highest since it began: it may fall before the end
+	Worst        Severity      // the highest it was raised with since somebody saw it: it may fall before the end
 	Over         time.Time     // when its condition ended; zero while it lasts
 	Acknowledged time.Time     // zero while nobody has
 	By           string        // who did what led to this status, empty where nobody did
