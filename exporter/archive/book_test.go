@@ -69,24 +69,60 @@ func TestEventsAndStandingComeBackWhole(t *testing.T) {
 	}
 }
 
-// Rows of older releases hold neither rule nor source.
+// Every field of what stands comes back, also one that is added later, and so does what was never on.
+func TestStandingComesBackFieldByField(t *testing.T) {
+	dir := t.TempDir()
+	a := openAt(t, dir, archive.Options{})
+	full := alarm.Standing{
+		Event: event("oak", start, alarm.Urgent), Status: alarm.Shelved, Worst: alarm.Urgent, Over: start.Add(1), Acknowledged: start.Add(2), By: "ann",
+		Left: 39*time.Minute + 1, Until: start.Add(time.Hour), Covers: alarm.Warning, Because: alarm.BusFault, First: true, Latched: true,
+	}
+	for i := range reflect.TypeOf(full).NumField() {
+		if reflect.ValueOf(full).Field(i).IsZero() {
+			t.Errorf("%s is not tried here", reflect.TypeOf(full).Field(i).Name)
+		}
+	}
+	want := []alarm.Standing{
+		full,
+		{Event: event("elm", start, alarm.Warning)},
+		{Event: alarm.Event{Nest: "oak", Name: alarm.ToteWet}, Status: alarm.Shelved, Left: time.Hour, Until: start.Add(time.Hour)},
+		{Event: alarm.Event{Nest: "elm"}, Status: alarm.OutOfService, By: "ann"},
+		{Event: alarm.Event{Name: alarm.ProbeSilent}, Status: alarm.Suppressed, Because: alarm.BusFault},
+	}
+	commit(t, a, exporter.Commit{Time: start, StandingChanged: true, Standing: want})
+	a = reopen(t, a, dir, archive.Options{})
+	got, err := a.Standing()
+	if err != nil || !reflect.DeepEqual(got, want) {
+		t.Errorf("standing\n%+v, %v; want\n%+v", got, err, want)
+	}
+	for i, st := range got {
+		if st.On() != want[i].On() {
+			t.Errorf("%+v is on: %v", st, st.On())
+		}
+	}
+}
+
+// Rows of older releases hold neither rule nor source, and of what stands only whether somebody has seen it.
 func TestEventsOfOlderReleasesComeBack(t *testing.T) {
 	dir := t.TempDir()
 	a := openAt(t, dir, archive.Options{})
 	want := event("oak", start, alarm.Urgent)
-	commit(t, a, exporter.Commit{Time: start, Events: []alarm.Event{want}, StandingChanged: true, Standing: []alarm.Standing{{Event: want}}})
+	seen := alarm.Standing{Event: event("elm", start, alarm.Warning), Acknowledged: start.Add(time.Hour)}
+	now := alarm.Standing{Event: want, Status: alarm.Unacknowledged, Worst: alarm.Urgent, First: true}
+	commit(t, a, exporter.Commit{Time: start, Events: []alarm.Event{want}, StandingChanged: true, Standing: []alarm.Standing{now, seen}})
 	if err := a.Close(); err != nil {
 		t.Fatal(err)
 	}
 	edit(t, filepath.Join(dir, "book.db"), "UPDATE events SET body = json_remove(body, '$.rule', '$.source')")
-	edit(t, filepath.Join(dir, "book.db"), "UPDATE standing SET body = json_remove(body, '$.event.rule', '$.event.source')")
+	edit(t, filepath.Join(dir, "book.db"), "UPDATE standing SET body = json_object('event', json_remove(json_extract(body, '$.event'), '$.rule', '$.source'),"+
+		" 'acknowledged', json_extract(body, '$.acknowledged'))")
 	a = openAt(t, dir, archive.Options{})
-	want.Rule, want.Source = "", ""
+	want.Rule, want.Source, seen.Rule, seen.Source = "", "", "", ""
 	if got, err := a.Events(start, start.Add(time.Minute), 3); err != nil || !reflect.DeepEqual(got, []alarm.Event{want}) {
 		t.Errorf("events %+v, %v; want %+v", got, err, want)
 	}
-	if got, err := a.Standing(); err != nil || !reflect.DeepEqual(got, []alarm.Standing{{Event: want}}) {
-		t.Errorf("standing %+v, %v; want %+v", got, err, want)
+	if got, err := a.Standing(); err != nil || !reflect.DeepEqual(got, []alarm.Standing{{Event: want}, seen}) {
+		t.Errorf("standing %+v, %v; want %+v and %+v", got, err, want, seen)
 	}
 }
 

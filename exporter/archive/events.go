@@ -13,15 +13,29 @@ import (
 
 // standing is how an alarm is kept. alarm.Standing itself inherits the JSON of the event it embeds, which leaves the rest out.
 type standing struct {
-	Event        alarm.Event  `json:"event"`
-	Status       alarm.Status `json:"status,omitempty"`
-	Over         time.Time    `json:"over,omitzero"`
-	Acknowledged time.Time    `json:"acknowledged"`
-	By           string       `json:"by,omitempty"`
-	Until        time.Time    `json:"until,omitzero"`
-	Because      alarm.Name   `json:"because,omitempty"`
-	First        bool         `json:"first,omitempty"`
-	Latched      bool         `json:"latched,omitempty"`
+	Event        alarm.Event    `json:"event"`
+	Status       alarm.Status   `json:"status,omitempty"`
+	Worst        alarm.Severity `json:"worst,omitempty"`
+	Over         time.Time      `json:"over,omitzero"`
+	Acknowledged time.Time      `json:"acknowledged"`
+	By           string         `json:"by,omitempty"`
+	Left         time.Duration  `json:"left,omitempty"`
+	Until        time.Time      `json:"until,omitzero"`
+	Covers       alarm.Severity `json:"covers,omitempty"`
+	Because      alarm.Name     `json:"because,omitempty"`
+	First        bool           `json:"first,omitempty"`
+	Latched      bool           `json:"latched,omitempty"`
+}
+
+func stored(s alarm.Standing) standing {
+	return standing{s.Event, s.Status, s.Worst, s.Over, s.Acknowledged, s.By, s.Left, s.Until, s.Covers, s.Because, s.First, s.Latched}
+}
+
+func (s standing) read() alarm.Standing {
+	return alarm.Standing{
+		Event: s.Event, Status: s.Status, Worst: s.Worst, Over: s.Over, Acknowledged: s.Acknowledged, By: s.By, Left: s.Left, Until: s.Until,
+		Covers: s.Covers, Because: s.Because, First: s.First, Latched: s.Latched,
+	}
 }
 
 func (a *Archive) commitBook(c exporter.Commit) error {
@@ -92,7 +106,7 @@ func (t *tx) putStanding(all []alarm.Standing) error {
 		return err
 	}
 	for i, s := range all {
-		body, err := json.Marshal(standing{s.Event, s.Status, s.Over, s.Acknowledged, s.By, s.Until, s.Because, s.First, s.Latched})
+		body, err := json.Marshal(stored(s))
 		if err != nil {
 			return err
 		}
@@ -103,15 +117,11 @@ func (t *tx) putStanding(all []alarm.Standing) error {
 	return nil
 }
 
-// Standing returns the alarms and chores that were on after the last Commit, in its order.
+// Standing returns the alarms and chores that were not normal after the last Commit, in its order.
 func (a *Archive) Standing() ([]alarm.Standing, error) {
 	var out []alarm.Standing
 	err := a.book.read(func(db *sql.DB) error {
-		return bodies(db, func(s standing) {
-			out = append(out, alarm.Standing{
-				Event: s.Event, Status: s.Status, Over: s.Over, Acknowledged: s.Acknowledged, By: s.By, Until: s.Until, Because: s.Because, First: s.First, Latched: s.Latched,
-			})
-		}, "SELECT body FROM standing ORDER BY place")
+		return bodies(db, func(s standing) { out = append(out, s.read()) }, "SELECT body FROM standing ORDER BY place")
 	})
 	return out, err
 }
