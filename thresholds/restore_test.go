@@ -238,3 +238,59 @@ func TestVisitsAreRecalled(t *testing.T) {
 	events := trace{minutes: 58 * 60, air: func(m int) float64 { return 12 + dusty(m) }, cluster: func(m int) float64 { return 33 + dusty(m+2) }, outside: constant(9)}.through(r)
 	want(t, events, alarm.VisitOverdue, alarm.Raised, alarm.Warning, 1)
 }
+
+// What was stored beside the alarms that were on, because nobody has seen them or no call is wanted for them, is the panel's: no rule
+// takes it for its own, and none that remembers to have been on goes on being so.
+func TestWhatWasNotOnIsNotRestored(t *testing.T) {
+	over := func(nest string, name alarm.Name) alarm.Standing {
+		st := stood(name, alarm.Urgent)[0]
+		st.Nest, st.Over, st.Status = nest, start.Add(-time.Minute), alarm.Returned
+		return st
+	}
+	never := func(nest string, name alarm.Name, s alarm.Status) alarm.Standing {
+		return alarm.Standing{Event: alarm.Event{Nest: nest, Name: name}, Status: s}
+	}
+	quiet := []alarm.Standing{
+		over("oak", alarm.NestHeat), over("oak", alarm.ProbeSilent), over("oak", alarm.ClusterChill), over("", alarm.ProbeSilent), over("", alarm.DoeHeat),
+		over("", alarm.BusFault), never("oak", "", alarm.Shelved), never("", "", alarm.OutOfService), never("oak", alarm.ToteWet, alarm.Shelved),
+		never("oak", alarm.CheckNest, alarm.Suppressed), never("", alarm.SinkFault, alarm.OutOfService),
+	}
+	for name, restore := range map[string]func() *thresholds.Rabbitry{
+		"restored": func() *thresholds.Rabbitry {
+			r := rabbitry(t, brood.WoodenBox)
+			r.SetLitters(newborn(5), start)
+			r.Restore(quiet)
+			return r
+		},
+		"resumed": func() *thresholds.Rabbitry {
+			r := rabbitry(t, brood.WoodenBox)
+			r.SetLitters(newborn(5), start)
+			trace{minutes: 30, air: constant(20), cluster: constant(36), outside: constant(15)}.through(r)
+			return again(t, r, quiet)
+		},
+		"resumed, and it had been hot": func() *thresholds.Rabbitry {
+			r := rabbitry(t, brood.WoodenBox)
+			r.SetLitters(newborn(5), start)
+			trace{minutes: 30, air: constant(36), cluster: constant(36), outside: constant(15)}.through(r)
+			if !alarm.Find(r.Standing(), "oak", alarm.NestHeat).On() {
+				t.Fatal("36 °C are no alarm")
+			}
+			return again(t, r, quiet)
+		},
+	} {
+		t.Run(name, func(t *testing.T) {
+			r := restore()
+			if on := r.Standing(); len(on) > 0 {
+				t.Errorf("on are %v", on)
+			}
+			events := trace{from: start.Add(31 * time.Minute), minutes: 120, air: constant(20), cluster: constant(36), outside: constant(15)}.through(r)
+			raised := map[alarm.Name]bool{}
+			for _, e := range events {
+				if e.State == alarm.Cleared && !raised[e.Name] {
+					t.Errorf("ended what was not on: %v", e)
+				}
+				raised[e.Name] = e.State == alarm.Raised
+			}
+		})
+	}
+}

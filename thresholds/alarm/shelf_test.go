@@ -217,6 +217,15 @@ func TestWholeNest(t *testing.T) {
 			}
 		})
 	}
+	t.Run("what is over by then is shelved for whatever comes", func(t *testing.T) {
+		s := newShed(t)
+		s.raise(alarm.NestHeat, alarm.Warning)
+		s.act(alarm.Shelve, alarm.NestHeat)
+		s.end(alarm.NestHeat)
+		s.act(alarm.Shelve, "")
+		s.raise(alarm.NestHeat, alarm.Urgent)
+		s.is(alarm.NestHeat, alarm.Shelved)
+	})
 	t.Run("a longer shelf is not cut short", func(t *testing.T) {
 		s := newShed(t)
 		s.raise(alarm.ToteWet, alarm.Warning)

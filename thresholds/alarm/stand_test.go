@@ -130,3 +130,24 @@ func TestWhatDoesNotStand(t *testing.T) {
 		}
 	}
 }
+
+// What is over, and what was never on, is not found among what stands.
+func TestFindTakesWhatIsOn(t *testing.T) {
+	heat := func(over time.Time, severity alarm.Severity) alarm.Standing {
+		return alarm.Standing{Event: alarm.Event{Nest: "oak", Name: alarm.NestHeat, Severity: severity}, Over: over}
+	}
+	for name, c := range map[string]struct {
+		all  []alarm.Standing
+		want alarm.Severity
+	}{
+		"on":              {[]alarm.Standing{heat(time.Time{}, alarm.Urgent)}, alarm.Urgent},
+		"over":            {[]alarm.Standing{heat(noon, alarm.Urgent)}, alarm.None},
+		"never on":        {[]alarm.Standing{heat(time.Time{}, alarm.None)}, alarm.None},
+		"over and again":  {[]alarm.Standing{heat(noon, alarm.Urgent), heat(time.Time{}, alarm.Notice)}, alarm.Notice},
+		"of another nest": {[]alarm.Standing{{Event: alarm.Event{Nest: "elm", Name: alarm.NestHeat, Severity: alarm.Urgent}}}, alarm.None},
+	} {
+		if got := alarm.Find(c.all, "oak", alarm.NestHeat).Severity; got != c.want {
+			t.Errorf("%s: found %s, want %s", name, got, c.want)
+		}
+	}
+}
