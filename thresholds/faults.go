@@ -1,10 +1,6 @@
 package thresholds
 
-import (
-	"time"
-
-	"nestmon/thresholds/alarm"
-)
+import "nestmon/thresholds/alarm"
 
 // faultNames are the alarms about the daemon itself, told from outside; a low battery is found here.
 var faultNames = [...]alarm.Name{alarm.BusFault, alarm.SinkFault, alarm.PowerFault, alarm.DaemonFault}
@@ -55,11 +51,6 @@ func (r *Rabbitry) stepFaults(events []alarm.Event) []alarm.Event {
 		}
 	}
 	return events
-}
-
-func (r *Rabbitry) acknowledgeFault(name alarm.Name, at time.Time) bool {
-	f := r.fault(name)
-	return f != nil && f.slot.Acknowledge(at)
 }
 
 // restoreFaults puts back what had failed. Whether it still does is not known until Fault says so.

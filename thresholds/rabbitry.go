@@ -148,24 +148,6 @@ func (r *Rabbitry) step() {
 	r.events = r.stepFaults(r.events)
 }
 
-// Acknowledge records that a person has seen an alarm. nest is empty for the site's own.
-func (r *Rabbitry) Acknowledge(nestID string, name alarm.Name, at time.Time) error {
-	if nestID == "" {
-		if r.site.Acknowledge(name, at) || r.acknowledgeFault(name, at) {
-			return nil
-		}
-		return fmt.Errorf("no alarm %q stands for the site", name)
-	}
-	w, err := r.nest(nestID)
-	if err != nil {
-		return err
-	}
-	if !w.Acknowledge(name, at) {
-		return fmt.Errorf("no alarm %q stands for nest %q", name, nestID)
-	}
-	return nil
-}
-
 // Done records that a chore was done. nest is empty for the season's set-up.
 func (r *Rabbitry) Done(nestID string, name alarm.Name, at time.Time) error {
 	if !name.Chore() {

@@ -38,7 +38,7 @@ type Slot struct {
 
 // raised is an alarm that is on.
 type raised struct {
-	Standing
+	Event
 	Last Condition // the newest that was not a Hold
 	Wait int       // minutes for which a restored alarm still waits for its rule
 }
@@ -50,12 +50,12 @@ const restoredWait = 65
 // On reports whether the alarm is on.
 func (s *Slot) On() bool { return s.on != nil }
 
-// Standing is the alarm as it stands, with its newest value; the zero Standing while it is off.
+// Standing is the alarm as it stands, with its newest value; the zero Standing while it is off. What people do about it is not known here.
 func (s *Slot) Standing() Standing {
 	if s.on == nil {
 		return Standing{}
 	}
-	return s.on.Standing
+	return Standing{Event: s.on.Event}
 }
 
 // Condition is what the rule last said; ok is false while the alarm is off or was only restored.
@@ -88,7 +88,7 @@ func (s *Slot) Apply(t time.Time, nest string, name Name, c Condition, words fun
 		if on != nil {
 			e.Since = on.Since
 		}
-		s.on = &raised{Standing: Standing{Event: e}, Last: c}
+		s.on = &raised{Event: e, Last: c}
 		return e, true
 	}
 	if c.Severity != on.Severity || c.Why != on.Last.Why || c.Limit != on.Limit { // it stands on another rule now
@@ -124,21 +124,10 @@ func (s *Slot) Say(w Words) {
 
 func (e *Event) say(w Words) { e.Text, e.Rule, e.Source = w.Text, w.Rule, w.Source }
 
-// Acknowledge records that a person has seen the alarm. It reports false when the alarm is not on.
-func (s *Slot) Acknowledge(t time.Time) bool {
-	if s.on == nil {
-		return false
-	}
-	if s.on.Acknowledged.IsZero() {
-		s.on.Acknowledged = t
-	}
-	return true
-}
-
 // Restore puts back an alarm that was on when the state was stored. What it counted then is not known: only a higher severity raises
 // it anew. Nor has its rule looked yet: its first word that all is well is not believed.
 func (s *Slot) Restore(st Standing) {
-	s.on = &raised{Standing: st, Last: Condition{Count: math.MaxInt}, Wait: restoredWait}
+	s.on = &raised{Event: st.Event, Last: Condition{Count: math.MaxInt}, Wait: restoredWait}
 }
 
 // State lists what the slot remembers, for package keep.
@@ -153,8 +142,6 @@ func (s *Slot) Agree(st Standing) {
 	case s.on == nil:
 		s.Restore(st)
 	case st.Severity < s.on.Severity:
-		s.on.Standing = st
-	case st.Time.Equal(s.on.Time):
-		s.on.Acknowledged = st.Acknowledged
+		s.on.Event = st.Event
 	}
 }

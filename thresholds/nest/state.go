@@ -184,26 +184,6 @@ func standing(slot *alarm.Slot, to []alarm.Standing, words func(alarm.Condition)
 	return append(to, st)
 }
 
-// Acknowledge records that a person has seen an alarm; false when it is not on.
-func (w *Watch) Acknowledge(name alarm.Name, at time.Time) bool {
-	for i := range rules {
-		if rules[i].name == name {
-			return w.slots[i].Acknowledge(at)
-		}
-	}
-	return false
-}
-
-// Acknowledge records that a person has seen an alarm of the site; false when it is not on.
-func (s *Site) Acknowledge(name alarm.Name, at time.Time) bool {
-	for i := range siteRules {
-		if siteRules[i].name == name {
-			return s.slots[i].Acknowledge(at)
-		}
-	}
-	return false
-}
-
 // Done records that the season's set-up was made.
 func (s *Site) Done(at time.Time) { s.done = at }
 
