@@ -18,9 +18,10 @@ import (
 type announcer struct {
 	panel alarm.Panel
 	desk  *calls.Desk
-	at    time.Time // of the last step
-	off   time.Duration
-	days  [2]string // of the last digest and all-well that were stored
+	at    time.Time     // of the last step
+	off   time.Duration // that the restart took, as far as the clock can tell
+	saved time.Time     // when the panel was stored last
+	days  [2]string     // of the last digest and all-well that were stored
 }
 
 // remembered is what the announcer keeps in the archive beside the standing alarms.
@@ -51,14 +52,19 @@ func newAnnouncer(plan calls.Plan, stored []alarm.Standing, kept []byte, now tim
 }
 
 // openAnnouncer goes on from what the archive holds.
-func openAnnouncer(a *archive.Archive, plan calls.Plan, now time.Time) (*announcer, error) {
+func openAnnouncer(a *archive.Archive, cfg *config, now time.Time) (*announcer, error) {
 	standing, err := a.Standing()
 	if err != nil {
 		return nil, fmt.Errorf("reading standing alarms: %w", err)
 	}
+	standing = slices.DeleteFunc(standing, func(st alarm.Standing) bool { return !cfg.has(st.Nest) })
 	kept, err := a.Calls()
 	if err != nil {
 		return nil, fmt.Errorf("reading what the calls remember: %w", err)
+	}
+	plan := calls.Plan{}
+	if cfg.Phone != nil {
+		plan = cfg.Phone.Plan(cfg.location())
 	}
 	return newAnnouncer(plan, standing, kept, now)
 }
@@ -72,9 +78,10 @@ type heard struct {
 
 // step takes a poll's events and what is on by the rules after it. cut are the nests whose probes hang on dead buses alone.
 func (a *announcer) step(now time.Time, events []alarm.Event, on []alarm.Standing, cut []string, deaf func(string) bool) heard {
-	passed := max(now.Sub(a.at), 0) + a.off
+	passed := max(now.Sub(a.at), 0)
+	changes := a.panel.Pass(passed) // which has been told of the time off
+	passed += a.off
 	a.at, a.off = now, 0
-	changes := a.panel.Pass(passed)
 	var noted []alarm.Event
 	for _, e := range events {
 		if e.State == alarm.Noted {
@@ -101,6 +108,11 @@ func (a *announcer) act(now time.Time, act alarm.Act, on []alarm.Standing, deaf 
 
 func (a *announcer) conclude(now time.Time, passed time.Duration, changes []alarm.Change, noted []alarm.Event, on []alarm.Standing, deaf func(string) bool) heard {
 	standing, quiet := a.panel.Merge(on)
+	for i := range changes { // one may have undone another
+		if st := alarm.Find(standing, changes[i].Nest, changes[i].Name); st.On() {
+			changes[i].Status = st.Status
+		}
+	}
 	h := heard{
 		calls: a.desk.Step(calls.Now{Wall: now, Passed: passed, Unreachable: deaf}, changes, noted, standing),
 		// Times that run are not stored poll by poll: a restart knows when they were.
@@ -108,9 +120,17 @@ func (a *announcer) conclude(now time.Time, passed time.Duration, changes []alar
 		standing: append(standing, quiet...),
 	}
 	days := [2]string{a.desk.State().Digest, a.desk.State().AllWell}
-	h.changed = h.changed || len(h.calls) > 0 || days != a.days
+	h.changed = h.changed || len(h.calls) > 0 || days != a.days || a.shelved(h.standing) && now.Sub(a.saved) >= shelfEvery
 	a.days = days
 	return h
+}
+
+// shelfEvery is how often the time left of a shelf is stored: a board that starts again and again, with a clock that is always behind,
+// must come to its end. Ours, no source.
+const shelfEvery = 10 * time.Minute
+
+func (a *announcer) shelved(all []alarm.Standing) bool {
+	return slices.ContainsFunc(all, func(st alarm.Standing) bool { return st.Status == alarm.Shelved })
 }
 
 // suppress lets one alarm stand for others: a dead bus for the silence of its nests, heat for the heat that was expected.
@@ -131,10 +151,8 @@ func (a *announcer) suppress(on []alarm.Standing, cut []string) (changes []alarm
 		switch {
 		case st.Name == alarm.ProbeSilent && !covered[st.Nest]:
 			put(st.Nest, st.Name, "")
-		case st.Name == alarm.HeatExpected && alarm.Find(on, st.Nest, alarm.NestHeat).On():
-			if st.On() {
-				put(st.Nest, st.Name, alarm.NestHeat)
-			}
+		case st.Name == alarm.HeatExpected && st.On() && alarm.Find(on, st.Nest, alarm.NestHeat).Severity > st.Severity:
+			put(st.Nest, st.Name, alarm.NestHeat) // what was expected is here
 		case st.Name == alarm.HeatExpected:
 			put(st.Nest, st.Name, "")
 		}
@@ -163,7 +181,7 @@ func (a *announcer) record(c *exporter.Commit, h heard, messages []exporter.Mess
 	if c.StandingChanged = c.StandingChanged || h.changed; !c.StandingChanged {
 		return
 	}
-	c.Calls = a.kept()
+	c.Calls, a.saved = a.kept(), a.at
 	c.Answered = !slices.ContainsFunc(h.standing, func(st alarm.Standing) bool {
 		return st.On() && st.Status.Calls() && st.Severity == alarm.Urgent
 	})

@@ -2,6 +2,7 @@ package main
 
 import (
 	"path/filepath"
+	"slices"
 	"time"
 	_ "time/tzdata" // small boards come without the zones
 
@@ -143,6 +144,11 @@ func (c *config) rabbitry() thresholds.Config {
 		Battery: c.Site.Battery, LowVolts: c.Site.LowVolts,
 		Probes: c.probes(), Nests: nests, Limits: c.Limits.Tables(),
 	}
+}
+
+// has reports whether there is such a nest; an empty name is the site.
+func (c *config) has(nest string) bool {
+	return nest == "" || slices.ContainsFunc(c.Nests, func(n nestConfig) bool { return n.ID == nest })
 }
 
 // location is the site's time zone; a zone that does not exist was refused when the file was read.

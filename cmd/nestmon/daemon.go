@@ -315,7 +315,7 @@ func (d *daemon) Act(ctx context.Context, a alarm.Act) error {
 }
 
 func (d *daemon) act(a alarm.Act) error {
-	if a.Nest != "" && !slices.ContainsFunc(d.cfg.Nests, func(n nestConfig) bool { return n.ID == a.Nest }) {
+	if !d.cfg.has(a.Nest) {
 		return fmt.Errorf("there is no nest %q; write one of the configuration's, or none for the site's own alarms", a.Nest)
 	}
 	a.At = d.pace.Now()

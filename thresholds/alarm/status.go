@@ -25,7 +25,7 @@ const (
 var Statuses = []Status{Normal, Unacknowledged, Acknowledged, Returned, Shelved, Suppressed, OutOfService}
 
 // Calls reports whether a person may be called for an alarm of this status.
-func (s Status) Calls() bool { return s == Unacknowledged }
+func (s Status) Calls() bool { return s == Unacknowledged || s == "" }
 
 // Action is what can happen to an alarm: what its rule says, what another alarm does to it, or what a person does.
 type Action string
