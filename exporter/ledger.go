@@ -24,6 +24,7 @@ type ledger struct {
 	mu       sync.Mutex
 	health   SinkHealth
 	began    time.Time // of the call in flight, zero when there is none; by the runtime's clock, as its deadline
+	due      time.Time // when a pump must have moved again, by the runtime's clock
 	failures int       // in a row
 	spurned  bool      // what came last was refused for good, and nothing has arrived since
 	panics   []time.Time
@@ -43,6 +44,8 @@ func (l *ledger) call(ctx context.Context, fn func(context.Context) error) (err 
 	ctx, cancel := context.WithTimeout(ctx, l.opt.Timeout)
 	defer cancel()
 	l.setBegan(time.Now())
+	l.expect(l.opt.Timeout)
+	defer l.expect(0)
 	defer l.setBegan(time.Time{})
 	defer func() {
 		if p := recover(); p != nil {
@@ -56,6 +59,20 @@ func (l *ledger) setBegan(t time.Time) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.began = t
+}
+
+// expect notes that a pump moves, and how long what it does now may take beside the slack.
+func (l *ledger) expect(takes time.Duration) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.due = time.Now().Add(takes)
+}
+
+// late is how long ago a pump should have moved, negative while it still has time.
+func (l *ledger) late() time.Duration {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	return time.Since(l.due)
 }
 
 // recovered turns what recover returned into an error, and reports the third within the window.

@@ -15,6 +15,7 @@ type Options struct {
 	Idle       time.Duration    // a pump looks by itself after so long without a Wake
 	Batch      int              // polls or messages asked of the store at once
 	Settle     time.Duration    // age at which what was acknowledged counts as kept; negative: at once
+	Slack      time.Duration    // a pump that is late by more than this is stuck
 }
 
 const (
@@ -37,6 +38,8 @@ const (
 	// settleAfter: a time-series server in a standard packaging lost acknowledged points up to 7 s old when it was killed and
 	// kept those of 15 s (measured by us); a minute leaves room.
 	settleAfter = time.Minute
+	// stuckSlack leaves room for a card that pauses, a page of weeks of backlog and a busy processor; ours, no source.
+	stuckSlack = time.Minute
 )
 
 func (o Options) withDefaults(maxBackOff time.Duration, batch int) Options {
@@ -53,6 +56,7 @@ func (o Options) withDefaults(maxBackOff time.Duration, batch int) Options {
 	o.MaxBackOff = orDuration(o.MaxBackOff, maxBackOff)
 	o.Idle = orDuration(o.Idle, idleLook)
 	o.Settle = orDuration(o.Settle, settleAfter)
+	o.Slack = orDuration(o.Slack, stuckSlack)
 	if o.Batch == 0 {
 		o.Batch = batch
 	}

@@ -31,6 +31,7 @@ type work interface {
 func newPump(name string, opt Options, l *ledger, w work) *Pump {
 	ctx, cancel := context.WithCancel(context.Background())
 	p := &Pump{name: name, opt: opt, work: w, ledger: l, wake: make(chan struct{}, 1), cancel: cancel, done: make(chan struct{})}
+	l.expect(0)
 	go p.run(ctx, backOff{longest: opt.MaxBackOff})
 	return p
 }
@@ -44,6 +45,15 @@ func (p *Pump) Name() string { return p.name }
 
 // Health reports on the sink. Sent, Failed and Pending count readings, or messages.
 func (p *Pump) Health() SinkHealth { return p.ledger.report() }
+
+// Stuck says that the pump hangs, in the sink or in the store. One that waits, for its next look or after a failure, is not stuck, nor is one
+// in a call that has time left: an attempt counts, whatever comes of it. A jump of the wall clock changes nothing.
+func (p *Pump) Stuck() error {
+	if late := p.ledger.late(); late > p.opt.Slack {
+		return fmt.Errorf("sink %s hangs: it should have moved %v ago", p.name, late.Round(time.Second))
+	}
+	return nil
+}
 
 // Stop ends the pump. What waits stays in the store. It returns when the call in flight has ended or when ctx ends.
 func (p *Pump) Stop(ctx context.Context) error {
@@ -59,6 +69,7 @@ func (p *Pump) Stop(ctx context.Context) error {
 func (p *Pump) run(ctx context.Context, back backOff) {
 	defer close(p.done)
 	for ctx.Err() == nil {
+		p.ledger.expect(0)
 		more, err := p.look(ctx)
 		switch {
 		case ctx.Err() != nil:
@@ -66,12 +77,14 @@ func (p *Pump) run(ctx context.Context, back backOff) {
 		case err != nil:
 			p.ledger.failed(err)
 			wait, asked := back.after(err)
+			p.ledger.expect(wait)
 			p.pause(ctx, wait, asked)
 		case more:
 			back.reset()
 		default:
 			back.reset()
 			p.ledger.succeeded(0)
+			p.ledger.expect(p.opt.Idle)
 			sleep(ctx, p.opt.Idle, p.wake)
 		}
 	}

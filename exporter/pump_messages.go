@@ -76,6 +76,7 @@ func (m *messages) step(ctx context.Context) (more bool, err error) {
 
 // send sends one message, unless that was done before.
 func (m *messages) send(ctx context.Context, message Message) error {
+	m.ledger.expect(0)
 	if _, done := m.unnoted[message.ID]; done {
 		return nil
 	}
