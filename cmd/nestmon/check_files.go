@@ -91,6 +91,11 @@ func lookAtFiles(c *config, now time.Time) []string {
 				lacks = append(lacks, err.Error())
 			}
 		}
+		if h := c.Phone.Heartbeat; h != nil {
+			if err := h.Check(); err != nil {
+				lacks = append(lacks, err.Error())
+			}
+		}
 	}
 	return lacks
 }

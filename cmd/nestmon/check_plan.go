@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"nestmon/exporter/phone"
 	"nestmon/exporter/web"
 	"nestmon/exporter/webconfig"
 	"nestmon/sensors"
@@ -157,7 +158,15 @@ func publishLines(c *config) []planLine {
 	if _, on := phoneTarget(c); !on {
 		out = append(out, planLine{"NOBODY", "is called when an alarm comes; write a channel under phone"})
 	}
-	return out
+	return append(out, heartbeatLine(c))
+}
+
+func heartbeatLine(c *config) planLine {
+	if c.Phone == nil || c.Phone.Heartbeat == nil {
+		return planLine{"NOBODY", "notices when this board is dead; write phone: {heartbeat: ...}, see hardware/heartbeat.md"}
+	}
+	every := c.Phone.Heartbeat.Every
+	return planLine{"heartbeat", fmt.Sprintf("every %s; let its receiver call you when none came for %s", span(every), span(phone.BeatsMissed*every))}
 }
 
 func mqttTarget(c *config) (string, bool) {

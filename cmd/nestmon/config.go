@@ -126,6 +126,9 @@ func (c *config) settle() {
 	if m := c.Publish.MQTT; m != nil && m.Device == "" {
 		m.Device = c.Site.ID // so that sheds on one broker do not overwrite each other
 	}
+	if p := c.Phone; p != nil && p.Heartbeat != nil && p.Heartbeat.Every == 0 {
+		p.Heartbeat.Every = max(phone.UsualBeat, c.Poll)
+	}
 	for i := range c.Nests {
 		if c.Nests[i].Floor == "" {
 			c.Nests[i].Floor = brood.SolidFloor

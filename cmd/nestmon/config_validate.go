@@ -76,6 +76,9 @@ func (c *config) validateSinks(d *decoder) {
 	}
 	if p := c.Phone; p != nil {
 		p.Validate(d.under("phone"))
+		if h := p.Heartbeat; h != nil && h.Every > 0 && h.Every < c.Poll {
+			d.wrong("phone.heartbeat.every", "%s is shorter than poll (%s), and a heartbeat goes out after a poll; lengthen it or shorten poll", span(h.Every), span(c.Poll))
+		}
 	}
 }
 

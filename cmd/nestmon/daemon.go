@@ -32,15 +32,16 @@ type daemon struct {
 	seen    func(events []alarm.Event) // called with what a poll changed; the demonstration's narrator, nil in run
 	mend    func(now time.Time)        // called after each poll; the demonstration's keeper, nil in run
 	power   func() bool                // whether the board's supply is too weak, nil where nobody can tell
-	healthy func()                     // called after each whole cycle; the watchdog, nil in demo
+	healthy func()                     // called after each whole cycle; watchdog and heartbeat, nil in demo
 
 	commands chan func()
 	started  time.Time
 	room     atomic.Pointer[exporter.Disk] // for the archive; nil before the first poll is stored
 	faults   faultBook
-	owed     bool      // what stands could not be stored when it changed
-	kept     time.Time // when what is remembered was last kept
-	shown    bool      // there has been a poll to show
+	cardGone atomic.Bool // the card does not answer, and all goes on from memory
+	owed     bool        // what stands could not be stored when it changed
+	kept     time.Time   // when what is remembered was last kept
+	shown    bool        // there has been a poll to show
 }
 
 // pace says when to poll.
@@ -249,6 +250,7 @@ func (d *daemon) settle(c exporter.Commit, h heard) error {
 		return err
 	})
 	d.faults.storing(err, c.Time)
+	d.cardGone.Store(errors.Is(err, errCard))
 	if d.owed = errors.Is(err, archive.ErrBook) || errors.Is(err, errCard); d.owed {
 		d.sinks.sendUnstored(c.Messages)
 		return err

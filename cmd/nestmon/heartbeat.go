@@ -1,17 +1,24 @@
 package main
 
 import (
+	"cmp"
 	"context"
+	"errors"
+	"fmt"
 	"log/slog"
+	"slices"
 	"sync/atomic"
 	"time"
 
 	"nestmon/hardware"
 )
 
-// heartbeat returns what to call after each whole cycle. The first call tells the service manager that the daemon is ready; from then
-// on its watchdog is fed for as long as cycles keep coming: a poll may take its whole interval, and one more is patience.
-func heartbeat(ctx context.Context, poll time.Duration, log *slog.Logger) func() {
+// heartbeat returns what to call after each whole cycle: one gate for the service manager's watchdog and for the heartbeat to the outside.
+//
+// The first call tells the service manager that the daemon is ready; from then on its watchdog is fed for as long as cycles keep coming
+// and nothing hangs: a poll may take its whole interval, and one more is patience. All of that goes by the runtime's clock, so no jump of
+// the wall's clock starts the daemon anew, and neither does a network that is away: an attempt counts.
+func heartbeat(ctx context.Context, d *daemon, log *slog.Logger) func() {
 	var beats atomic.Int64
 	tell := func(state string) {
 		if err := hardware.Notify(state); err != nil {
@@ -31,18 +38,85 @@ func heartbeat(ctx context.Context, poll time.Duration, log *slog.Logger) func()
 			if n := beats.Load(); n != seen {
 				seen, at = n, time.Now()
 			}
-			if time.Since(at) <= 2*poll+every/2 {
+			if time.Since(at) <= 2*d.cfg.Poll+every/2 && d.stuck() == nil {
 				tell(hardware.Watchdog)
 			}
 		}
 	}
+	ready, halted := false, false
 	return func() {
-		if beats.Add(1) != 1 {
+		err := cmp.Or(unaccounted(d), d.stuck())
+		if err != nil && !halted {
+			log.Error("a part of the daemon hangs; the service manager is told nothing until it moves", "err", err)
+		}
+		if halted = err != nil; !halted {
+			beats.Add(1)
+		}
+		if d.sinks.heart != nil {
+			if err := cmp.Or(err, d.ails()); err != nil {
+				d.sinks.heart.Hold(err)
+			} else {
+				d.sinks.heart.Beat()
+			}
+		}
+		if halted || ready {
 			return
 		}
+		ready = true
 		tell(hardware.Ready)
 		if watched {
 			go feed()
 		}
 	}
+}
+
+// unaccounted names a bus that neither answered in the poll before nor counts as dead since.
+func unaccounted(d *daemon) error {
+	for _, b := range d.poller.Buses() {
+		if b.Up && b.Hung > 0 {
+			return fmt.Errorf("bus %s does not answer and is not said to be down", b.Bus)
+		}
+	}
+	return nil
+}
+
+// stuck names what of the way to people and to time-series servers hangs. While the card does not answer, those that wait for it are not to
+// blame, and those that go past it do their work: a new start would have no archive at all.
+func (d *daemon) stuck() error {
+	look := slices.Clone(d.sinks.spare)
+	if !d.cardGone.Load() {
+		look = slices.Concat(look, d.sinks.channels, d.sinks.pumps)
+	}
+	if d.sinks.heart != nil {
+		look = append(look, d.sinks.heart.Pump)
+	}
+	for _, p := range look {
+		if err := p.Stuck(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// ails says why the daemon, though it does its work and needs no new start, is not as well as the heartbeat would say: an archive that cannot be
+// written forgets at the next start what stands, and an alarm that gets through no channel has no other way to a person than that silence.
+func (d *daemon) ails() error {
+	if d.faults.unstored != nil {
+		return errors.New("the archive cannot be written")
+	}
+	if d.sinks.unheard() {
+		return fmt.Errorf("no channel of phone has got anything through for %.0f min", sinkPatience.Minutes())
+	}
+	return nil
+}
+
+// unheard reports whether there are channels to people and all have failed for so long that it is an alarm.
+func (s *sinks) unheard() bool {
+	for i, p := range s.channels {
+		h := both(p.Health(), s.spare[i].Health())
+		if h.OK || s.now().Sub(h.Since) < sinkPatience {
+			return false
+		}
+	}
+	return len(s.channels) > 0
 }

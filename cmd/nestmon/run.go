@@ -95,7 +95,7 @@ func serve(ctx context.Context, cfg *config, root string, log *slog.Logger) (err
 		defer cancel()
 		door.stop(ctx) //nolint:errcheck // it ends anyway
 	}()
-	d.healthy = heartbeat(ctx, cfg.Poll, log)
+	d.healthy = heartbeat(ctx, d, log)
 	log.Info("watching", "nests", len(cfg.Nests), "probes", len(cfg.Probes), "every", cfg.Poll, "version", version())
 	err = d.run(ctx)
 	hardware.Notify(hardware.Stopping) //nolint:errcheck // it is stopping anyway

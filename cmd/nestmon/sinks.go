@@ -31,6 +31,7 @@ type sinks struct {
 	phone    phone.Config
 	words    phone.Writer
 	replies  *replies
+	heart    *phone.Heartbeat // nil where nobody outside wants to hear of the daemon
 	page     *web.Server
 	fatal    chan error
 	now      func() time.Time
@@ -97,6 +98,12 @@ func openSinks(o outlet) (*sinks, error) {
 		s.memory = append(s.memory, memory)
 		s.channels = append(s.channels, exporter.NewMessagePump(m, o.archive, s.options()))
 		s.spare = append(s.spare, exporter.NewMessagePump(m, memory, s.options()))
+	}
+	if b := s.phone.Heartbeat; b != nil {
+		var err error
+		if s.heart, err = phone.NewHeartbeat(*b, o.cfg.Poll, s.options()); err != nil {
+			return nil, err
+		}
 	}
 	s.fanout = exporter.NewFanout(s.options(), publishers...)
 	return s, nil
@@ -167,6 +174,9 @@ func (s *sinks) health() []exporter.SinkHealth {
 	for i, p := range s.channels {
 		all = append(all, both(p.Health(), s.spare[i].Health()))
 	}
+	if s.heart != nil {
+		all = append(all, s.heart.Health())
+	}
 	return all
 }
 
@@ -221,6 +231,9 @@ func (s *sinks) stop(ctx context.Context) error {
 	stops := []func(context.Context) error{s.fanout.Stop}
 	for _, p := range slices.Concat(s.pumps, s.channels, s.spare) {
 		stops = append(stops, p.Stop)
+	}
+	if s.heart != nil {
+		stops = append(stops, s.heart.Stop)
 	}
 	errs := make([]error, len(stops))
 	for i, stop := range stops {

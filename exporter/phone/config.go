@@ -23,6 +23,7 @@ type Config struct {
 	EscalateAfter int           `yaml:"escalate_after"` // repeats until the next contact is called too; 0 for 3
 	Digest        string        `yaml:"digest"`         // time of day; empty for the end of the quiet hours, or 07:00
 	AllWell       string        `yaml:"all_well"`       // time of day; empty for never
+	Heartbeat     *Beats        `yaml:"heartbeat"`
 }
 
 // Channel is one webhook.
@@ -73,6 +74,12 @@ func (c Config) Validate(report func(path, problem string)) {
 		ch.validate(at)
 	}
 	c.validatePlan(report)
+	if c.Heartbeat != nil {
+		c.Heartbeat.validate(func(path, problem string) { report("heartbeat."+path, problem) })
+		if names[HeartbeatName] {
+			report("heartbeat", fmt.Sprintf("a channel is called %s too; write another name for the channel", HeartbeatName))
+		}
+	}
 }
 
 func (c Channel) validate(report func(path, problem string)) {
@@ -109,10 +116,11 @@ func checkURL(s exporter.Secret) error {
 }
 
 // address reads the URL from where it stands.
-func (c Channel) address() (exporter.Secret, error) {
-	s := c.URL
-	if c.URLFile != "" {
-		b, err := os.ReadFile(c.URLFile)
+func (c Channel) address() (exporter.Secret, error) { return address(c.URL, c.URLFile) }
+
+func address(s exporter.Secret, file string) (exporter.Secret, error) {
+	if file != "" {
+		b, err := os.ReadFile(file)
 		if err != nil {
 			return exporter.Secret{}, fmt.Errorf("url_file: %w; the file must be there, with one line, and readable for this user", err)
 		}

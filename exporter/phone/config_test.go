@@ -7,6 +7,7 @@ import (
 	"slices"
 	"strings"
 	"testing"
+	"time"
 
 	"nestmon/exporter"
 	"nestmon/exporter/phone"
@@ -39,6 +40,17 @@ func TestConfigSaysWhatIsWrong(t *testing.T) {
 			c.Channels[0].Headers = map[string]exporter.Secret{"My Key": exporter.NewSecret("x")}
 		}, []string{"channels[0].headers"}},
 		{"no times of day", func(c *phone.Config) { c.QuietHours = &phone.Window{From: "10pm", To: "25:00"} }, []string{"quiet_hours.from", "quiet_hours.to"}},
+		{"a heartbeat", beats(func(*phone.Beats) {}), nil},
+		{"a heartbeat without an address", beats(func(b *phone.Beats) { b.URL = exporter.Secret{} }), []string{"heartbeat.url"}},
+		{"a heartbeat to no web address", beats(func(b *phone.Beats) { b.URL = exporter.NewSecret(key) }), []string{"heartbeat.url"}},
+		{"a heartbeat to two", beats(func(b *phone.Beats) { b.URLFile = "url" }), []string{"heartbeat.url"}},
+		{"a hasty heartbeat", beats(func(b *phone.Beats) { b.Every = 59 * time.Second }), []string{"heartbeat.every"}},
+		{"a lazy heartbeat", beats(func(b *phone.Beats) { b.Every = 61 * time.Minute }), []string{"heartbeat.every"}},
+		{"a heartbeat by another method", beats(func(b *phone.Beats) { b.Method = "PUT" }), []string{"heartbeat.method"}},
+		{"a channel called as the heartbeat", func(c *phone.Config) {
+			beats(func(*phone.Beats) {})(c)
+			c.Channels[0].Name = phone.HeartbeatName
+		}, []string{"heartbeat"}},
 	}
 	for _, row := range rows {
 		t.Run(row.name, func(t *testing.T) {
@@ -55,6 +67,14 @@ func TestConfigSaysWhatIsWrong(t *testing.T) {
 				}
 			}
 		})
+	}
+}
+
+// beats adds a heartbeat with one change.
+func beats(change func(*phone.Beats)) func(*phone.Config) {
+	return func(c *phone.Config) {
+		c.Heartbeat = &phone.Beats{URL: exporter.NewSecret("https://beat.example/" + key), Every: time.Minute}
+		change(c.Heartbeat)
 	}
 }
 

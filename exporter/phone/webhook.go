@@ -52,16 +52,18 @@ func New(c Channel) (*Webhook, error) {
 	if err != nil {
 		return nil, fmt.Errorf("phone %s: %w", c.Name, err)
 	}
+	return &Webhook{channel: c, url: address, templates: t, now: time.Now, client: newClient()}, nil
+}
+
+// newClient follows no redirect: where it leads to is nobody the user named.
+func newClient() *http.Client {
 	transport := &http.Transport{
 		Proxy:       http.ProxyFromEnvironment,
 		DialContext: (&net.Dialer{Timeout: deadline}).DialContext,
-		// Alarms are hours apart; a connection kept open would be dead by then.
+		// Requests are minutes or hours apart; a connection kept open would be dead by then.
 		DisableKeepAlives: true,
 	}
-	return &Webhook{
-		channel: c, url: address, templates: t, now: time.Now,
-		client: &http.Client{Transport: transport, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }},
-	}, nil
+	return &http.Client{Transport: transport, CheckRedirect: func(*http.Request, []*http.Request) error { return http.ErrUseLastResponse }}
 }
 
 // Name is the channel's.
@@ -83,7 +85,7 @@ func (w *Webhook) Send(ctx context.Context, m exporter.Message) error {
 	}
 	resp, err := w.client.Do(req)
 	if err != nil {
-		return fmt.Errorf("phone %s: %s", w.Name(), w.unsent(err))
+		return fmt.Errorf("phone %s: %s", w.Name(), unsent(w.url, err))
 	}
 	defer func() { _ = resp.Body.Close() }()
 	_, _ = io.Copy(io.Discard, io.LimitReader(resp.Body, maxAnswer)) // the status alone decides
@@ -158,7 +160,7 @@ func retryAfter(header string, now time.Time) time.Duration {
 }
 
 // unsent puts a transport's error into words without the address, which url.Error quotes whole.
-func (w *Webhook) unsent(err error) string {
+func unsent(address exporter.Secret, err error) string {
 	var outer *url.Error
 	if errors.As(err, &outer) {
 		if outer.Timeout() {
@@ -167,9 +169,9 @@ func (w *Webhook) unsent(err error) string {
 		err = outer.Err
 	}
 	text := err.Error()
-	if u, bad := url.Parse(w.url.Reveal()); bad == nil {
+	if u, bad := url.Parse(address.Reveal()); bad == nil {
 		password, _ := u.User.Password()
-		for _, secret := range []string{w.url.Reveal(), u.Host, u.Hostname(), u.RequestURI(), u.Path, u.RawQuery, u.User.Username(), password} {
+		for _, secret := range []string{address.Reveal(), u.Host, u.Hostname(), u.RequestURI(), u.Path, u.RawQuery, u.User.Username(), password} {
 			if len(secret) > 1 { // a bare / is in no need of hiding
 				text = strings.ReplaceAll(text, secret, "(secret)")
 			}
