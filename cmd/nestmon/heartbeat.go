@@ -18,14 +18,15 @@ import (
 // The first call tells the service manager that the daemon is ready; from then on its watchdog is fed for as long as cycles keep coming
 // and nothing hangs: a poll may take its whole interval, and one more is patience. All of that goes by the runtime's clock, so no jump of
 // the wall's clock starts the daemon anew, and neither does a network that is away: an attempt counts.
-func heartbeat(ctx context.Context, d *daemon, log *slog.Logger) func() {
+//
+// notify tells the service manager, which wants to hear of its watchdog every so often; 0 where it does not.
+func heartbeat(ctx context.Context, d *daemon, log *slog.Logger, notify func(state string) error, every time.Duration) func() {
 	var beats atomic.Int64
 	tell := func(state string) {
-		if err := hardware.Notify(state); err != nil {
+		if err := notify(state); err != nil {
 			log.Warn("the service manager cannot be told", "err", err)
 		}
 	}
-	every, watched := hardware.WatchdogInterval()
 	feed := func() {
 		seen, at := int64(0), time.Now()
 		for tick := time.NewTicker(every / 2); ; {
@@ -64,10 +65,52 @@ func heartbeat(ctx context.Context, d *daemon, log *slog.Logger) func() {
 		}
 		ready = true
 		tell(hardware.Ready)
-		if watched {
+		if every > 0 {
 			go feed()
 		}
 	}
+}
+
+// How the last run ended, as the archive remembers it. A daemon that dies and is started again, over and over, is well at every start: were each
+// vouched for at once, nobody outside would ever hear of it.
+const (
+	endKey  = "heartbeat.run"
+	running = "running"
+	ended   = "ended"
+	// trial is longer than it takes to find that a channel hangs and to end the daemon for it: 20 s of a call, a minute of slack, a minute and a
+	// half of the watchdog. Ours, no source.
+	trial = 3 * time.Minute
+)
+
+// begins notes that the daemon runs, and lets the heartbeat rest after a run that did not end by itself.
+func (d *daemon) begins() {
+	if d.sinks.heart == nil {
+		return
+	}
+	before, err := d.archive.Meta(endKey)
+	switch err = cmp.Or(err, d.noteRun(running)); {
+	case err != nil:
+		d.log.Warn("it is not known how the last run ended; the heartbeat begins later", "after", trial, "err", err)
+	case before == running:
+		d.log.Warn("the last run did not end by itself; the heartbeat begins later", "after", trial)
+	default:
+		return
+	}
+	d.sinks.heart.Rest(trial)
+}
+
+// ends notes that the daemon was asked to end.
+func (d *daemon) ends() {
+	if d.sinks.heart == nil {
+		return
+	}
+	if err := d.noteRun(ended); err != nil {
+		d.log.Warn("it could not be noted that this run ended by itself; the next begins its heartbeat later", "err", err)
+	}
+}
+
+func (d *daemon) noteRun(how string) error {
+	return d.card.write(func() error { return d.archive.SetMeta(endKey, how) })
 }
 
 // unaccounted names a bus that neither answered in the poll before nor counts as dead since.
@@ -81,7 +124,8 @@ func unaccounted(d *daemon) error {
 }
 
 // stuck names what of the way to people and to time-series servers hangs. While the card does not answer, those that wait for it are not to
-// blame, and those that go past it do their work: a new start would have no archive at all.
+// blame, and those that go past it do their work: a new start would have no archive at all. A page, a broker or metrics that hang hold up
+// nothing else, and are an alarm of their own.
 func (d *daemon) stuck() error {
 	look := slices.Clone(d.sinks.spare)
 	if !d.cardGone.Load() {

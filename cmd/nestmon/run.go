@@ -95,9 +95,13 @@ func serve(ctx context.Context, cfg *config, root string, log *slog.Logger) (err
 		defer cancel()
 		door.stop(ctx) //nolint:errcheck // it ends anyway
 	}()
-	d.healthy = heartbeat(ctx, d, log)
+	d.begins()
+	watchdog, _ := hardware.WatchdogInterval()
+	d.healthy = heartbeat(ctx, d, log, hardware.Notify, watchdog)
 	log.Info("watching", "nests", len(cfg.Nests), "probes", len(cfg.Probes), "every", cfg.Poll, "version", version())
-	err = d.run(ctx)
+	if err = d.run(ctx); err == nil {
+		d.ends()
+	}
 	hardware.Notify(hardware.Stopping) //nolint:errcheck // it is stopping anyway
 	return err
 }

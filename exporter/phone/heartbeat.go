@@ -87,6 +87,7 @@ type Heartbeat struct {
 	mu    sync.Mutex
 	beat  time.Time // of the newest whole cycle, zero when there is none or one was not well; times here are the runtime's
 	held  error     // what speaks against a request
+	rests time.Time // no request before it
 	asked time.Time // when the request under way was due
 	sent  time.Time // when the one that arrived last was begun
 	count int
@@ -119,6 +120,13 @@ func (h *Heartbeat) Beat() {
 	h.beat, h.held = time.Now(), nil
 	h.mu.Unlock()
 	h.Wake()
+}
+
+// Rest lets nothing out for so long.
+func (h *Heartbeat) Rest(long time.Duration) {
+	h.mu.Lock()
+	defer h.mu.Unlock()
+	h.rests = time.Now().Add(long)
 }
 
 // Hold says that nothing may go out until the next Beat, and why.
@@ -155,7 +163,7 @@ func (h asker) Pending(string, time.Time, int) ([]exporter.Message, error) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	now := time.Now()
-	fresh := !h.beat.IsZero() && now.Sub(h.beat) <= 2*h.poll
+	fresh := now.After(h.rests) && !h.beat.IsZero() && now.Sub(h.beat) <= 2*h.poll
 	due := h.sent.IsZero() || now.Sub(h.sent) >= h.every-h.poll/2
 	if !fresh || !due {
 		return nil, nil
