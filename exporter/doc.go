@@ -28,6 +28,8 @@
 // tried again after a back-off. The third within ten minutes is reported to Options.Fatal: the process should end with a
 // non-zero code, so that the supervisor starts it afresh.
 //
+// [Pump.Stuck] tells of a pump that hangs. Whoever vouches for the program, to a service manager or to somebody outside, asks it first.
+//
 // # Limits
 //
 // A sink that ignores its context cannot be stopped, only left behind: it is reported as hung, and Stop returns when its own

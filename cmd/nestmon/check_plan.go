@@ -6,7 +6,6 @@ import (
 	"slices"
 	"strings"
 
-	"nestmon/exporter/phone"
 	"nestmon/exporter/web"
 	"nestmon/exporter/webconfig"
 	"nestmon/sensors"
@@ -165,8 +164,8 @@ func heartbeatLine(c *config) planLine {
 	if c.Phone == nil || c.Phone.Heartbeat == nil {
 		return planLine{"NOBODY", "notices when this board is dead; write phone: {heartbeat: ...}, see hardware/heartbeat.md"}
 	}
-	every := c.Phone.Heartbeat.Every
-	return planLine{"heartbeat", fmt.Sprintf("every %s; let its receiver call you when none came for %s", span(every), span(phone.BeatsMissed*every))}
+	h := c.Phone.Heartbeat
+	return planLine{"heartbeat", fmt.Sprintf("every %s; let its receiver call you when none came for %s", span(h.Every), span(h.Silence()))}
 }
 
 func mqttTarget(c *config) (string, bool) {

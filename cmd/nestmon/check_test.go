@@ -55,7 +55,24 @@ func TestCheck(t *testing.T) {
 				"site      nestmon, UTC, archive in ",
 				"a1: wooden-box, solid floor; heat and cold of the air by a1-air; chill of the kits by a1-cluster; damp and bedding NOT JUDGED, no humidity probe in nest air; the doe by outside\n",
 				"air 59.0 °F to 86.0 °F",
+				"NOBODY    notices when this board is dead; write phone: {heartbeat: ...}",
 			},
+		},
+		{
+			name: "somebody notices when the board is dead", sys: whole, code: exitDone,
+			yaml: onBoard + "phone: {heartbeat: {url: 'https://beat.example/x'}}\n", out: []string{"heartbeat every 5m; let its receiver call you when none came for 15m\n"},
+		},
+		{
+			name: "heartbeats that are close together", sys: whole, code: exitDone,
+			yaml: onBoard + "phone: {heartbeat: {url: 'https://beat.example/x', every: 1m}}\n", out: []string{"heartbeat every 1m; let its receiver call you when none came for 5m\n"},
+		},
+		{
+			name: "a slow poll slows the heartbeat", sys: whole, code: exitDone,
+			yaml: onBoard + "poll: 10m\nphone: {heartbeat: {url: 'https://beat.example/x'}}\n", out: []string{"heartbeat every 10m; let its receiver call you when none came for 30m\n"},
+		},
+		{
+			name: "the file with the heartbeat's address is missing", sys: whole, code: exitFinding,
+			yaml: onBoard + "phone: {heartbeat: {url_file: /nowhere/url}}\n", out: []string{"missing   phone.heartbeat.url_file: there is no file /nowhere/url"},
 		},
 		{
 			name: "a humidity probe in the nest and none outside", code: exitFinding, sys: whole,

@@ -5,6 +5,8 @@
 // the words: nest, what, value in °F and °C, since when, limit, what to do. [Config.Hold] says when a message may go: during
 // quiet hours all wait for their end but what cannot wait.
 //
+// A [Heartbeat] tells somebody outside that the daemon lives; whoever receives it calls a person when it stops.
+//
 // A [Webhook] is one way to a phone: an HTTP request to an address of the user's, with a text template as its body, which
 // is what most push services and home servers take. Two formats are ready, both plain shapes of their own:
 //

@@ -23,8 +23,10 @@ const (
 	UsualBeat    = 5 * time.Minute
 	shortestBeat = time.Minute
 	longestBeat  = time.Hour
-	// BeatsMissed is how many heartbeats in a row a receiver should miss before it calls: one may be lost on the way.
-	BeatsMissed = 3
+	// A receiver calls when so many in a row did not come, one of which may be lost on the way, and not before a daemon that was killed may
+	// have come back and rested.
+	beatsMissed  = 3
+	leastSilence = 5 * time.Minute
 )
 
 // Beats is the block heartbeat of the configuration: whom to tell that the daemon lives.
@@ -36,6 +38,9 @@ type Beats struct {
 }
 
 var beatMethods = []string{http.MethodGet, http.MethodPost, http.MethodHead}
+
+// Silence is how long the receiver should hear nothing before it calls.
+func (b Beats) Silence() time.Duration { return max(beatsMissed*b.Every, leastSilence) }
 
 func (b Beats) validate(report func(path, problem string)) {
 	switch {
