@@ -43,6 +43,22 @@ func (p *Pump) Wake() { signal(p.wake) }
 // Name returns the sink's name.
 func (p *Pump) Name() string { return p.name }
 
+// Try makes a call of the sink beside the pump's own, with the deadline of one. What arrives counts as if the pump had sent it; a failure is for
+// whoever asked.
+func (p *Pump) Try(ctx context.Context, fn func(context.Context) error) (err error) {
+	ctx, cancel := context.WithTimeout(ctx, p.opt.Timeout)
+	defer cancel()
+	defer func() {
+		if v := recover(); v != nil {
+			err = p.ledger.recovered(v)
+		}
+	}()
+	if err = fn(ctx); err == nil {
+		p.ledger.succeeded(1)
+	}
+	return err
+}
+
 // Health reports on the sink. Sent, Failed and Pending count readings, or messages.
 func (p *Pump) Health() SinkHealth { return p.ledger.report() }
 

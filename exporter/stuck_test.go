@@ -99,3 +99,37 @@ func TestAPumpThatHangsIsStuck(t *testing.T) {
 		})
 	}
 }
+
+// A call that somebody asks for goes beside what the pump does: it is made while the pump waits, and what arrives makes the sink well.
+func TestTry(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		b, far := &box{}, &phone{}
+		far.set(func(string) error { return errors.New("down") })
+		b.put("1")
+		p := exporter.NewMessagePump(far, b, exporter.Options{})
+		pass(time.Second)
+		failed := p.Health()
+		for name, fn := range map[string]func(context.Context) error{
+			"down":        func(context.Context) error { return errors.New("down") },
+			"panic: odd":  func(context.Context) error { panic("odd") },
+			"out of time": func(ctx context.Context) error { <-ctx.Done(); return errors.New("out of time") },
+		} {
+			if err := p.Try(t.Context(), fn); err == nil || err.Error() != name {
+				t.Errorf("%s: %v", name, err)
+			}
+		}
+		if h := p.Health(); failed.OK || h.Sent != 0 {
+			t.Errorf("health %+v", h)
+		}
+		b.mu.Lock()
+		b.all = nil
+		b.mu.Unlock()
+		if err := p.Try(t.Context(), func(context.Context) error { return nil }); err != nil {
+			t.Error(err)
+		}
+		if h := p.Health(); !h.OK || h.Sent != 1 || h.LastOK.IsZero() {
+			t.Errorf("health after one that arrived: %+v", h)
+		}
+		stop(t, p)
+	})
+}

@@ -20,6 +20,7 @@ var alarmActions = map[string]func(ctx context.Context, args []string, std stdio
 	"unshelve":       onAlarm{verb: "unshelve", action: alarm.Unshelve, did: "taken off its shelf"}.run,
 	"out-of-service": onAlarm{verb: "out-of-service", action: alarm.TakeOut, did: "taken out of service"}.run,
 	"in-service":     onAlarm{verb: "in-service", action: alarm.PutBack, did: "put back in service"}.run,
+	"test":           tryAlarms,
 }
 
 func runAlarms(ctx context.Context, args []string, std stdio) int {

@@ -76,6 +76,10 @@ func openControl(path string, d *daemon, page http.Handler) (*control, error) {
 		var asked pastRange
 		take(w, r, &asked, func() (pastAnswer, error) { return d.backfill(asked) })
 	})
+	mux.HandleFunc("POST /control/alarms/test", func(w http.ResponseWriter, r *http.Request) {
+		var asked trialRequest
+		take(w, r, &asked, func() ([]trialAnswer, error) { return d.sinks.trial(r.Context(), asked.Channel) })
+	})
 	c := &control{path: path, server: &http.Server{ConnContext: named, Handler: mux, ReadHeaderTimeout: 5 * time.Second, MaxHeaderBytes: 8 << 10}}
 	go c.server.Serve(l) //nolint:errcheck // it ends with ErrServerClosed
 	return c, nil
