@@ -13,6 +13,7 @@ require (
 	github.com/prometheus/exporter-toolkit v0.20.0
 	github.com/prometheus/procfs v0.22.0
 	github.com/prometheus/prometheus v0.316.0
+	github.com/wneessen/go-mail v0.8.1
 	modernc.org/sqlite v1.62.0
 	periph.io/x/conn/v3 v3.7.3
 )
@@ -41,7 +42,6 @@ require (
 	github.com/prometheus/client_model v0.6.3 // indirect
 	github.com/remyoudompheng/bigfft v0.0.0-20230129092748-24d4a6f8daec // indirect
 	github.com/rs/xid v1.4.0 // indirect
-	github.com/wneessen/go-mail v0.8.1 // indirect
 	go.uber.org/atomic v1.12.0 // indirect
 	go.yaml.in/yaml/v2 v2.4.4 // indirect
 	golang.org/x/crypto v0.58.0 // indirect

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"log/slog"
@@ -12,6 +11,7 @@ import (
 	"nestmon/exporter/metrics"
 	"nestmon/exporter/mqtt"
 	"nestmon/exporter/phone"
+	"nestmon/exporter/phone/mail"
 	"nestmon/exporter/web"
 	"nestmon/exporter/webconfig"
 	"nestmon/sensors"
@@ -183,7 +183,7 @@ type sinkKind struct {
 	says   string                                  // what it is called in the configuration
 	target func(c *config) (where string, on bool) // on is false when its section is absent
 	open   func(o outlet) (opened, error)          // makes nothing when its section is absent
-	try    func(context.Context, *config) error    // asks the far side without sending anything; nil where nothing can
+	tries  func(c *config) []try                   // what can be asked of the far side without sending anything; nil where nothing can
 }
 
 // opened is what a sink kind was made into.
@@ -195,11 +195,11 @@ type opened struct {
 
 // sinkKinds has one line for each folder of exporter that holds a sink.
 var sinkKinds = []sinkKind{
-	{"mqtt", "publish.mqtt", mqttTarget, openMQTT, tryMQTT},
+	{"mqtt", "publish.mqtt", mqttTarget, openMQTT, triesMQTT},
 	{"metrics", "publish.prometheus", metricsTarget, openMetrics, nil},
-	{"influx", "publish.influxdb", influxTarget, openInflux, tryInflux},
+	{"influx", "publish.influxdb", influxTarget, openInflux, triesInflux},
 	{"web", "publish.page", pageTarget, openPage, nil},
-	{"phone", "phone", phoneTarget, openPhone, nil},
+	{"phone", "phone", phoneTarget, openPhone, triesPhone},
 }
 
 // openMQTT makes a client for each tree: a will covers one $state, and a connection has one will.
@@ -261,13 +261,21 @@ func openPhone(o outlet) (opened, error) {
 	}
 	var out opened
 	for _, channel := range o.cfg.Phone.Channels {
-		hook, err := phone.New(channel)
+		made, err := openChannel(channel)
 		if err != nil {
 			return opened{}, err
 		}
-		out.messages = append(out.messages, hook)
+		out.messages = append(out.messages, made)
 	}
 	return out, nil
+}
+
+// openChannel makes what the block under a channel says, a webhook where there is none.
+func openChannel(c phone.Channel) (exporter.MessageSink, error) {
+	if c.Mail != nil {
+		return mail.New(c.Name, c.Level(), *c.Mail)
+	}
+	return phone.New(c)
 }
 
 // pageConfig is the page's section, or a page without an address.

@@ -19,7 +19,7 @@ func check(ctx context.Context, args []string, std stdio) int {
 	fs := flags("check", "check [--connect] [--config FILE] [--json]", std)
 	file := fs.String("config", installedConfig, "the configuration `file`")
 	root := fs.String("root", "/", "`folder` below which the kernel shows its devices in sys/")
-	connect := fs.Bool("connect", false, "ask the MQTT broker too whether it lets nestmon in, and InfluxDB whether it would take readings; nothing is sent")
+	connect := fs.Bool("connect", false, "ask the MQTT broker and the mail server too whether they let nestmon in, and InfluxDB whether it would take readings; nothing is sent")
 	asJSON := fs.Bool("json", false, "print one JSON value")
 	if code, ok := parse(fs, args); !ok {
 		return code

@@ -12,7 +12,6 @@ import (
 	"time"
 
 	"nestmon/exporter/influx"
-	"nestmon/exporter/phone"
 	"nestmon/exporter/webconfig"
 )
 
@@ -87,7 +86,7 @@ func lookAtFiles(c *config, now time.Time) []string {
 	}
 	if c.Phone != nil {
 		for _, channel := range c.Phone.Channels {
-			if _, err := phone.New(channel); err != nil {
+			if _, err := openChannel(channel); err != nil {
 				lacks = append(lacks, err.Error())
 			}
 		}

@@ -17,7 +17,7 @@ func oneOf(written string, allowed []string) string {
 	near := slices.Clone(allowed)
 	slices.SortStableFunc(near, func(a, b string) int { return distance(written, a) - distance(written, b) })
 	guess := ""
-	if d := distance(written, near[0]); len(near) > 1 && d <= max(1, len(near[0])/3) {
+	if d := distance(written, near[0]); len(near) > 1 && (d <= max(1, len(near[0])/3) || strings.HasPrefix(near[0], written+"_")) {
 		guess = fmt.Sprintf("did you mean %s? ", near[0])
 	}
 	rest := ""

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"nestmon/exporter"
+	"nestmon/exporter/phone/mail"
 	"nestmon/thresholds/alarm"
 )
 
@@ -26,7 +27,7 @@ type Config struct {
 	Heartbeat     *Beats        `yaml:"heartbeat"`
 }
 
-// Channel is one webhook.
+// Channel is one way to a person: a webhook, or what the block under it says.
 type Channel struct {
 	Name        string                     `yaml:"name"` // in logs and on the page; also the key of what waits for it
 	URL         exporter.Secret            `yaml:"url"`
@@ -37,6 +38,7 @@ type Channel struct {
 	Headers     map[string]exporter.Secret `yaml:"headers"`  // templates
 	Body        string                     `yaml:"body"`     // a template; empty for the format's
 	AtLeast     alarm.Severity             `yaml:"at_least"` // empty for warning
+	Mail        *mail.Config               `yaml:"mail"`     // in place of all that belongs to a webhook
 }
 
 // format is what a channel sends where it does not say otherwise.
@@ -50,8 +52,8 @@ var formats = map[string]format{
 	"json": {"application/json", "{{json .}}", nil},
 }
 
-// level is the lowest severity a channel carries.
-func (c Channel) level() alarm.Severity {
+// Level is the lowest severity a channel carries.
+func (c Channel) Level() alarm.Severity {
 	if c.AtLeast == alarm.None {
 		return alarm.Warning
 	}
@@ -83,11 +85,18 @@ func (c Config) Validate(report func(path, problem string)) {
 }
 
 func (c Channel) validate(report func(path, problem string)) {
+	if c.Mail != nil {
+		for _, key := range c.webhookKeys() {
+			report(key, "belongs to a webhook and not to mail; remove it, or write a channel of its own for the webhook")
+		}
+		c.Mail.Validate(func(path, problem string) { report("mail."+path, problem) })
+		return
+	}
 	switch {
 	case c.URL.IsSet() && c.URLFile != "":
 		report("url", "is given beside url_file; write one of them")
 	case !c.URL.IsSet() && c.URLFile == "":
-		report("url", "is missing; write the address the phone's service gave you, or url_file with a file that holds it")
+		report("url", "is missing; write the address the phone's service gave you, or url_file with a file that holds it, or mail: with a mail server")
 	case c.URL.IsSet() && checkURL(c.URL) != nil:
 		report("url", checkURL(c.URL).Error())
 	}
@@ -105,6 +114,27 @@ func (c Channel) validate(report func(path, problem string)) {
 	if _, err := c.templates(); err != nil {
 		report("body", err.Error()+"; write the keys and functions the documentation lists")
 	}
+}
+
+// webhookKeys are those that are set of the keys that only a webhook has.
+func (c Channel) webhookKeys() (set []string) {
+	for _, k := range []struct {
+		key   string
+		given bool
+	}{
+		{"url", c.URL.IsSet()},
+		{"url_file", c.URLFile != ""},
+		{"format", c.Format != ""},
+		{"method", c.Method != ""},
+		{"content_type", c.ContentType != ""},
+		{"headers", len(c.Headers) > 0},
+		{"body", c.Body != ""},
+	} {
+		if k.given {
+			set = append(set, k.key)
+		}
+	}
+	return set
 }
 
 func checkURL(s exporter.Secret) error {

@@ -11,11 +11,13 @@ import (
 
 	"nestmon/exporter"
 	"nestmon/exporter/phone"
+	"nestmon/exporter/phone/mail"
 	"nestmon/thresholds/alarm"
 )
 
 func TestConfigSaysWhatIsWrong(t *testing.T) {
 	good := phone.Channel{Name: "mobile", URL: exporter.NewSecret("https://push.example/" + key)}
+	post := phone.Channel{Name: "post", Mail: &mail.Config{Server: "mail.example.org", From: "barn@example.org", To: []string{"keeper@example.org"}}}
 	rows := []struct {
 		name   string
 		change func(*phone.Config)
@@ -39,6 +41,14 @@ func TestConfigSaysWhatIsWrong(t *testing.T) {
 		{"a header with a space", func(c *phone.Config) {
 			c.Channels[0].Headers = map[string]exporter.Secret{"My Key": exporter.NewSecret("x")}
 		}, []string{"channels[0].headers"}},
+		{"mail", func(c *phone.Config) { c.Channels[0] = post }, nil},
+		{"mail to nobody", func(c *phone.Config) { c.Channels[0] = phone.Channel{Name: "post", Mail: &mail.Config{}} }, []string{"channels[0].mail.from", "channels[0].mail.server", "channels[0].mail.to"}},
+		{"mail and a webhook in one", func(c *phone.Config) {
+			c.Channels[0].Mail, c.Channels[0].URLFile, c.Channels[0].Format, c.Channels[0].Method = post.Mail, "url", "json", "PUT"
+			c.Channels[0].ContentType, c.Channels[0].Body, c.Channels[0].Headers = "text/plain", "x", map[string]exporter.Secret{"A": exporter.NewSecret(key)}
+		}, []string{
+			"channels[0].body", "channels[0].content_type", "channels[0].format", "channels[0].headers", "channels[0].method", "channels[0].url", "channels[0].url_file",
+		}},
 		{"no times of day", func(c *phone.Config) { c.QuietHours = &phone.Window{From: "10pm", To: "25:00"} }, []string{"quiet_hours.from", "quiet_hours.to"}},
 		{"a heartbeat", beats(func(*phone.Beats) {}), nil},
 		{"a heartbeat without an address", beats(func(b *phone.Beats) { b.URL = exporter.Secret{} }), []string{"heartbeat.url"}},

@@ -4,7 +4,9 @@ import (
 	"bytes"
 	"crypto/sha256"
 	"encoding/hex"
+	"mime"
 	"regexp"
+	"slices"
 	"strings"
 	"time"
 
@@ -19,7 +21,7 @@ func (m *Mailer) write(msg exporter.Message) ([]byte, error) {
 	out := gomail.NewMsg(gomail.WithNoDefaultUserAgent())
 	out.FromMailAddress(m.from)
 	out.ToMailAddress(m.to...)
-	out.Subject(strings.Join(strings.Fields(strings.ToValidUTF8(msg.Title, "?")), " "))
+	out.Subject(subject(msg.Title))
 	out.SetDateWithValue(msg.Time)
 	out.SetMessageIDWithValue(m.id(msg.ID))
 	out.SetGenHeader("Auto-Submitted", "auto-generated") // RFC 3834, 5
@@ -41,6 +43,18 @@ func (m *Mailer) write(msg exporter.Message) ([]byte, error) {
 	var text bytes.Buffer
 	_, err := out.WriteTo(&text)
 	return text.Bytes(), err
+}
+
+// subject leaves the words before the first that is not ASCII as they are. Encoded from its beginning a long one would begin with a line break,
+// which some readers show as a space.
+func subject(title string) string {
+	words := strings.Fields(strings.ToValidUTF8(title, "?"))
+	i := slices.IndexFunc(words, func(w string) bool { return strings.ContainsFunc(w, func(r rune) bool { return r > '~' || r < ' ' }) })
+	if i < 0 {
+		return strings.Join(words, " ")
+	}
+	encoded := mime.QEncoding.Encode("UTF-8", strings.Join(words[i:], " "))
+	return strings.Join(append(words[:i:i], encoded), " ")
 }
 
 // plainID is what may stand in a Message-ID as it is; a part of what RFC 5322, 3.6.4 allows.
