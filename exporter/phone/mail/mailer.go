@@ -82,7 +82,7 @@ func (m *Mailer) Send(ctx context.Context, msg exporter.Message) error {
 	if err := ctx.Err(); err != nil {
 		return fmt.Errorf("mail %s: %w", m.name, err)
 	}
-	if msg.Event.Name != "" && msg.Event.Severity < m.level {
+	if !msg.Carried(m.level) {
 		return nil
 	}
 	text, err := m.write(msg)

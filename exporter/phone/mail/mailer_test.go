@@ -151,6 +151,12 @@ func TestHeaders(t *testing.T) {
 			}
 		})
 	}
+	t.Run("a link that the body has already", func(t *testing.T) {
+		const link = "http://barn.local:8380/answer"
+		if _, _, text := thread(func(m *exporter.Message) { m.Body, m.Link = "Tap once:\n"+link, link }); strings.Count(string(text), link) != 1 {
+			t.Errorf("sent\n%s", text)
+		}
+	})
 	t.Run("nothing gets out of its header", func(t *testing.T) {
 		_, _, text := thread(func(m *exporter.Message) {
 			m.ID, m.Title = "x> \r\nBcc: <a@b", "too hot\r\nBcc: thief@example.org\r\n\r\nbody"+strings.Repeat(" ü", 90)+"\xff"

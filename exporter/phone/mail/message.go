@@ -36,7 +36,7 @@ func (m *Mailer) write(msg exporter.Message) ([]byte, error) {
 		out.SetGenHeader(gomail.HeaderReferences, thread)
 	}
 	body := msg.Body
-	if msg.Link != "" {
+	if msg.Link != "" && !strings.Contains(body, msg.Link) {
 		body += "\n\nAnswer: " + msg.Link
 	}
 	out.SetBodyString(gomail.TypeTextPlain, strings.ToValidUTF8(body, "?")+"\n")
