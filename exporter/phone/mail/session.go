@@ -85,8 +85,8 @@ type session struct {
 	line   *line
 }
 
-// line is a connection that ends with its context. Nothing that holds it may lengthen its time: go-mail's own client counts anew at
-// each step and forgets the context once connected, so that a server that answers late takes several times what was granted.
+// line is a connection that ends with its context. Only go-mail's package for single commands is used on it: the client above it counts the
+// time anew at each step and forgets the context once connected, so that a server that answers late takes several times what was granted.
 type line struct {
 	net.Conn
 	until time.Time
@@ -129,19 +129,6 @@ func (l *line) fail(at stage, err error) *failure {
 		err = l.broke
 	}
 	return &failure{at, err}
-}
-
-// SetDeadline shortens the time that is left.
-func (l *line) SetDeadline(t time.Time) error { return l.Conn.SetDeadline(l.clip(t)) }
-
-// SetWriteDeadline does so for writing alone, as TLS does with its goodbye.
-func (l *line) SetWriteDeadline(t time.Time) error { return l.Conn.SetWriteDeadline(l.clip(t)) }
-
-func (l *line) clip(t time.Time) time.Time {
-	if t.After(l.until) {
-		return l.until
-	}
-	return t
 }
 
 // Close ends the connection.
@@ -285,7 +272,7 @@ func bare(a *netmail.Address) string { return (&netmail.Address{Address: a.Addre
 func (s *session) leave(err error) {
 	var f *failure
 	if err == nil || errors.As(err, &f) && f.reply() != nil {
-		_ = s.client.UpdateDeadline(farewell)
+		_ = s.client.UpdateDeadline(min(farewell, time.Until(s.line.until)))
 		_ = s.client.Quit()
 	}
 	_ = s.line.Close()
