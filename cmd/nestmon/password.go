@@ -16,12 +16,12 @@ import (
 
 var passwordCommand = command{"password", "make the line of publish.page.password_file from a password", password}
 
-func password(_ context.Context, args []string, std stdio) int {
+func password(ctx context.Context, args []string, std stdio) int {
 	fs := flags("password", "password", std)
 	if code, ok := parse(fs, args); !ok {
 		return code
 	}
-	word, err := askPassword(std)
+	word, err := askPassword(ctx, std)
 	if err == nil {
 		word, err = web.HashPassword(word)
 	}
@@ -37,13 +37,13 @@ func password(_ context.Context, args []string, std stdio) int {
 }
 
 // askPassword asks twice at a terminal, which shows nothing of it, and takes one line from anything else.
-func askPassword(std stdio) (string, error) {
+func askPassword(ctx context.Context, std stdio) (string, error) {
 	if f, ok := std.in.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
-		first, err := askHidden(f, std.err, "New password of the page: ")
+		first, err := askHidden(ctx, f, std.err, "New password of the page: ")
 		if err != nil {
 			return "", err
 		}
-		second, err := askHidden(f, std.err, "Once more: ")
+		second, err := askHidden(ctx, f, std.err, "Once more: ")
 		if err == nil && first != second {
 			err = errors.New("the two are not the same; try again")
 		}
@@ -57,12 +57,31 @@ func askPassword(std stdio) (string, error) {
 	return strings.TrimRight(line, "\r\n"), nil
 }
 
-func askHidden(f *os.File, out io.Writer, question string) (string, error) {
-	fmt.Fprint(out, question)
-	word, err := term.ReadPassword(int(f.Fd()))
-	fmt.Fprintln(out)
+// askHidden puts the terminal back as it was also where the person gives up.
+func askHidden(ctx context.Context, f *os.File, out io.Writer, question string) (string, error) {
+	fd := int(f.Fd())
+	before, err := term.GetState(fd)
 	if err != nil {
-		return "", fmt.Errorf("reading the password: %w; pipe it in: printf '%%s' WORDS | nestmon password", err)
+		return "", fmt.Errorf("reading the password: %w; pipe it in instead", err)
 	}
-	return string(word), nil
+	fmt.Fprint(out, question)
+	defer fmt.Fprintln(out)
+	type answer struct {
+		word []byte
+		err  error
+	}
+	typed := make(chan answer, 1)
+	go func() {
+		word, err := term.ReadPassword(fd)
+		typed <- answer{word, err}
+	}()
+	select {
+	case a := <-typed:
+		if a.err != nil {
+			return "", fmt.Errorf("reading the password: %w; pipe it in instead", a.err)
+		}
+		return string(a.word), nil
+	case <-ctx.Done():
+		return "", errors.Join(errors.New("nothing was made"), term.Restore(fd, before))
+	}
 }
