@@ -17,7 +17,7 @@ export const texts = {
     watched: (n) => (n === 1 ? "1 nest, fully watched." : `${n} nests, all fully watched.`),
     empty: "No nest is configured. Nothing is watched.",
     blind: (n) => (n === 1 ? "1 nest is not fully watched." : `${n} nests are not fully watched.`),
-    quiet: (n) => (n === 1 ? "For 1 alarm nobody is called: it is shelved or out of service." : `For ${n} alarms nobody is called: they are shelved or out of service.`),
+    quiet: (n) => (n === 1 ? "1 alarm is shelved or out of service." : `${n} alarms are shelved or out of service.`),
   },
 
   banner: {
