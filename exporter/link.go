@@ -2,10 +2,9 @@ package exporter
 
 import "errors"
 
-// What a message's link can be besides good. An error of Keeper.Asked and Keeper.Answer wraps one of them; its own words are for the person.
+// Why a message's link does nothing: what Keeper.Asked and Keeper.Answer return or wrap, beside alarm.ErrOver and alarm.ErrWorse.
 var (
-	ErrLinkUnknown = errors.New("this link is not known")
-	ErrLinkUsed    = errors.New("this link was used already")
-	ErrLinkOver    = errors.New("this link is too old, or what it was about is over")
-	ErrLinkWorse   = errors.New("it has grown worse since this message")
+	ErrLinkUnknown = errors.New("this link is not one of nestmon's; open the page and look at what stands there")
+	ErrLinkTooOld  = errors.New("this link is too old; open the page and look at what stands there")
+	ErrLinkUsed    = errors.New("this link was used already; open the page to see what stands")
 )

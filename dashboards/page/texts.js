@@ -52,7 +52,7 @@ export const texts = {
     out: (who) => `Out of service${who ? `, ${who}` : ""}. Nobody is called until you put it back.`,
     first: "It came first here.",
   },
-  ways: { page: "on the page" },
+  ways: { page: "on the page", command: "by a command", broker: "over the broker" },
   by: (who) => `by ${who}`,
   short: {
     normal: "over", unacknowledged: "not seen", acknowledged: "seen", "returned-unacknowledged": "over, not seen", shelved: "shelved", "suppressed-by-design": "another alarm stands for it", "out-of-service": "out of service",

@@ -71,12 +71,9 @@ func (s *Server) place(w http.ResponseWriter, nest string) *exporter.State {
 
 // stands reports whether the alarm that a person saw is the one that stands now. Another time means that it was raised anew.
 func stands(now thresholds.Snapshot, seen actBody) bool {
-	for _, all := range [][]alarm.Standing{now.Alarms, now.Quiet} {
-		if st := alarm.Find(all, seen.Nest, seen.Event); st.Name != "" {
-			return st.Since.Equal(seen.Since) && st.Time.Equal(seen.Time)
-		}
-	}
-	return false
+	return slices.ContainsFunc(slices.Concat(now.Alarms, now.Quiet), func(st alarm.Standing) bool {
+		return st.Nest == seen.Nest && st.Name == seen.Event && st.Since.Equal(seen.Since) && st.Time.Equal(seen.Time)
+	})
 }
 
 // done answers when something is stored, or says why it is not. What a Keeper says is for persons.

@@ -74,11 +74,12 @@ func outcome(err error) (status int, verdict, why string) {
 	}{
 		{exporter.ErrLinkUnknown, http.StatusNotFound, "unknown"},
 		{exporter.ErrLinkUsed, http.StatusGone, "used"},
-		{exporter.ErrLinkOver, http.StatusGone, "over"},
-		{exporter.ErrLinkWorse, http.StatusConflict, "worse"},
+		{exporter.ErrLinkTooOld, http.StatusGone, "over"},
+		{alarm.ErrOver, http.StatusGone, "over"},
+		{alarm.ErrWorse, http.StatusConflict, "worse"},
 	} {
 		if errors.Is(err, o.err) {
-			if err.Error() != o.err.Error() {
+			if err.Error() != o.err.Error() { // else the page says it already
 				why = err.Error()
 			}
 			return o.status, o.verdict, why

@@ -10,6 +10,7 @@ import (
 
 	"nestmon/exporter"
 	"nestmon/exporter/web"
+	"nestmon/thresholds/alarm"
 )
 
 // answering is a request as a phone sends it from a link: a form has no origin here, for our own policy hides it.
@@ -70,9 +71,10 @@ func TestALinkThatIsNotGoodSaysWhy(t *testing.T) {
 		status int
 		want   string
 	}{
-		{exporter.ErrLinkOver, 410, "too old, or it is over"},
-		{fmt.Errorf("%w: it is urgent now", exporter.ErrLinkWorse), 409, "<strong>Nothing was acknowledged.</strong>"},
-		{fmt.Errorf("%w: it is urgent now", exporter.ErrLinkWorse), 409, "it is urgent now"},
+		{exporter.ErrLinkTooOld, 410, "too old, or it is over"},
+		{fmt.Errorf("%w: it is urgent now", alarm.ErrWorse), 409, "<strong>Nothing was acknowledged.</strong>"},
+		{fmt.Errorf("%w: it is urgent now", alarm.ErrWorse), 409, "it is urgent now"},
+		{fmt.Errorf("%w: nest-heat of nest a1; look at what stands now", alarm.ErrOver), 410, "nest-heat of nest a1"},
 		{fmt.Errorf("the archive cannot be written"), 503, "you may be called again"},
 		{fmt.Errorf("the archive cannot be written"), 503, "archive cannot be written"},
 	} {
@@ -126,11 +128,5 @@ func TestAddressIsValidated(t *testing.T) {
 		if good != ok {
 			t.Errorf("%q: %v", address, good)
 		}
-	}
-	if got := (web.Config{Address: "https://nests.example/"}).Link("T"); got != "https://nests.example/answer/T" {
-		t.Errorf("link %s", got)
-	}
-	if got := (web.Config{}).Link("T"); got != "" {
-		t.Errorf("link without an address: %s", got)
 	}
 }

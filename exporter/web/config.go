@@ -17,7 +17,6 @@ type Config struct {
 	Address       string `yaml:"address"`         // under which phones reach the page, such as https://nest.example; empty for no links in messages
 	WebConfigFile string `yaml:"web_config_file"` // TLS and passwords, in the format of exporter-toolkit; empty for neither
 	PasswordFile  string `yaml:"password_file"`   // a line of HashPassword; without it nothing can be changed from the page
-	Address       string `yaml:"address"`         // under which phones reach the page; empty where messages have no links
 }
 
 // None as Listen means no network address; Handler still works.

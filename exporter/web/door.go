@@ -107,14 +107,6 @@ func (c Config) host() string {
 	return strings.ToLower(u.Hostname())
 }
 
-// Link is where a message with this token is answered, empty where the page has no address that phones reach.
-func (c Config) Link(token string) string {
-	if c.Address == "" {
-		return ""
-	}
-	return strings.TrimSuffix(c.Address, "/") + "/answer/" + token
-}
-
 // secure reports whether the browser reached us over TLS, here or at what stands before us.
 func (s *Server) secure(r *http.Request) bool {
 	return r.TLS != nil || strings.HasPrefix(s.cfg.Address, "https://") && "https://"+r.Host == strings.TrimSuffix(s.cfg.Address, "/")
