@@ -99,6 +99,9 @@ func TestPageActs(t *testing.T) {
 	if v.post(act, kind, v.acknowledge("box-0"), http.StatusOK); b.status("box-0") != alarm.Acknowledged {
 		t.Errorf("box-0 is %s", b.status("box-0"))
 	}
+	if said := v.post("/api/alarms/test", kind, `{}`, http.StatusOK); !strings.HasPrefix(said, `{"channels":{"`) || strings.Count(said, `":""`) == 0 {
+		t.Errorf("the phone is tested with %s", said)
+	}
 	now := b.pace.Now()
 	leave()
 	b.stop()
