@@ -14,6 +14,8 @@ require (
 	github.com/prometheus/procfs v0.22.0
 	github.com/prometheus/prometheus v0.316.0
 	github.com/wneessen/go-mail v0.8.1
+	golang.org/x/crypto v0.58.0
+	golang.org/x/term v0.47.0
 	modernc.org/sqlite v1.62.0
 	periph.io/x/conn/v3 v3.7.3
 )
@@ -44,7 +46,6 @@ require (
 	github.com/rs/xid v1.4.0 // indirect
 	go.uber.org/atomic v1.12.0 // indirect
 	go.yaml.in/yaml/v2 v2.4.4 // indirect
-	golang.org/x/crypto v0.58.0 // indirect
 	golang.org/x/net v0.61.0 // indirect
 	golang.org/x/oauth2 v0.37.0 // indirect
 	golang.org/x/sync v0.24.0 // indirect

@@ -52,6 +52,18 @@ func (s *sinks) trial(ctx context.Context, channel string) ([]trialAnswer, error
 	return slices.DeleteFunc(answers, func(a trialAnswer) bool { return a.Channel == "" }), nil
 }
 
+// trialOfPage is trial as the page wants it: what went wrong by channel, empty where the message was taken.
+func (s *sinks) trialOfPage(ctx context.Context, channel string) (map[string]string, error) {
+	answers, err := s.trial(ctx, channel)
+	wrong := map[string]string{}
+	for _, a := range answers {
+		if wrong[a.Channel] = a.Says; a.OK {
+			wrong[a.Channel] = ""
+		}
+	}
+	return wrong, err
+}
+
 func (s *sinks) try(ctx context.Context, i int, m exporter.Message) trialAnswer {
 	p, far := s.channels[i], s.direct[i]
 	began := time.Now()

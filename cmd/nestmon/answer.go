@@ -8,7 +8,6 @@ import (
 	"encoding/base64"
 	"encoding/hex"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"slices"
 	"strings"
@@ -78,28 +77,22 @@ func (s *replies) sign(id []byte) []byte {
 	return mac.Sum(nil)[:16] // 128 bit, far beyond guessing
 }
 
-var (
-	errForged = errors.New("this link is not one of nestmon's; open the page and look at what stands there")
-	errTooOld = errors.New("this link is too old; open the page and look at what stands there")
-	errUsed   = errors.New("this link was used already; open the page to see what stands")
-)
-
 // read returns the message that a token belongs to.
 func (s *replies) read(token string, now time.Time) (exporter.Message, error) {
 	raw, err := base64.RawURLEncoding.DecodeString(token)
 	if err != nil || len(raw) <= 16 || s.key == nil {
-		return exporter.Message{}, errForged
+		return exporter.Message{}, exporter.ErrLinkUnknown
 	}
 	id, mac := raw[:len(raw)-16], raw[len(raw)-16:]
 	if !hmac.Equal(mac, s.sign(id)) {
-		return exporter.Message{}, errForged
+		return exporter.Message{}, exporter.ErrLinkUnknown
 	}
 	m, ok, err := s.archive.Message(hex.EncodeToString(id))
 	switch {
 	case err != nil:
 		return m, err
 	case !ok || now.Sub(m.Time) > answersFor:
-		return m, errTooOld
+		return m, exporter.ErrLinkTooOld
 	}
 	return m, nil
 }
@@ -136,7 +129,7 @@ func (d *daemon) Asked(_ context.Context, token string) (exporter.Message, error
 	}
 	used, err := d.sinks.replies.used()
 	if err == nil && slices.Contains(used, m.ID) {
-		err = errUsed
+		err = exporter.ErrLinkUsed
 	}
 	return m, err
 }

@@ -14,6 +14,7 @@ import (
 	"testing"
 	"time"
 
+	"nestmon/exporter"
 	"nestmon/exporter/web"
 	"nestmon/sensors"
 	"nestmon/thresholds/alarm"
@@ -75,7 +76,8 @@ func newBarn(t *testing.T, folder string, from time.Time) *barn {
 		}
 	}))
 	cfg := victimConfig(t, folder, service.URL)
-	cfg.Publish.Page = &web.Config{Listen: web.None, Address: "https://nest.example"}
+	plant(t, filepath.Join(folder, "page.password"), pageLine)
+	cfg.Publish.Page = &web.Config{Listen: web.None, Address: "https://nest.example", PasswordFile: filepath.Join(folder, "page.password")}
 	var err error
 	if b.d, err = newDaemon(cfg, parts{
 		log: slog.New(slog.DiscardHandler), pace: b.pace, trusted: func(time.Time) bool { return true },
@@ -170,9 +172,9 @@ func TestLinkAnswers(t *testing.T) {
 	if err != nil || m.Event.Nest != "box-0" {
 		t.Fatalf("asked: %+v, %v", m.Event, err)
 	}
-	refused("nothing", "", errForged)
-	refused("a forged one", "AAAA"+warned[4:], errForged)
-	refused("half of one", warned[:len(warned)/2], errForged)
+	refused("nothing", "", exporter.ErrLinkUnknown)
+	refused("a forged one", "AAAA"+warned[4:], exporter.ErrLinkUnknown)
+	refused("half of one", warned[:len(warned)/2], exporter.ErrLinkUnknown)
 	if b.status("box-0") != alarm.Unacknowledged {
 		t.Fatalf("asking has changed it to %s", b.status("box-0"))
 	}
@@ -188,21 +190,21 @@ func TestLinkAnswers(t *testing.T) {
 	if b.status("box-0") != alarm.Acknowledged || b.status("box-1") != alarm.Unacknowledged {
 		t.Errorf("box-0 is %s, box-1 is %s", b.status("box-0"), b.status("box-1"))
 	}
-	refused("a used one", urgent, errUsed)
+	refused("a used one", urgent, exporter.ErrLinkUsed)
 	now := b.pace.Now()
 	b.stop()
 
 	b = newBarn(t, folder, now)
 	defer b.stop()
 	b.poll(38, 12*time.Minute)
-	refused("one that was used before the restart", urgent, errUsed)
+	refused("one that was used before the restart", urgent, exporter.ErrLinkUsed)
 	if b.status("box-0") != alarm.Acknowledged {
 		t.Errorf("after the restart box-0 is %s", b.status("box-0"))
 	}
 	again := b.link("STILL URGENT") // of the others, from before the restart or after it
 	later := b.pace.Now().Add(answersFor + time.Hour)
 	b.pace.now.Store(&later)
-	refused("one of last week", again, errTooOld)
+	refused("one of last week", again, exporter.ErrLinkTooOld)
 }
 
 // The commands do what they say, to the alarm they name, and tell who did it.

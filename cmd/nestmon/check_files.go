@@ -84,6 +84,11 @@ func lookAtFiles(c *config, now time.Time) []string {
 			sink.Close()
 		}
 	}
+	if p := c.Publish.Page; p != nil {
+		if err := p.CheckPassword(); err != nil {
+			lacks = append(lacks, "publish.page.password_file: "+err.Error())
+		}
+	}
 	if c.Phone != nil {
 		for _, channel := range c.Phone.Channels {
 			if _, err := openChannel(channel); err != nil {

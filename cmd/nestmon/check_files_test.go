@@ -19,7 +19,7 @@ probes: [{id: out, source: recorded}]
 nests: []
 outside: out
 publish:
-  page: {web_config_file: DIR/page.yml}
+  page: {web_config_file: DIR/page.yml, password_file: DIR/door}
   prometheus: {web_config_file: DIR/scrape.yml}
   mqtt: {broker: "ssl://broker.example:8883", username: nestmon, password_file: DIR/mqtt, ca_file: DIR/ca.pem}
   influxdb: {url: "http://localhost:8086", bucket: b, token_file: DIR/token}
@@ -41,7 +41,10 @@ XNxeTej9BIsQhG/R
 `
 
 // The hash is of an invented password.
-const webUsers = "basic_auth_users: {barn: '$2a$04$75K5oQdDChM.WRMK4URCaOPfAYjX/IW/wJiNeNWYtMN39UBkZzeHS'}\n"
+const (
+	pageLine = "$2a$04$75K5oQdDChM.WRMK4URCaOPfAYjX/IW/wJiNeNWYtMN39UBkZzeHS"
+	webUsers = "basic_auth_users: {barn: '" + pageLine + "'}\n"
+)
 
 // TestCheckLooksAtFiles: what the daemon does not start without, and what others could read.
 func TestCheckLooksAtFiles(t *testing.T) {
@@ -70,6 +73,7 @@ func TestCheckLooksAtFiles(t *testing.T) {
 		{"no web configuration", "page.yml", file{}, "publish.page.web_config_file: there is no file DIR/page.yml; write one in the format"},
 		{"a password in place of its hash", "scrape.yml", file{"basic_auth_users: {barn: " + secret + "}\n", 0o600}, "publish.prometheus.web_config_file: DIR/scrape.yml: what stands for the user barn is no bcrypt hash; make one with"},
 		{"everybody may read the hashes", "page.yml", file{webUsers, 0o644}, "publish.page.web_config_file: every user"},
+		{"a password of the page in place of its hash", "door", file{secret, 0o600}, "publish.page.password_file: DIR/door holds no bcrypt hash; write what 'nestmon password' prints"},
 		{"a token of two lines", "token", file{secret + "\n" + secret, 0o600}, "publish.influxdb.token_file: DIR/token holds more than one line; write"},
 		{"a password of two lines", "mqtt", file{secret + "\nold", 0o600}, "publish.mqtt.password_file: DIR/mqtt holds more than one line; write"},
 	} {
@@ -77,7 +81,7 @@ func TestCheckLooksAtFiles(t *testing.T) {
 			dir := t.TempDir()
 			files := map[string]file{
 				"mqtt": {secret, 0o600}, "ca.pem": {certificatePEM, 0o644}, "token": {secret, 0o600}, "url": {"https://push.example/" + secret, 0o600},
-				"page.yml": {webUsers, 0o600}, "scrape.yml": {webUsers, 0o600},
+				"page.yml": {webUsers, 0o600}, "door": {pageLine, 0o600}, "scrape.yml": {webUsers, 0o600},
 			}
 			files[row.file] = row.is
 			for name, f := range files {
@@ -168,5 +172,28 @@ func TestCheckSaysHTTPS(t *testing.T) {
 		if !strings.Contains(out, want) {
 			t.Errorf("%q is not in\n%s", want, out)
 		}
+	}
+}
+
+func TestCheckNotesWhatThePageLacks(t *testing.T) {
+	const password, address = "the page: it has no password; make one with 'nestmon password'", "no link to answer them by: write under publish.page.address"
+	channels := "phone: {channels: [{name: mobile, url: 'https://push.example/x'}]}\n"
+	for _, row := range []struct {
+		name, more string
+		want       []string
+	}{
+		{"no page", channels, nil},
+		{"neither", channels + "publish: {page: {}}\n", []string{password, address}},
+		{"nobody is called", "publish: {page: {}}\n", []string{password}},
+		{"both", channels + "publish: {page: {address: 'https://nests.example', password_file: /etc/nestmon/page.password}}\n", nil},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			_, out, _ := checkOn(t, t.TempDir(), onBoard+row.more)
+			for _, text := range []string{password, address} {
+				if strings.Contains(out, text) != slices.Contains(row.want, text) {
+					t.Errorf("%q in\n%s", text, out)
+				}
+			}
+		})
 	}
 }

@@ -154,8 +154,17 @@ func publishLines(c *config) []planLine {
 		}
 		out = append(out, planLine{"publish", k.says + ": " + text})
 	}
-	if _, on := phoneTarget(c); !on {
+	_, called := phoneTarget(c)
+	if !called {
 		out = append(out, planLine{"NOBODY", "is called when an alarm comes; write a channel under phone"})
+	}
+	if p := c.Publish.Page; p != nil && p.Listen != web.None {
+		if p.PasswordFile == "" {
+			out = append(out, planLine{"note", "nothing can be changed from the page: it has no password; make one with 'nestmon password' and name its file under publish.page.password_file"})
+		}
+		if called && p.Address == "" {
+			out = append(out, planLine{"note", "messages have no link to answer them by: write under publish.page.address what a phone opens to reach the page"})
+		}
 	}
 	return append(out, heartbeatLine(c))
 }

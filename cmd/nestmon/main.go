@@ -34,7 +34,7 @@ type command struct {
 
 var commands = []command{
 	runCommand, demoCommand, checkCommand, probesCommand, replayCommand, exportCommand, backfillCommand,
-	statusCommand, litterCommand, choresCommand, alarmsCommand,
+	statusCommand, litterCommand, choresCommand, alarmsCommand, passwordCommand,
 	airCommand, limitsCommand, calendarCommand,
 }
 

@@ -62,6 +62,7 @@ func openSinks(o outlet) (*sinks, error) {
 	s.page = web.New(pageConfig(o.cfg), web.Site{
 		Name: o.cfg.Site.Name, Display: o.cfg.Site.Display, Zone: o.cfg.location(), Poll: o.cfg.Poll, Probes: o.cfg.probes(),
 	}, history(o.archive), o.log.With("sink", "page"))
+	s.page.Options = web.Options{Keeper: o.keeper, Test: s.trialOfPage, Store: o.archive}
 	o.page = s.page
 	var publishers []exporter.Publisher
 	for _, k := range sinkKinds {

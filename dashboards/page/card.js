@@ -1,4 +1,5 @@
 // One nest: who it is, how warm it is against its limits, what stands against it, and what is not watched.
+import { alarmID, sinceWords } from "./alarm.js";
 import { el, keyed, setClass, setText, shape } from "./dom.js";
 import { makeGauge, standing, updateGauge } from "./gauge.js";
 import { Day } from "./graph.js";
@@ -70,7 +71,7 @@ export function updateCard(node, nest, state, old) {
     const [name, facts] = li.firstElementChild.children;
     li.firstElementChild.setAttribute("href", `#${alarmID(a)}`);
     setText(name, texts.event[a.event] ?? a.event);
-    setText(facts, [...(a.value === null ? [] : [units.quantity(a.value, a.unit)]), sinceWords(a, state)].join(" · "));
+    setText(facts, [...(a.value === null ? [] : [units.quantity(a.value, a.unit)]), sinceWords(a, Date.parse(state.time)), texts.short[a.status] ?? a.status].join(" · "));
   });
   keyed(card.judged, judgedOf(nest), (j) => j.key, () => el("li"), (li, j) => {
     if (li.dataset.text === j.text) return;
@@ -93,16 +94,6 @@ function nameButton(card) {
   setText(card.open, card.day.node.hidden ? texts.graph.show : texts.graph.hide);
   card.open.setAttribute("aria-label", `${card.open.textContent}: ${card.nest.id}`);
 }
-
-// alarmID is where an alarm's whole text stands, in the list above the nests.
-export const alarmID = (a) => `alarm-${a.nest ?? ""}-${a.event}-${a.probe ?? ""}`;
-
-export const sinceWords = (a, state) => {
-  const now = Date.parse(state.time);
-  const since = Date.parse(a.since);
-  const words = texts.since(units.moment(since, now), units.span((now - since) / 1e3));
-  return a.acknowledged ? `${words} · ${texts.acknowledged(units.moment(Date.parse(a.acknowledged), now))}` : words;
-};
 
 function updateChip(chip, nest, old) {
   const quiet = nest.severity === "none";

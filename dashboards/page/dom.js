@@ -60,6 +60,7 @@ const shapes = {
   notice: "M8 1a7 7 0 1 0 0 14A7 7 0 0 0 8 1z",
   none: "M2 8.5 6 13 14.5 3.5",
   blind: "M2.5 2.5h11v11h-11z",
+  quiet: "M3 2h4v12H3zM9 2h4v12H9z",
 };
 
 export function shape(name) {

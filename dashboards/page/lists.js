@@ -1,6 +1,7 @@
 // What stands above the nests: the verdict, alarms, chores, what cannot be seen, and the weather.
 import { el, keyed, setClass, setText, shape } from "./dom.js";
-import { alarmID, fullyWatched, sinceWords } from "./card.js";
+import { alarmKey, makeAlarm, updateAlarm } from "./alarm.js";
+import { fullyWatched } from "./card.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
 
@@ -27,6 +28,8 @@ export function updateVerdict(node, state, old) {
     if (all === 0) words.push(texts.verdict.empty);
     else if (blind > 0) words.push(texts.verdict.blind(blind));
     else if (worst === "none") words.push(texts.verdict.watched(all));
+    const quiet = [...state.alarms, ...state.quiet].filter((a) => a.status === "shelved" || a.status === "out-of-service").length;
+    if (quiet > 0) words.push(texts.verdict.quiet(quiet));
     words = words.join(" ");
     if (worst === "none" && (blind > 0 || all === 0)) name = "blind";
   }
@@ -36,8 +39,9 @@ export function updateVerdict(node, state, old) {
   node.replaceChildren(shape(name), el("span", { text: words }));
 }
 
-export function updateAlarms(alarmBox, choreBox, state, goTo) {
+export function updateAlarms(alarmBox, quietBox, choreBox, state, goTo) {
   fill(alarmBox, texts.headings.alarms, inOrder(state.alarms.filter((a) => a.alarm)), state, goTo, Infinity);
+  fill(quietBox, texts.headings.quiet, state.quiet, state, goTo, Infinity, { quiet: true });
   fill(choreBox, texts.headings.chores, inOrder(state.alarms.filter((a) => !a.alarm)), state, goTo, choresShown);
 }
 
@@ -46,41 +50,18 @@ function section(box, heading) {
   return { list: box.children[1], more: box.children[2] };
 }
 
-function fill(box, heading, items, state, goTo, shown) {
+function fill(box, heading, items, state, goTo, shown, how) {
   const { list, more } = section(box, heading);
-  box.hidden = items.length === 0;
+  const within = box.contains(document.activeElement);
   const first = items.length <= shown + 1 ? items : items.slice(0, shown);
   const rest = items.slice(first.length);
   more.hidden = rest.length === 0;
   setText(more.firstElementChild, texts.more(rest.length));
   for (const [ul, part] of [[list, first], [more.lastElementChild, rest]]) {
-    keyed(ul, part, (a) => `${a.nest}/${a.event}/${a.probe}`, (a) => makeAlarm(a, goTo), (li, a) => updateAlarm(li, a, state));
+    keyed(ul, part, alarmKey, (a) => makeAlarm(a, goTo), (li, a) => updateAlarm(li, a, state, how));
   }
-}
-
-function makeAlarm(a, goTo) {
-  const li = el("li", { id: alarmID(a), tabindex: "-1" }, el("p", { class: "title" }), el("p", { class: "say" }), el("p", { class: "quiet" }), el("details", { class: "why" }, el("summary", { text: texts.why.open }), el("p"), el("p", { class: "quiet" })), el("button", { type: "button", class: "go", onclick: () => goTo(li.dataset.nest) }));
-  return li;
-}
-
-function updateAlarm(li, a, state) {
-  const [title, say, quiet, why, go] = li.children;
-  setClass(li, `alarm is-${a.severity}`);
-  const words = `${a.nest ? `${a.nest}: ` : ""}${texts.event[a.event] ?? a.event}`;
-  if (title.dataset.text !== a.severity + words) {
-    title.dataset.text = a.severity + words;
-    title.replaceChildren(shape(a.severity), el("span", { class: "word", text: texts.severity[a.severity] }), el("strong", { text: words }));
-  }
-  setText(say, a.text);
-  const facts = [sinceWords(a, state)];
-  if (a.value !== null && a.limit !== null) facts.unshift(texts.against(units.quantity(a.value, a.unit), units.quantity(a.limit, a.unit)));
-  setText(quiet, facts.join(" · "));
-  why.hidden = a.rule === null && a.source === null;
-  setText(why.children[1], a.rule === null ? "" : texts.why.rule(a.rule));
-  setText(why.children[2], a.source === null ? "" : texts.why.source(a.source));
-  li.dataset.nest = a.nest ?? "";
-  go.hidden = !a.nest || a.chore;
-  if (a.nest) setText(go, texts.graph.open(a.nest));
+  box.hidden = items.length === 0;
+  if (within && !box.contains(document.activeElement)) document.getElementById("verdict").focus({ preventScroll: true }); // what was pressed is gone
 }
 
 export function updateBlind(box, state) {

@@ -1,7 +1,9 @@
 // The page: one stream, one state, drawn whole whenever a new one arrives, and looked at every second for its age.
+import { ask, begin, can } from "./act.js";
 import { cardOf, makeCard, toggle, updateCard } from "./card.js";
 import { el, keyed, setText } from "./dom.js";
 import { bySeverity, updateAlarms, updateBattery, updateBlind, updateOutside, updateVerdict } from "./lists.js";
+import { updatePast } from "./past.js";
 import { Stream } from "./stream.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
@@ -18,15 +20,21 @@ function draw() {
   document.title = state.site.name ? `${state.site.name} – ${texts.title}` : texts.title;
   setText(at("site"), state.site.name || texts.title);
   setText(at("now"), texts.asOf(units.fullDate(Date.parse(state.time))));
-  setText(at("foot"), texts.foot(state.version, state.started && units.dateAndClock(Date.parse(state.started))));
   drawUnits();
-  updateAlarms(at("alarms"), at("chores"), state, goTo);
+  drawAlarms();
   updateBlind(at("blind"), state);
   updateOutside(at("outside"), state);
   updateBattery(at("battery"), state);
   at("rooms").hidden = state.nests.length === 0;
   setText(at("rooms-name"), texts.headings.nests);
   drawNests();
+}
+
+// drawAlarms is also called when something is being saved.
+function drawAlarms() {
+  updateAlarms(at("alarms"), at("quiet"), at("chores"), state, goTo);
+  updatePast(at("past"), state);
+  setText(at("foot"), texts.foot(state.version, state.started && units.dateAndClock(Date.parse(state.started))));
 }
 
 function drawNests() {
@@ -94,8 +102,15 @@ function reloadIfReplaced() {
   location.reload();
 }
 
+begin(at("said"), () => state && !undrawn && drawAlarms());
+let askedOf = null; // the start of the program that was asked what may be done; a new one may have another password
+
 const stream = new Stream((s) => {
   state = s;
+  if (askedOf !== s.started || !can.asked) {
+    askedOf = s.started;
+    ask();
+  }
   undrawn = true;
   try {
     draw();

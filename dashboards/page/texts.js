@@ -17,6 +17,7 @@ export const texts = {
     watched: (n) => (n === 1 ? "1 nest, fully watched." : `${n} nests, all fully watched.`),
     empty: "No nest is configured. Nothing is watched.",
     blind: (n) => (n === 1 ? "1 nest is not fully watched." : `${n} nests are not fully watched.`),
+    quiet: (n) => (n === 1 ? "1 alarm is shelved or out of service." : `${n} alarms are shelved or out of service.`),
   },
 
   banner: {
@@ -25,7 +26,7 @@ export const texts = {
     old: (ago) => `nestmon answers, but its newest measurement came ${ago} ago. Everything below is old.`,
   },
 
-  headings: { alarms: "Alarms", chores: "To do", blind: "What nestmon cannot see", outside: (season) => `Outside, ${season}`, battery: "Battery", nests: "Nests" },
+  headings: { alarms: "Alarms", quiet: "Over, shelved or out of service", chores: "To do", past: "Phone and history", blind: "What nestmon cannot see", outside: (season) => `Outside, ${season}`, battery: "Battery", nests: "Nests" },
   more: (n) => `${n} more`,
 
   event: {
@@ -38,7 +39,53 @@ export const texts = {
     "remove-box-due": "Take the box out", "collect-due": "Collect the kits", "wean-due": "Wean the kits", "kindling-overdue": "Kindling is overdue",
   },
   since: (when, ago) => `since ${when}, ${ago}`,
-  acknowledged: (when) => `acknowledged at ${when}`,
+  stood: (severity, from, to) => `${severity} from ${from} to ${to}`,
+  everything: "everything",
+  // Where an alarm stands. who is one of ways, by(…) or empty.
+  status: {
+    unacknowledged: "Nobody has seen it.",
+    acknowledged: (when, who) => `Seen${when ? ` at ${when}` : ""}${who ? ` ${who}` : ""}. Nobody is called again unless it gets worse.`,
+    returned: (when) => `Over${when ? ` since ${when}` : ""}, and nobody has seen it.`,
+    latched: (when) => `Over${when ? ` since ${when}` : ""}. Look once more, then say that you have seen it.`,
+    shelved: (when, who) => `Shelved${when ? ` until ${when}` : ""}${who ? `, ${who}` : ""}. Nobody is called meanwhile unless it gets worse.`,
+    suppressed: (because) => `Nobody is called for it by itself${because ? `: “${because}” stands for it` : ""}.`,
+    out: (who) => `Out of service${who ? `, ${who}` : ""}. Nobody is called until you put it back.`,
+    first: "It came first here.",
+  },
+  ways: { page: "on the page", command: "by a command", broker: "over the broker" },
+  by: (who) => `by ${who}`,
+  short: {
+    normal: "over", unacknowledged: "not seen", acknowledged: "seen", "returned-unacknowledged": "over, not seen", shelved: "shelved", "suppressed-by-design": "another alarm stands for it", "out-of-service": "out of service",
+  },
+  quiet: { "returned-unacknowledged": "Over, not seen", shelved: "Shelved", "suppressed-by-design": "Another stands for it", "out-of-service": "Out of service" },
+
+  actions: {
+    acknowledge: "I have seen it", done: "Done", unshelve: "End the shelf", "in-service": "Put back in service", "out-of-service": "Out of service until I put it back",
+    shelve: (span) => `Shelve for ${span}`, more: "More",
+  },
+  doing: {
+    button: "Saving…", sending: "Sending…",
+    what: (name, action) => `${name} – ${action}`,
+    saving: (what) => `Saving: ${what}`,
+    saved: (what) => `Saved: ${what}`,
+    refused: (what, why) => `Not saved: ${what}. ${why}`,
+    nobody: (what) => `Not saved: ${what}. Nobody logged in.`,
+    unknown: (what) => `No answer: ${what}. It may be saved or not; look at the alarm again.`,
+  },
+  login: {
+    heading: "Log in", why: "To change something, write the password of this page. This browser remembers it for 30 days.", user: "User", password: "Password", in: "Log in", cancel: "Cancel", out: "Log out", gone: "Logged out.",
+    trying: "Looking…", refused: (why) => `Not logged in: ${why}.`, failed: "nestmon gives no answer. Try again.",
+  },
+  locked: "Nothing can be changed from this page while it has no password: make one with “nestmon password”, and name its file under publish.page.password_file.",
+  test: {
+    button: "Test my phone", trying: "Sending a test over every channel…", said: "The test is over; what came of it stands below its button.", none: "No channel is configured: nobody is called. Write one under phone.",
+    arrived: (channel) => `${channel}: sent. Look whether it arrived.`, failed: (channel, why) => `${channel}: not sent. ${why}`,
+  },
+  past: {
+    open: (days) => `What happened in the last ${days} days`, none: "Nothing happened.", most: (n) => `The newest ${n}.`, failed: (why) => `It cannot be shown: ${why}`,
+    raised: (severity) => `${severity}, began or grew worse`, cleared: () => "over", noted: () => "noted",
+  },
+
   why: { open: "Why", rule: (rule) => `Rule: ${rule}.`, source: (source) => `Source: ${source}.` },
   against: (value, limit) => `${value}, limit ${limit}`,
 
@@ -106,5 +153,5 @@ export const texts = {
     until: (when) => `Drawn until ${when}.`,
     tableNote: "Mean of each hour, below it the lowest and the highest.", none: "–",
   },
-  foot: (version, since) => `nestmon ${version}${since ? `, running since ${since}` : ""}. This page only shows; it changes nothing.`,
+  foot: (version, since) => `nestmon ${version}${since ? `, running since ${since}` : ""}.`,
 };

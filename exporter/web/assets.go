@@ -5,6 +5,7 @@ import (
 	"compress/gzip"
 	"crypto/sha256"
 	"encoding/hex"
+	"html/template"
 	"io/fs"
 	"net/http"
 	"path"
@@ -16,9 +17,10 @@ import (
 
 // assets are the page's files, hashed and compressed once.
 type assets struct {
-	hash  string // of all files together; part of every address, so that a new program never meets an old file
-	index asset
-	files map[string]asset
+	hash   string // of all files together; part of every address, so that a new program never meets an old file
+	index  asset
+	answer *template.Template // of the pages behind a message's link
+	files  map[string]asset
 }
 
 type asset struct {
@@ -60,14 +62,17 @@ func loadAssets() assets {
 		}
 		all.Write([]byte(name))
 		all.Write(body)
-		if name == "index.html" {
+		switch name {
+		case "index.html":
 			index = body
-		} else {
+		case "answer.html":
+			a.answer, err = template.New(name).Funcs(answerFuncs).Parse(string(body))
+		default:
 			a.files[name] = newAsset(name, body)
 		}
-		return nil
+		return err
 	})
-	if err != nil || index == nil {
+	if err != nil || index == nil || a.answer == nil {
 		panic("the page's files are not in the program") // embedded at build time; cannot be cured at run time
 	}
 	a.hash = hex.EncodeToString(all.Sum(nil))[:16]

@@ -2,7 +2,9 @@ package web
 
 import (
 	"net"
+	"net/url"
 	"strconv"
+	"strings"
 	"time"
 
 	"nestmon/sensors"
@@ -14,6 +16,7 @@ type Config struct {
 	Listen        string `yaml:"listen"`          // host:port, or "none"
 	Address       string `yaml:"address"`         // under which phones reach the page, such as https://nest.example; empty for no links in messages
 	WebConfigFile string `yaml:"web_config_file"` // TLS and passwords, in the format of exporter-toolkit; empty for neither
+	PasswordFile  string `yaml:"password_file"`   // a line of HashPassword; without it nothing can be changed from the page
 }
 
 // None as Listen means no network address; Handler still works.
@@ -24,6 +27,9 @@ func DefaultConfig() Config { return Config{Listen: "127.0.0.1:8380"} }
 
 // Validate reports what cannot work.
 func (c Config) Validate(report func(path, problem string)) {
+	c.validateAddress(func(problem string) {
+		report("address", problem+"; write what a phone's browser opens, such as https://nests.example or http://192.168.1.20:8380")
+	})
 	if c.Listen == None {
 		return
 	}
@@ -36,6 +42,33 @@ func (c Config) Validate(report func(path, problem string)) {
 	if n, err := strconv.Atoi(port); err != nil || n < 0 || n > 65535 {
 		report("listen", "port "+strconv.Quote(port)+" is not a number from 0 to 65535"+remedy)
 	}
+}
+
+// validateAddress wants a scheme and a host, and a port at most: links are made by adding to it.
+func (c Config) validateAddress(report func(problem string)) {
+	if c.Address == "" {
+		return
+	}
+	u, err := url.Parse(c.Address)
+	switch {
+	case err != nil || u.Opaque != "" || u.Scheme != "https" && u.Scheme != "http":
+		report("is not a web address")
+	case u.User != nil:
+		report("holds a name or password, which would stand in every message")
+	case u.Hostname() == "":
+		report("has no host")
+	case u.Path != "" && u.Path != "/" || u.RawQuery != "" || u.ForceQuery || u.Fragment != "" || strings.HasSuffix(c.Address, "#"):
+		report("goes on after the host")
+	case u.Port() == "" && strings.HasSuffix(u.Host, ":") || u.Port() != "" && !isPort(u.Port()):
+		report("has no possible port")
+	case c.Listen == None:
+		report("is given, but nothing listens: listen is none")
+	}
+}
+
+func isPort(s string) bool {
+	n, err := strconv.ParseUint(s, 10, 16)
+	return err == nil && n > 0
 }
 
 // Site is what the page says about the place, from other blocks of the configuration.

@@ -1,10 +1,14 @@
-// Package web serves the page at home: one read-only HTTP server with the files of package dashboards and a small JSON
-// interface, on the network and, through Handler, on any other listener such as the daemon's control socket.
+// Package web serves the page at home: one HTTP server with the files of package dashboards and a small JSON interface, on the network
+// and, through Handler, on any other listener such as the daemon's control socket.
 //
-// The page shows the newest exporter.State and nothing else; it decides nothing. Everything on the wire is in °C, % RH, ppm,
-// seconds and RFC 3339 instants; °F and local time are made in the browser. Only GET and HEAD are answered, so nobody can change anything through it,
-// but whoever reaches the address can read it: it listens on loopback unless the configuration opens it. A file in the format of
-// exporter-toolkit, see package webconfig, asks for a password or answers over TLS; every address below is then behind it.
+// The page shows the newest exporter.State and decides nothing. Everything on the wire is in °C, % RH, ppm, seconds and RFC 3339 instants; °F
+// and local time are made in the browser. Whoever reaches the address can read it: it listens on loopback unless the configuration opens
+// it. A file in the format of exporter-toolkit, see package webconfig, asks for a password or answers over TLS; every address below is
+// then behind it.
+//
+// What changes something needs more: the page's own password, which opens a session of 30 days in a cookie, and a request that a page of this
+// server has made. Without a password file nothing can be changed. What a person does goes to the exporter.Keeper, and the answer comes when it
+// is stored. A message's link is a password of its own, for one answer: looking at it changes nothing, its button does.
 //
 // # Addresses
 //
@@ -15,6 +19,19 @@
 //	GET /api/events       ?from=&to=&max=200, newest of the span; a day up to now where from and to are absent
 //	GET /api/stream       server-sent events: "state" with the object of /api/state, "beat" when there is nothing new
 //	GET /healthz          200 while states arrive, 503 with the reason when they do not
+//	GET /api/session      {changes, logged_in, test}: what this browser can do
+//	GET /answer/TOKEN     what a message was about, with a button
+//	POST /answer/TOKEN    the button: it is acknowledged, once
+//
+// JSON in and out, and a session save for the first two; {"ok":true} where nothing else stands:
+//
+//	POST /api/login        {password}
+//	POST /api/logout       {}
+//	POST /api/alarms/act   {action, nest, event, for_s, since, time}: action is acknowledge, shelve, unshelve, out-of-service or in-service; nest is
+//	                       empty for the site, event for the whole nest; for_s of shelve, 0 for the longest; since and time of
+//	                       acknowledge are the alarm's as they stood in the state: what was raised anew since is not acknowledged
+//	POST /api/chores/done  {nest, event}
+//	POST /api/alarms/test  {channel}, empty for all; answers {channels: {NAME: what went wrong, empty where it arrived}}
 //
 // A request that cannot be answered gets {"error": "…"} in plain words.
 //
@@ -33,8 +50,10 @@
 //	                 severity, judged: [{danger, judged, why}],
 //	                 learned: {nights, warm_empty_k, warm_kits_k, follows_min, share, day_share, day_late_h, over_neighbours_k: FIGURE|null, text: ["…"]}}]
 //	alarms           [{nest|null, event, chore, alarm, severity, since, time, value|null, limit|null, unit|null, probe|null, text, rule|null,
-//	                 source|null, acknowledged|null}], the most severe first; a chore from warning up is an alarm too; rule is what was compared with what for how long, source
+//	                 source|null, acknowledged|null, status, by|null, until|null, over|null, because|null, first, latched,
+//	                 longest_shelf_s}], the most severe first; a chore from warning up is an alarm too; rule is what was compared with what for how long, source
 //	                 where the limit comes from, both null in what stands since an older release
+//	quiet            the same of what is not on and not normal: over and not seen, shelved, suppressed, out of service
 //	probes           [{probe, fresh, reads, rejected: {FAULT: n}, last_good|null, last_fault|null, fault_at|null, error_ratio|null of about the
 //	                 last hour, values: [{quantity, unit, value|null, fault|null, time}] as they came last, however old,
 //	                 doubts: [silent|fault|odd|swapped|scale|drifting|wet|failing], offset: {temperature_c, humidity_pct, date, method}|null: it is in all values}]

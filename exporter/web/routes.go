@@ -14,20 +14,32 @@ const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src
 
 func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
-	mux.HandleFunc("/{$}", s.assets.serveIndex)
-	mux.HandleFunc("/static/{hash}/{file...}", s.assets.serveFile)
-	mux.HandleFunc("/api/state", s.serveState)
-	mux.HandleFunc("/api/series", s.serveSeries)
-	mux.HandleFunc("/api/events", s.serveEvents)
-	mux.HandleFunc("/api/stream", s.serveStream)
-	mux.HandleFunc("/healthz", s.serveHealth)
-	mux.HandleFunc("/", func(w http.ResponseWriter, _ *http.Request) {
-		refuse(w, http.StatusNotFound, "there is nothing at this address; the page is at /")
-	})
+	for pattern, h := range map[string]http.HandlerFunc{
+		"/{$}":                     s.assets.serveIndex,
+		"/static/{hash}/{file...}": s.assets.serveFile,
+		"/api/state":               s.serveState,
+		"/api/series":              s.serveSeries,
+		"/api/events":              s.serveEvents,
+		"/api/stream":              s.serveStream,
+		"/api/session":             s.serveSession,
+		"/healthz":                 s.serveHealth,
+		"/answer/{token}":          s.serveAnswer,
+		"/": func(w http.ResponseWriter, _ *http.Request) {
+			refuse(w, http.StatusNotFound, "there is nothing at this address; the page is at /")
+		},
+	} {
+		mux.Handle(pattern, shows(h))
+	}
+	mux.Handle("POST /answer/{token}", small(s.serveAnswer))
+	mux.Handle("/api/login", s.door(s.serveLogin))
+	mux.Handle("/api/logout", s.door(s.serveLogout))
+	mux.Handle("/api/alarms/act", s.changes(s.serveAct))
+	mux.Handle("/api/alarms/test", s.changes(s.serveTest))
+	mux.Handle("/api/chores/done", s.changes(s.serveDone))
 	return guarded(mux)
 }
 
-// guarded sets the headers every answer carries and turns away what no page of ours would send.
+// guarded sets the headers every answer carries.
 func guarded(next http.Handler) http.Handler {
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		h := w.Header()
@@ -36,18 +48,41 @@ func guarded(next http.Handler) http.Handler {
 		h.Set("Referrer-Policy", "no-referrer")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Cache-Control", "no-store")
+		if len(r.URL.RawQuery) > maxQuery {
+			refuse(w, http.StatusBadRequest, fmt.Sprintf("the query is longer than %d bytes; ask for less", maxQuery))
+			return
+		}
+		next.ServeHTTP(w, r)
+	})
+}
+
+// shows turns away what would change something, and what no page of ours would send.
+func shows(next http.HandlerFunc) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		h := w.Header()
 		switch {
 		case r.Method != http.MethodGet && r.Method != http.MethodHead:
 			h.Set("Allow", "GET, HEAD")
-			refuse(w, http.StatusMethodNotAllowed, "this page only shows; use GET")
+			refuse(w, http.StatusMethodNotAllowed, "this address only shows; use GET")
 		case r.ContentLength != 0:
 			h.Set("Connection", "close")
 			refuse(w, http.StatusBadRequest, "a request here has no body; send it without one")
-		case len(r.URL.RawQuery) > maxQuery:
-			refuse(w, http.StatusBadRequest, fmt.Sprintf("the query is longer than %d bytes; ask for less", maxQuery))
 		default:
-			next.ServeHTTP(w, r)
+			next(w, r)
 		}
+	})
+}
+
+// small looks at no body, and takes no large one.
+func small(next http.HandlerFunc) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if r.ContentLength > largestBody {
+			w.Header().Set("Connection", "close")
+			refuse(w, http.StatusRequestEntityTooLarge, tooLarge)
+			return
+		}
+		r.Body = http.MaxBytesReader(w, r.Body, largestBody)
+		next(w, r)
 	})
 }
 

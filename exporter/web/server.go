@@ -7,6 +7,7 @@ import (
 	"log/slog"
 	"net"
 	"net/http"
+	"strings"
 	"sync"
 	"syscall"
 	"time"
@@ -29,7 +30,8 @@ const (
 
 // Server is the page. It is made by New, fed by Publish, and may be used by any number of goroutines.
 type Server struct {
-	Now func() time.Time // time.Now unless a test sets it before the first request
+	Now     func() time.Time // time.Now unless a test sets it before the first request
+	Options Options          // what people can do, set before the first request
 
 	cfg     Config
 	site    Site
@@ -40,6 +42,13 @@ type Server struct {
 	reads   chan struct{} // slots for reading the archive
 	streams chan struct{} // slots for streams
 	closing chan struct{} // closed when streams must end
+
+	origins  *http.CrossOriginProtection
+	sessions sessions
+	logins   throttle
+	links    throttle      // tries of tokens that were wrong
+	checking chan struct{} // one password is looked at at a time: that takes a small board a second
+	testing  chan struct{} // one test of the channels at a time
 
 	mu        sync.Mutex
 	current   *frame        // nil until the first Publish
@@ -59,7 +68,15 @@ func New(cfg Config, site Site, history History, log *slog.Logger) *Server {
 		Now: time.Now, cfg: cfg, site: site, history: history, log: log, assets: loadAssets(),
 		reads: make(chan struct{}, maxReads), streams: make(chan struct{}, maxStreams),
 		closing: make(chan struct{}), changed: make(chan struct{}),
+		origins: http.NewCrossOriginProtection(), checking: make(chan struct{}, 1), testing: make(chan struct{}, 1),
+		logins: throttle{each: loginPace, all: allLogins}, links: throttle{each: wrongLinks, all: allWrongLinks},
 	}
+	if cfg.Address != "" {
+		if err := s.origins.AddTrustedOrigin(strings.TrimSuffix(cfg.Address, "/")); err != nil {
+			log.Warn("publish.page.address is no address of a page", "err", err) // Validate has refused it
+		}
+	}
+	s.sessions.options = &s.Options
 	s.handler = s.routes()
 	return s
 }
@@ -77,6 +94,9 @@ func (s *Server) Start() error {
 	}
 	if err := webconfig.Check(s.cfg.WebConfigFile); err != nil {
 		return fmt.Errorf("publish.page.web_config_file: %w", err)
+	}
+	if err := s.cfg.CheckPassword(); err != nil {
+		return fmt.Errorf("publish.page.password_file: %w", err)
 	}
 	l, err := net.Listen("tcp", s.cfg.Listen)
 	switch {
@@ -122,6 +142,9 @@ func (s *Server) Publish(_ context.Context, st *exporter.State) error {
 	s.take(st)
 	if err := webconfig.Current(s.cfg.WebConfigFile, s.Now()); err != nil {
 		return exporter.Taken(fmt.Errorf("publish.page.web_config_file: %w", err))
+	}
+	if err := s.cfg.CheckPassword(); err != nil {
+		return exporter.Taken(fmt.Errorf("publish.page.password_file: %w", err))
 	}
 	s.mu.Lock()
 	defer s.mu.Unlock()

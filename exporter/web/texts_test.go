@@ -44,6 +44,12 @@ func TestPageHasWordsForEveryName(t *testing.T) {
 	for _, r := range []thresholds.Role{thresholds.Cluster, thresholds.Cluster2, thresholds.Air, thresholds.CO2, thresholds.Cage, thresholds.Outside, thresholds.Battery} {
 		names = append(names, string(r))
 	}
+	for _, s := range alarm.Statuses {
+		names = append(names, string(s))
+	}
+	for _, a := range alarm.Actions {
+		names = append(names, string(a))
+	}
 	for s := alarm.None; s <= alarm.Urgent; s++ {
 		names = append(names, s.String())
 	}

@@ -25,6 +25,7 @@ type stateView struct {
 	Battery     batteryView  `json:"battery"`
 	Nests       []nestView   `json:"nests"`
 	Alarms      []alarmView  `json:"alarms"`
+	Quiet       []alarmView  `json:"quiet"`
 	Probes      []probeView  `json:"probes"`
 	Buses       []busView    `json:"buses"`
 	Sinks       []sinkView   `json:"sinks"`
@@ -126,6 +127,14 @@ type alarmView struct {
 	Rule         *string        `json:"rule"`
 	Source       *string        `json:"source"`
 	Acknowledged *time.Time     `json:"acknowledged"`
+	Status       alarm.Status   `json:"status"`
+	By           *string        `json:"by"`
+	Until        *time.Time     `json:"until"`
+	Over         *time.Time     `json:"over"`
+	Because      *string        `json:"because"`
+	First        bool           `json:"first"`
+	Latched      bool           `json:"latched"`
+	LongestShelf float64        `json:"longest_shelf_s"`
 }
 
 func (s *Server) view(st *exporter.State) stateView {
@@ -137,7 +146,8 @@ func (s *Server) view(st *exporter.State) stateView {
 		Outside: outsideView{values(snap.Outside.Values, snap.Time), number(snap.Outside.THI, snap.Outside.HasTHI)},
 		Battery: batteryView{values(snap.Battery.Values, snap.Time)},
 		Nests:   make([]nestView, 0, len(snap.Nests)),
-		Alarms:  make([]alarmView, 0, len(snap.Alarms)),
+		Alarms:  alarmsOf(snap.Alarms),
+		Quiet:   alarmsOf(snap.Quiet),
 		Probes:  s.probeViews(st),
 		Buses:   busViews(st.Buses),
 		Sinks:   sinkViews(st.Sinks),
@@ -145,14 +155,28 @@ func (s *Server) view(st *exporter.State) stateView {
 	for _, n := range snap.Nests {
 		v.Nests = append(v.Nests, nestOf(n, snap.Time))
 	}
-	for _, a := range snap.Alarms {
-		v.Alarms = append(v.Alarms, alarmView{
+	return v
+}
+
+func alarmsOf(all []alarm.Standing) []alarmView {
+	out := make([]alarmView, 0, len(all))
+	for _, a := range all {
+		v := alarmView{
 			Nest: text(a.Nest), Event: a.Name, Chore: a.Name.Chore(), Alarm: thresholds.Alarming(a.Event), Severity: a.Severity, Since: a.Since, Time: a.Time,
 			Value: number(a.Value, a.HasValue), Limit: number(a.Limit, a.HasLimit), Unit: text(a.Unit), Probe: text(a.Probe),
 			Text: a.Text, Rule: text(a.Rule), Source: text(a.Source), Acknowledged: instant(a.Acknowledged),
-		})
+			Status: a.Status, By: text(a.By), Until: instant(a.Until), Over: instant(a.Over), Because: text(string(a.Because)),
+			First: a.First, Latched: a.Latched, LongestShelf: alarm.MaxShelf(a.Name).Seconds(),
+		}
+		switch {
+		case v.Status == "" && a.Acknowledged.IsZero():
+			v.Status = alarm.Unacknowledged
+		case v.Status == "":
+			v.Status = alarm.Acknowledged
+		}
+		out = append(out, v)
 	}
-	return v
+	return out
 }
 
 func nestOf(n thresholds.NestState, now time.Time) nestView {

@@ -69,6 +69,7 @@ func state() *exporter.State {
 				Learned: thresholds.Learned{Nights: 6, Follows: thresholds.Figure{Value: 31, Error: 4, N: 6, Known: true}, Text: []string{"follows"}},
 			}},
 			Alarms: []alarm.Standing{{Event: alarm.Event{Time: noon, Since: noon, Nest: "a1", Name: alarm.NestHeat, Severity: alarm.Warning, Text: "hot", Rule: "air over 30 °C"}}},
+			Quiet:  []alarm.Standing{{Event: alarm.Event{Nest: "a1"}, Status: alarm.Shelved, By: "page", Until: noon.Add(time.Hour)}},
 		},
 	}
 }
@@ -114,7 +115,9 @@ func TestStateIsWhatWasPublished(t *testing.T) {
 		"what is not judged":                `"judged":[{"danger":"chill","judged":false,"why":"No litter is entered."}]`,
 		"what was learned, and what not":    `"learned":{"nights":6,"warm_empty_k":null,"warm_kits_k":null,"follows_min":{"value":31,"error":4,"n":6},`,
 		"alarm":                             `{"nest":"a1","event":"nest-heat","chore":false,"alarm":true,"severity":"warning"`,
-		"what an alarm rests on":            `"text":"hot","rule":"air over 30 °C","source":null,"acknowledged":null}`,
+		"what an alarm rests on":            `"text":"hot","rule":"air over 30 °C","source":null,"acknowledged":null,"status":"unacknowledged","by":null,"until":null,"over":null,"because":null,"first":false,"latched":false,"longest_shelf_s":3600}`,
+		"what is quiet":                     `"quiet":[{"nest":"a1","event":"","chore":false,"alarm":true,"severity":"none",`,
+		"until when, and by whom":           `"status":"shelved","by":"page","until":"2031-07-19T13:00:00Z",`,
 		"a probe nobody has heard of":       `{"probe":"a1-air","fresh":false,"reads":0,"rejected":{},"last_good":null,`,
 		"lists are never null":              `"buses":[],"sinks":[]`,
 		"a state is old after three polls":  `"timezone":"UTC","old_after_s":90}`,

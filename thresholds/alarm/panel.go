@@ -2,6 +2,7 @@ package alarm
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -266,16 +267,22 @@ func (p *Panel) one(at place, a Act) (Change, error) {
 	return c, nil
 }
 
+// Why an alarm that a person was told of is not acknowledged.
+var (
+	ErrOver  = errors.New("that alarm is over")
+	ErrWorse = errors.New("it has grown worse since")
+)
+
 // still reports whether the alarm is the one that a person was told of.
 func (s Standing) still(a Act) error {
 	of := fmt.Sprintf("%s of %s", whole(s.Name), where(s.Nest))
 	switch {
 	case !a.Since.IsZero() && s.Severity == None:
-		return fmt.Errorf("%s is over; look at what stands now", of)
+		return fmt.Errorf("%s: %w; look at what stands now", of, ErrOver)
 	case !a.Since.IsZero() && !s.Since.Equal(a.Since):
-		return fmt.Errorf("%s was over and came again; look at it, then acknowledge that", of)
+		return fmt.Errorf("%s: %w, and came again; look at it, then acknowledge that", of, ErrOver)
 	case a.Worst != None && s.Severity > a.Worst:
-		return fmt.Errorf("%s has grown worse since, it is %s now; look at it, then acknowledge that", of, s.Severity)
+		return fmt.Errorf("%s: %w, it is %s now; look at it, then acknowledge that", of, ErrWorse, s.Severity)
 	}
 	return nil
 }

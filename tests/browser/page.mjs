@@ -1,0 +1,66 @@
+// What the browser tests share: a fixture, a browser, and how a page is opened, audited by axe-core (WCAG 2.2 A and AA, rules tagged so by
+// axe-core 4.14.1) and shut.
+import assert from "node:assert/strict";
+import { spawn } from "node:child_process";
+import { mkdirSync, readFileSync } from "node:fs";
+import { createRequire } from "node:module";
+import { createInterface } from "node:readline";
+import { after, before } from "node:test";
+import { chromium } from "playwright-core";
+
+const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.min.js"), "utf8");
+export const shots = process.env.NESTMON_SHOTS;
+mkdirSync(shots, { recursive: true });
+
+export let fixture, address, bare, browser; // bare is the page without a password
+
+before(async () => {
+  fixture = spawn(process.env.FIXTURE, { stdio: ["pipe", "pipe", "inherit"] });
+  for await (const line of createInterface({ input: fixture.stdout })) {
+    if (address) {
+      bare = line;
+      break;
+    }
+    address = line;
+  }
+  browser = await chromium.launch({
+    executablePath: process.env.CHROMIUM,
+    args: ["--host-resolver-rules=MAP barn.local 127.0.0.1", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"],
+  });
+});
+
+after(async () => {
+  await browser?.close();
+  fixture?.stdin.end("stop\n");
+});
+
+// open shows a scene and returns the page; whatever it does wrong is in page.wrongs.
+export async function open(scene, { at = address, width = 390, height = 844, theme = "light", ...more } = {}) {
+  fixture.stdin.write(`${scene}\n`);
+  const context = await browser.newContext({ viewport: { width, height }, colorScheme: theme, locale: "en-US", deviceScaleFactor: width < 500 ? 2 : 1, ...more });
+  const page = await context.newPage();
+  page.setDefaultTimeout(30000); // ends what hangs; other checks run at the same time
+  page.wrongs = [];
+  page.on("console", (m) => ["error", "warning"].includes(m.type()) && page.wrongs.push(`console: ${m.text()}`));
+  page.on("pageerror", (e) => page.wrongs.push(`error: ${e.message}`));
+  page.on("request", (r) => new URL(r.url()).origin !== new URL(at).origin && page.wrongs.push(`elsewhere: ${r.url()}`));
+  await page.goto(at);
+  const marks = { mixed: "#nest-b1.is-urgent", kept: "#quiet li", calm: ".verdict.chip-none", fresh: "#nest-c1 .judged .blind", crowd: "#nest-row-17", late: ".verdict.chip-warning" };
+  await page.waitForSelector(marks[scene]).catch((e) => assert.fail(`${e.message}\n${page.wrongs.join("\n")}`));
+  return page;
+}
+
+export async function audit(page, what) {
+  await page.evaluate(axe);
+  const found = await page.evaluate(() => globalThis.axe.run(document, { runOnly: ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"] }));
+  const told = found.violations.map((v) => `${v.id}: ${v.nodes.map((n) => `${n.target} ${n.any[0]?.message ?? ""}`).join(" | ")}`);
+  assert.deepEqual(told, [], what);
+}
+
+export async function shut(page) {
+  assert.deepEqual(page.wrongs, []);
+  await page.context().close();
+}
+
+export const text = async (page, selector) => (await page.locator(selector).innerText()).replaceAll("\u00a0", " ");
+export const noSideways = (page) => page.evaluate(() => document.documentElement.scrollWidth <= document.documentElement.clientWidth);
