@@ -12,6 +12,7 @@ type Subscription struct {
 	Auth     Secret // base64url
 	Label    string // what a person calls this phone
 	Agent    string // the browser, in a few words
+	Replaces string // the ID of an earlier one of the same browser, empty where there was none
 }
 
 // Phone is one that has signed up, as anybody may see it.

@@ -18,6 +18,7 @@ import (
 type assets struct {
 	hash  string // of all files together; part of every address, so that a new program never meets an old file
 	index asset
+	top   map[string]asset // beside the index: a worker watches over what lies below its own address
 	files map[string]asset
 }
 
@@ -38,6 +39,10 @@ func contentType(ext string) string {
 		return "text/javascript; charset=utf-8"
 	case ".svg":
 		return "image/svg+xml"
+	case ".png":
+		return "image/png"
+	case ".webmanifest":
+		return "application/manifest+json"
 	}
 	return "text/plain; charset=utf-8"
 }
@@ -46,7 +51,7 @@ func contentType(ext string) string {
 const hashMark = "@HASH@"
 
 func loadAssets() assets {
-	a := assets{files: map[string]asset{}}
+	a := assets{files: map[string]asset{}, top: map[string]asset{"sw.js": {}, "manifest.webmanifest": {}}}
 	all := sha256.New()
 	root := dashboards.Page()
 	var index []byte
@@ -72,6 +77,9 @@ func loadAssets() assets {
 	}
 	a.hash = hex.EncodeToString(all.Sum(nil))[:16]
 	a.index = newAsset("index.html", bytes.ReplaceAll(index, []byte(hashMark), []byte(a.hash)))
+	for name := range a.top {
+		a.top[name] = newAsset(name, bytes.ReplaceAll(a.files[name].plain, []byte(hashMark), []byte(a.hash)))
+	}
 	return a
 }
 
@@ -89,6 +97,11 @@ func newAsset(name string, body []byte) asset {
 }
 
 func (a assets) serveIndex(w http.ResponseWriter, r *http.Request) { a.index.serve(w, r, "no-cache") }
+
+// serveTop serves a file that is not below the hash, so it must be asked for anew each time.
+func (a assets) serveTop(w http.ResponseWriter, r *http.Request) {
+	a.top[strings.TrimPrefix(r.URL.Path, "/")].serve(w, r, "no-cache")
+}
 
 func (a assets) serveFile(w http.ResponseWriter, r *http.Request) {
 	file, ok := a.files[r.PathValue("file")]

@@ -30,6 +30,8 @@ const (
 // Server is the page. It is made by New, fed by Publish, and may be used by any number of goroutines.
 type Server struct {
 	Now func() time.Time // time.Now unless a test sets it before the first request
+	// Door lets through what a person sent who may change something, and refuses the rest. Set before the first request; nil refuses all.
+	Door func(http.HandlerFunc) http.Handler
 
 	cfg     Config
 	site    Site
@@ -49,6 +51,7 @@ type Server struct {
 	broken    error // why the listener ended by itself
 	lastError string
 	closed    bool
+	phones    exporter.Phones // nil where phones cannot sign up
 }
 
 var _ exporter.Publisher = (*Server)(nil)

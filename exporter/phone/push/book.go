@@ -187,7 +187,8 @@ func (b *book) add(s exporter.Subscription) error {
 		return errLabel
 	}
 	return b.change(func() error {
-		b.Lost = slices.DeleteFunc(b.Lost, func(l lost) bool { return l.ID == p.id() || strings.EqualFold(l.Label, p.Label) })
+		b.Lost = slices.DeleteFunc(b.Lost, func(l lost) bool { return l.ID == p.id() || l.ID == s.Replaces || strings.EqualFold(l.Label, p.Label) })
+		b.Phones = slices.DeleteFunc(b.Phones, func(have phone) bool { return have.id() == s.Replaces && s.Replaces != p.id() })
 		if i := slices.IndexFunc(b.Phones, func(have phone) bool { return have.Endpoint == p.Endpoint }); i >= 0 {
 			p.LastOK = b.Phones[i].LastOK
 			b.Phones[i] = p

@@ -1,0 +1,153 @@
+package web
+
+import (
+	"context"
+	"encoding/json"
+	"net/http"
+	"time"
+
+	"nestmon/exporter"
+)
+
+// largestSubscription is far more than a browser sends, in bytes. Ours, no source.
+const largestSubscription = 8 << 10
+
+// testTime bounds the test of one phone: its push service has less. Ours, no source.
+const testTime = 18 * time.Second
+
+// SignUp lets phones sign up on the page for messages of this channel.
+func (s *Server) SignUp(p exporter.Phones) {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	s.phones = p
+}
+
+// withPush adds to mux what Web Push needs, and puts what changes something behind the door; next is everything else.
+func (s *Server) withPush(mux *http.ServeMux, next http.Handler) http.Handler {
+	for name := range s.assets.top {
+		mux.HandleFunc("/"+name, s.assets.serveTop)
+	}
+	mux.HandleFunc("/api/push/key", s.servePushKey)
+	outer := http.NewServeMux()
+	outer.Handle("/", next)
+	for path, h := range map[string]http.HandlerFunc{
+		"POST /api/push/subscribe": s.serveSubscribe, "POST /api/push/unsubscribe": s.serveUnsubscribe, "POST /api/push/test": s.servePushTest,
+	} {
+		outer.HandleFunc(path, func(w http.ResponseWriter, r *http.Request) {
+			setHeaders(w.Header())
+			if s.Door == nil {
+				refuse(w, http.StatusForbidden, "nothing can be changed from this page while it has no password")
+				return
+			}
+			r.Body = http.MaxBytesReader(w, r.Body, largestSubscription)
+			s.Door(h).ServeHTTP(w, r)
+		})
+	}
+	return outer
+}
+
+type pushView struct {
+	Key    *string     `json:"key"`
+	Phones []phoneView `json:"phones"`
+}
+
+type phoneView struct {
+	ID     string     `json:"id"`
+	Label  string     `json:"label"`
+	Agent  string     `json:"agent"`
+	Since  *time.Time `json:"since"`
+	LastOK *time.Time `json:"last_ok"`
+	Gone   *time.Time `json:"gone"`
+}
+
+// channel is where phones sign up, nil where they cannot.
+func (s *Server) channel() exporter.Phones {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return s.phones
+}
+
+func (s *Server) servePushKey(w http.ResponseWriter, _ *http.Request) {
+	v := pushView{Phones: []phoneView{}}
+	if phones := s.channel(); phones != nil {
+		key, err := phones.PublicKey()
+		if err != nil {
+			s.complain("page cannot tell who signed up", err)
+			refuse(w, http.StatusServiceUnavailable, err.Error())
+			return
+		}
+		all, err := phones.List()
+		if err != nil {
+			s.complain("page cannot tell who signed up", err)
+			refuse(w, http.StatusServiceUnavailable, err.Error())
+			return
+		}
+		v.Key = &key
+		for _, p := range all {
+			v.Phones = append(v.Phones, phoneView{p.ID, p.Label, p.Agent, instant(p.Since), instant(p.LastOK), instant(p.Gone)})
+		}
+	}
+	body, _ := json.Marshal(v) // texts and times always can
+	answer(w, body)
+}
+
+type subscribeBody struct {
+	Endpoint string `json:"endpoint"`
+	P256dh   string `json:"p256dh"`
+	Auth     string `json:"auth"`
+	Label    string `json:"label"`
+	Agent    string `json:"agent"`
+	Replaces string `json:"replaces"`
+}
+
+// which is a phone by its endpoint, which only itself knows, or by its id.
+type whichBody struct {
+	Endpoint string `json:"endpoint"`
+	ID       string `json:"id"`
+}
+
+func (b whichBody) secret() exporter.Secret {
+	if b.Endpoint != "" {
+		return exporter.NewSecret(b.Endpoint)
+	}
+	return exporter.NewSecret(b.ID)
+}
+
+func (s *Server) serveSubscribe(w http.ResponseWriter, r *http.Request) {
+	pushed(s, w, r, func(p exporter.Phones, b subscribeBody) error {
+		return p.Subscribe(exporter.Subscription{
+			Endpoint: exporter.NewSecret(b.Endpoint), P256dh: b.P256dh, Auth: exporter.NewSecret(b.Auth), Label: b.Label, Agent: b.Agent, Replaces: b.Replaces,
+		})
+	})
+}
+
+func (s *Server) serveUnsubscribe(w http.ResponseWriter, r *http.Request) {
+	pushed(s, w, r, func(p exporter.Phones, b whichBody) error { return p.Unsubscribe(b.secret()) })
+}
+
+// servePushTest waits for the push service; with the phone's own network gone meanwhile the test goes on.
+func (s *Server) servePushTest(w http.ResponseWriter, r *http.Request) {
+	ctx, cancel := context.WithTimeout(context.WithoutCancel(r.Context()), testTime)
+	defer cancel()
+	pushed(s, w, r, func(p exporter.Phones, b whichBody) error { return p.Test(ctx, b.secret()) })
+}
+
+// pushed reads what was sent and does it. The answer quotes nothing of it.
+func pushed[T any](s *Server, w http.ResponseWriter, r *http.Request, do func(exporter.Phones, T) error) {
+	var body T
+	in := json.NewDecoder(r.Body)
+	in.DisallowUnknownFields()
+	phones := s.channel()
+	switch {
+	case phones == nil:
+		refuse(w, http.StatusNotFound, "phones cannot sign up here; write a channel with push: under phone.channels")
+	case in.Decode(&body) != nil:
+		refuse(w, http.StatusBadRequest, "the request is not the JSON object that is wanted here; load the page again")
+	default:
+		if err := do(phones, body); err != nil {
+			refuse(w, http.StatusUnprocessableEntity, err.Error())
+			return
+		}
+		answer(w, []byte(`{"ok":true}`))
+	}
+}
