@@ -12,6 +12,7 @@ import (
 	"nestmon/exporter/metrics"
 	"nestmon/exporter/mqtt"
 	"nestmon/exporter/phone"
+	"nestmon/exporter/phone/push"
 	"nestmon/exporter/web"
 	"nestmon/exporter/webconfig"
 	"nestmon/sensors"
@@ -261,13 +262,28 @@ func openPhone(o outlet) (opened, error) {
 	}
 	var out opened
 	for _, channel := range o.cfg.Phone.Channels {
-		hook, err := phone.New(channel)
+		made, err := o.openChannel(channel)
 		if err != nil {
 			return opened{}, err
 		}
-		out.messages = append(out.messages, hook)
+		out.messages = append(out.messages, made)
 	}
 	return out, nil
+}
+
+// openChannel makes what the block under a channel says, a webhook where there is none.
+func (o outlet) openChannel(c phone.Channel) (exporter.MessageSink, error) {
+	if c.Push == nil {
+		return phone.New(c)
+	}
+	made, err := push.New(push.Options{
+		Name: c.Name, Level: c.Level(), Config: *c.Push, Store: o.archive, Log: o.log.With("sink", c.Name), Now: o.now, Net: o.push,
+	})
+	if err != nil {
+		return nil, err
+	}
+	o.page.SignUp(made)
+	return made, nil
 }
 
 // pageConfig is the page's section, or a page without an address.

@@ -87,6 +87,9 @@ func lookAtFiles(c *config, now time.Time) []string {
 	}
 	if c.Phone != nil {
 		for _, channel := range c.Phone.Channels {
+			if channel.Push != nil {
+				continue // nothing of it is in a file
+			}
 			if _, err := phone.New(channel); err != nil {
 				lacks = append(lacks, err.Error())
 			}

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"nestmon/exporter"
+	"nestmon/exporter/phone/push"
 	"nestmon/thresholds/alarm"
 )
 
@@ -25,7 +26,7 @@ type Config struct {
 	AllWell       string        `yaml:"all_well"`       // time of day; empty for never
 }
 
-// Channel is one webhook.
+// Channel is one way to a person: a webhook, or what the block under it says.
 type Channel struct {
 	Name        string                     `yaml:"name"` // in logs and on the page; also the key of what waits for it
 	URL         exporter.Secret            `yaml:"url"`
@@ -36,6 +37,7 @@ type Channel struct {
 	Headers     map[string]exporter.Secret `yaml:"headers"`  // templates
 	Body        string                     `yaml:"body"`     // a template; empty for the format's
 	AtLeast     alarm.Severity             `yaml:"at_least"` // empty for warning
+	Push        *push.Config               `yaml:"push"`     // in place of all that belongs to a webhook
 }
 
 // format is what a channel sends where it does not say otherwise.
@@ -49,8 +51,8 @@ var formats = map[string]format{
 	"json": {"application/json", "{{json .}}", nil},
 }
 
-// level is the lowest severity a channel carries.
-func (c Channel) level() alarm.Severity {
+// Level is the lowest severity a channel carries.
+func (c Channel) Level() alarm.Severity {
 	if c.AtLeast == alarm.None {
 		return alarm.Warning
 	}
@@ -61,7 +63,7 @@ var methods = []string{http.MethodPost, http.MethodPut, http.MethodPatch}
 
 // Validate reports every setting that cannot work. It never quotes an address or a header.
 func (c Config) Validate(report func(path, problem string)) {
-	names := map[string]bool{}
+	names, pushes := map[string]bool{}, 0
 	for i, ch := range c.Channels {
 		at := func(path, problem string) { report(fmt.Sprintf("channels[%d].%s", i, path), problem) }
 		if ch.Name == "" {
@@ -70,12 +72,24 @@ func (c Config) Validate(report func(path, problem string)) {
 			at("name", fmt.Sprintf("%q is used twice; write another", ch.Name))
 		}
 		names[ch.Name] = true
+		if ch.Push != nil {
+			if pushes++; pushes > 1 {
+				at("push", "is given twice, and a phone signs up for one channel; remove one of the two")
+			}
+		}
 		ch.validate(at)
 	}
 	c.validatePlan(report)
 }
 
 func (c Channel) validate(report func(path, problem string)) {
+	if c.Push != nil {
+		for _, key := range c.webhookKeys() {
+			report(key, "belongs to a webhook and not to push; remove it, or write a channel of its own for the webhook")
+		}
+		c.Push.Validate(func(path, problem string) { report("push."+path, problem) })
+		return
+	}
 	switch {
 	case c.URL.IsSet() && c.URLFile != "":
 		report("url", "is given beside url_file; write one of them")
@@ -98,6 +112,27 @@ func (c Channel) validate(report func(path, problem string)) {
 	if _, err := c.templates(); err != nil {
 		report("body", err.Error()+"; write the keys and functions the documentation lists")
 	}
+}
+
+// webhookKeys are those that are set of the keys that only a webhook has.
+func (c Channel) webhookKeys() (set []string) {
+	for _, k := range []struct {
+		key   string
+		given bool
+	}{
+		{"url", c.URL.IsSet()},
+		{"url_file", c.URLFile != ""},
+		{"format", c.Format != ""},
+		{"method", c.Method != ""},
+		{"content_type", c.ContentType != ""},
+		{"headers", len(c.Headers) > 0},
+		{"body", c.Body != ""},
+	} {
+		if k.given {
+			set = append(set, k.key)
+		}
+	}
+	return set
 }
 
 func checkURL(s exporter.Secret) error {

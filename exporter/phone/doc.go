@@ -24,5 +24,7 @@
 // tried again slowly. Of the other 4xx answers, 408, 425 and 429 ask for patience; the rest refuse the message for good.
 // Every try carries the message's id as Idempotency-Key.
 //
+// A channel with a block push calls phones that signed up on the page instead: see [nestmon/exporter/phone/push].
+//
 // The address and every header may hold a key: both are secrets and appear in no error and no log.
 package phone

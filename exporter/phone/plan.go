@@ -49,7 +49,7 @@ func (c Config) Plan(zone *time.Location) calls.Plan {
 		contact := calls.Contact{Name: who.Name, AtLeast: alarm.Urgent}
 		for _, ch := range c.Channels {
 			if slices.Contains(who.Channels, ch.Name) {
-				contact.AtLeast = min(contact.AtLeast, ch.level())
+				contact.AtLeast = min(contact.AtLeast, ch.Level())
 			}
 		}
 		p.Contacts = append(p.Contacts, contact)

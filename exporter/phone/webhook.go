@@ -72,7 +72,7 @@ func (w *Webhook) Send(ctx context.Context, m exporter.Message) error {
 	if err := ctx.Err(); err != nil {
 		return fmt.Errorf("phone %s: %w", w.Name(), err)
 	}
-	if !m.Carried(w.channel.level()) {
+	if !m.Carried(w.channel.Level()) {
 		return nil
 	}
 	ctx, cancel := context.WithTimeout(ctx, deadline)

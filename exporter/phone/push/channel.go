@@ -103,21 +103,12 @@ func (c *Channel) wrap(err error) error {
 // Complaint says what a person should put right although no message waits: nobody has signed up, or a phone is no longer signed up.
 func (c *Channel) Complaint() error { return c.wrap(c.book.complaint()) }
 
-// carries reports whether m is for this channel: severity counts for alarms alone.
-func (c *Channel) carries(m exporter.Message) bool {
-	switch m.Kind {
-	case exporter.Digest, exporter.AllWell, exporter.Trial:
-		return true
-	}
-	return m.Event.Severity >= c.opt.Level
-}
-
 // Send delivers one message. It is delivered when every phone either has it or is gone, and one has it.
 func (c *Channel) Send(ctx context.Context, m exporter.Message) error {
 	if err := ctx.Err(); err != nil {
 		return c.wrap(err)
 	}
-	if !c.carries(m) {
+	if !m.Carried(c.opt.Level) {
 		return nil
 	}
 	left, had, err := c.book.owed(m.ID)
