@@ -62,8 +62,10 @@ export class Push {
     const answer = await fetch("api/push/key").catch(() => null);
     if (!answer?.ok) return; // the page itself says what is wrong
     this.#info = await answer.json();
-    this.#box.hidden = this.#info.key === null;
-    if (this.#box.hidden) return;
+    if (this.#info.key === null) {
+      this.#box.hidden = true;
+      return;
+    }
     let why = cannot();
     try {
       if (!why) await this.#findOwn();
@@ -71,6 +73,7 @@ export class Push {
       why = said.failed(e.message);
     }
     this.#draw(why);
+    this.#box.hidden = false;
   }
 
   async #findOwn() {
