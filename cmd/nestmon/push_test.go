@@ -68,6 +68,10 @@ func TestALostPhoneIsToldByAnotherChannel(t *testing.T) {
 	if err := board.Send(ctx, exporter.Message{ID: "1", Event: alarm.Event{Severity: alarm.Urgent}}); !exporter.IsMisconfigured(err) {
 		t.Fatalf("got %v", err)
 	}
+	// Until its pump has looked again: the alarm is told once, with what is wrong when it begins.
+	for waits := true; waits && ctx.Err() == nil; time.Sleep(10 * time.Millisecond) {
+		waits = !slices.ContainsFunc(d.sinks.health(), func(h exporter.SinkHealth) bool { return strings.Contains(h.Error, "no longer subscribed") })
+	}
 	ran := make(chan error, 1)
 	go func() { ran <- d.run(ctx) }()
 	for found := false; !found; {
