@@ -83,7 +83,9 @@ func TestALostPhoneIsToldByAnotherChannel(t *testing.T) {
 		}
 	}
 	cancel()
-	<-ran
+	if err := <-ran; err != nil {
+		t.Error(err)
+	}
 	ending, done := context.WithTimeout(context.Background(), 10*time.Second)
 	defer done()
 	if err := d.stop(ending); err != nil {
