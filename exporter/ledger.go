@@ -106,6 +106,17 @@ func (l *ledger) succeeded(n int) {
 		l.health.OK, l.health.Since, l.health.Error, l.health.Misconfigured = true, now, "", false
 	}
 	l.failures = 0
+	l.count(n, now)
+}
+
+// sent notes that n things arrived at a sink that is not well all the same.
+func (l *ledger) sent(n int) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	l.count(n, l.opt.Now())
+}
+
+func (l *ledger) count(n int, now time.Time) {
 	l.health.Sent += uint64(n)
 	if n > 0 {
 		l.health.LastOK = now

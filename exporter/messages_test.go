@@ -251,3 +251,50 @@ func TestAWeekOfReadingsDelaysNoAlarm(t *testing.T) {
 		}
 	})
 }
+
+// grumbler is a phone that complains.
+type grumbler struct {
+	phone
+	complaint error
+}
+
+func (g *grumbler) Complaint() error {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	return g.complaint
+}
+
+func (g *grumbler) complain(err error) {
+	g.mu.Lock()
+	defer g.mu.Unlock()
+	g.complaint = err
+}
+
+// A complaint stands whatever is delivered meanwhile, without a message too, and ends when it ends.
+func TestAComplaintStandsWhileMessagesArrive(t *testing.T) {
+	synctest.Test(t, func(t *testing.T) {
+		g, store := &grumbler{}, &box{}
+		p := exporter.NewMessagePump(g, store, exporter.Options{})
+		defer func() { _ = p.Stop(t.Context()) }()
+		g.complain(wrongPassword{})
+		time.Sleep(2 * time.Minute)
+		began := p.Health().Since
+		for _, id := range []string{"a", "b"} {
+			if h := p.Health(); h.OK || !h.Misconfigured || h.Error != (wrongPassword{}).Error() || !h.Since.Equal(began) {
+				t.Errorf("before %s: %+v, want the complaint since %v", id, h, began)
+			}
+			store.put(id)
+			p.Wake()
+			synctest.Wait()
+			time.Sleep(2 * time.Minute)
+		}
+		if h := p.Health(); h.OK || h.Sent != 2 || h.Pending != 0 {
+			t.Errorf("%+v, want two sent and the complaint", h)
+		}
+		g.complain(nil)
+		time.Sleep(2 * time.Minute)
+		if h := p.Health(); !h.OK || h.Error != "" {
+			t.Errorf("%+v, want it well again", h)
+		}
+	})
+}

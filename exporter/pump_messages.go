@@ -57,6 +57,9 @@ func (m *messages) step(ctx context.Context) (more bool, err error) {
 	}
 	left := len(pending)
 	m.waiting(pending, left)
+	if left == 0 {
+		return false, m.complaint()
+	}
 	slices.SortStableFunc(pending, func(a, b Message) int {
 		return cmp.Compare(m.tries[a.ID]/patience, m.tries[b.ID]/patience)
 	})
@@ -71,7 +74,16 @@ func (m *messages) step(ctx context.Context) (more bool, err error) {
 			unnoted = fmt.Errorf("noting message %s: %w", message.ID, err)
 		}
 	}
-	return len(pending) > 0, unnoted
+	return true, unnoted
+}
+
+// complaint is what is wrong with the sink although nothing waits. While there is one the sink is not well, whatever it delivers: an alarm
+// about it would otherwise end with every message, its own among them.
+func (m *messages) complaint() error {
+	if c, can := m.sink.(interface{ Complaint() error }); can {
+		return c.Complaint()
+	}
+	return nil
 }
 
 // send sends one message, unless that was done before.
@@ -89,6 +101,8 @@ func (m *messages) send(ctx context.Context, message Message) error {
 	if err != nil {
 		end.reason = cmp.Or(err.Error(), "refused")
 		m.ledger.spurn(end.reason)
+	} else if m.complaint() != nil {
+		m.ledger.sent(1)
 	} else {
 		m.ledger.succeeded(1)
 	}

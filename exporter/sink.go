@@ -112,6 +112,9 @@ const (
 
 // MessageSink is one way to a person, with the same contract as ReadingSink. Send may be called by two goroutines at once: for
 // messages from the archive, and for those that could not be stored.
+//
+// A sink may also have a method Complaint() error: what a person should put right although no message waits, nil for nothing. It is asked often
+// and must return at once. While it complains the sink is not well.
 type MessageSink interface {
 	Name() string
 	Send(ctx context.Context, m Message) error

@@ -12,6 +12,7 @@ import (
 	"nestmon/exporter/mqtt"
 	"nestmon/exporter/phone"
 	"nestmon/exporter/phone/mail"
+	"nestmon/exporter/phone/push"
 	"nestmon/exporter/web"
 	"nestmon/exporter/webconfig"
 	"nestmon/sensors"
@@ -261,7 +262,7 @@ func openPhone(o outlet) (opened, error) {
 	}
 	var out opened
 	for _, channel := range o.cfg.Phone.Channels {
-		made, err := openChannel(channel)
+		made, err := o.openChannel(channel)
 		if err != nil {
 			return opened{}, err
 		}
@@ -271,11 +272,21 @@ func openPhone(o outlet) (opened, error) {
 }
 
 // openChannel makes what the block under a channel says, a webhook where there is none.
-func openChannel(c phone.Channel) (exporter.MessageSink, error) {
-	if c.Mail != nil {
+func (o outlet) openChannel(c phone.Channel) (exporter.MessageSink, error) {
+	switch {
+	case c.Mail != nil:
 		return mail.New(c.Name, c.Level(), *c.Mail)
+	case c.Push == nil:
+		return phone.New(c)
 	}
-	return phone.New(c)
+	made, err := push.New(push.Options{
+		Name: c.Name, Level: c.Level(), Config: *c.Push, Store: o.archive, Log: o.log.With("sink", c.Name), Now: o.now, Net: o.push,
+	})
+	if err != nil {
+		return nil, err
+	}
+	o.page.SignUp(made)
+	return made, nil
 }
 
 // pageConfig is the page's section, or a page without an address.

@@ -91,7 +91,10 @@ func lookAtFiles(c *config, now time.Time) []string {
 	}
 	if c.Phone != nil {
 		for _, channel := range c.Phone.Channels {
-			if _, err := openChannel(channel); err != nil {
+			if channel.Push != nil {
+				continue // nothing of it is in a file
+			}
+			if _, err := (outlet{}).openChannel(channel); err != nil {
 				lacks = append(lacks, err.Error())
 			}
 		}

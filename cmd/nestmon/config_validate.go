@@ -9,6 +9,8 @@ import (
 	"time"
 
 	"nestmon/exporter/mqtt"
+	"nestmon/exporter/web"
+	"nestmon/exporter/webconfig"
 	"nestmon/sensors"
 	"nestmon/sensors/i2c"
 	"nestmon/sensors/kernel"
@@ -78,6 +80,23 @@ func (c *config) validateSinks(d *decoder) {
 		p.Validate(d.under("phone"))
 		if h := p.Heartbeat; h != nil && h.Every > 0 && h.Every < c.Poll {
 			d.wrong("phone.heartbeat.every", "%s is shorter than poll (%s), and a heartbeat goes out after a poll; lengthen it or shorten poll", span(h.Every), span(c.Poll))
+		}
+		c.validatePush(d)
+	}
+}
+
+// validatePush warns of what keeps phones from signing up, and of a household that nothing else calls.
+func (c *config) validatePush(d *decoder) {
+	for i, ch := range c.Phone.Channels {
+		if ch.Push == nil {
+			continue
+		}
+		at := fmt.Sprintf("phone.channels[%d].push", i)
+		if page := pageConfig(c); page.Listen == web.None || !webconfig.Secure(page.WebConfigFile) && !strings.HasPrefix(page.Address, "https://") {
+			d.lost(at, "phones sign up on the page, which browsers allow only over https with a certificate the phone trusts; give publish.page a web_config_file with tls_server_config")
+		}
+		if len(c.Phone.Channels) == 1 {
+			d.lost(at, "is the only way to you, and a push service may forget a phone on any day; write a second channel that has nothing to do with it")
 		}
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"nestmon/exporter/archive"
+	"nestmon/exporter/phone/push"
 	"nestmon/hardware"
 	"nestmon/sensors"
 )
@@ -112,6 +113,7 @@ type parts struct {
 	pace    pace
 	sources func() ([]sensors.Source, error)
 	trusted func(now time.Time) bool
+	push    push.Net // where push services may be; not the zero value in tests alone
 }
 
 // openBus makes the sources of the configuration.
@@ -145,7 +147,7 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 	}()
 	d.poller = sensors.NewPoller(sources, p.log)
 	d.poller.Now = p.pace.Now
-	if d.sinks, err = openSinks(outlet{cfg: cfg, archive: d.archive, log: p.log, now: time.Now, keeper: d}); err != nil {
+	if d.sinks, err = openSinks(outlet{cfg: cfg, archive: d.archive, log: p.log, now: time.Now, keeper: d, push: p.push}); err != nil {
 		return nil, errors.Join(err, d.poller.Close())
 	}
 	d.teller, err = openAnnouncer(d.archive, cfg, p.pace.Now())

@@ -13,6 +13,7 @@ import (
 	"nestmon/exporter"
 	"nestmon/exporter/archive"
 	"nestmon/exporter/phone"
+	"nestmon/exporter/phone/push"
 	"nestmon/exporter/web"
 	"nestmon/sensors"
 	"nestmon/thresholds"
@@ -46,6 +47,7 @@ type outlet struct {
 	now     func() time.Time
 	page    *web.Server
 	keeper  exporter.Keeper // what people tell the daemon by way of a sink
+	push    push.Net
 }
 
 // openSinks makes every sink the configuration names. When one cannot be made the others are closed again.

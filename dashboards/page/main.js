@@ -3,6 +3,7 @@ import { ask, begin, can } from "./act.js";
 import { cardOf, makeCard, toggle, updateCard } from "./card.js";
 import { el, keyed, setText } from "./dom.js";
 import { bySeverity, updateAlarms, updateBattery, updateBlind, updateOutside, updateVerdict } from "./lists.js";
+import { Push } from "./push.js";
 import { updatePast } from "./past.js";
 import { Stream } from "./stream.js";
 import { texts } from "./texts.js";
@@ -121,12 +122,17 @@ const stream = new Stream((s) => {
   reloadIfReplaced();
 });
 
+const push = new Push(at("push"));
+push.look();
+
 updateVerdict(at("verdict"), null, false);
 setInterval(() => {
   stream.tick();
   watch();
 }, 1000);
 document.addEventListener("visibilitychange", () => {
-  if (!document.hidden) watch();
+  if (document.hidden) return;
+  watch();
+  push.look();
 });
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redrawDays);

@@ -12,6 +12,7 @@ import (
 
 	"nestmon/exporter"
 	"nestmon/exporter/phone/mail"
+	"nestmon/exporter/phone/push"
 	"nestmon/thresholds/alarm"
 )
 
@@ -39,6 +40,7 @@ type Channel struct {
 	Body        string                     `yaml:"body"`     // a template; empty for the format's
 	AtLeast     alarm.Severity             `yaml:"at_least"` // empty for warning
 	Mail        *mail.Config               `yaml:"mail"`     // in place of all that belongs to a webhook
+	Push        *push.Config               `yaml:"push"`     // in place of all that belongs to a webhook
 }
 
 // format is what a channel sends where it does not say otherwise.
@@ -64,7 +66,7 @@ var methods = []string{http.MethodPost, http.MethodPut, http.MethodPatch}
 
 // Validate reports every setting that cannot work. It never quotes an address or a header.
 func (c Config) Validate(report func(path, problem string)) {
-	names := map[string]bool{}
+	names, pushes := map[string]bool{}, 0
 	for i, ch := range c.Channels {
 		at := func(path, problem string) { report(fmt.Sprintf("channels[%d].%s", i, path), problem) }
 		if ch.Name == "" {
@@ -73,6 +75,11 @@ func (c Config) Validate(report func(path, problem string)) {
 			at("name", fmt.Sprintf("%q is used twice; write another", ch.Name))
 		}
 		names[ch.Name] = true
+		if ch.Push != nil {
+			if pushes++; pushes > 1 {
+				at("push", "is given twice, and a phone signs up for one channel; remove one of the two")
+			}
+		}
 		ch.validate(at)
 	}
 	c.validatePlan(report)
@@ -85,11 +92,23 @@ func (c Config) Validate(report func(path, problem string)) {
 }
 
 func (c Channel) validate(report func(path, problem string)) {
-	if c.Mail != nil {
-		for _, key := range c.webhookKeys() {
-			report(key, "belongs to a webhook and not to mail; remove it, or write a channel of its own for the webhook")
+	for name, other := range map[string]bool{"mail": c.Mail != nil, "push": c.Push != nil} {
+		if !other {
+			continue
 		}
+		for _, key := range c.webhookKeys() {
+			report(key, fmt.Sprintf("belongs to a webhook and not to %s; remove it, or write a channel of its own for the webhook", name))
+		}
+	}
+	switch {
+	case c.Mail != nil && c.Push != nil:
+		report("push", "is given beside mail; write a channel of its own for each")
+		return
+	case c.Mail != nil:
 		c.Mail.Validate(func(path, problem string) { report("mail."+path, problem) })
+		return
+	case c.Push != nil:
+		c.Push.Validate(func(path, problem string) { report("push."+path, problem) })
 		return
 	}
 	switch {

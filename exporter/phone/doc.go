@@ -27,6 +27,7 @@
 // Every try carries the message's id as Idempotency-Key.
 //
 // A channel with a block mail sends mail instead: see [nestmon/exporter/phone/mail].
+// A channel with a block push calls phones that signed up on the page instead: see [nestmon/exporter/phone/push].
 //
 // The address and every header may hold a key: both are secrets and appear in no error and no log.
 package phone

@@ -19,6 +19,7 @@ import (
 type assets struct {
 	hash   string // of all files together; part of every address, so that a new program never meets an old file
 	index  asset
+	top    map[string]asset   // beside the index: a worker watches over what lies below its own address
 	answer *template.Template // of the pages behind a message's link
 	files  map[string]asset
 }
@@ -40,6 +41,10 @@ func contentType(ext string) string {
 		return "text/javascript; charset=utf-8"
 	case ".svg":
 		return "image/svg+xml"
+	case ".png":
+		return "image/png"
+	case ".webmanifest":
+		return "application/manifest+json"
 	}
 	return "text/plain; charset=utf-8"
 }
@@ -48,7 +53,7 @@ func contentType(ext string) string {
 const hashMark = "@HASH@"
 
 func loadAssets() assets {
-	a := assets{files: map[string]asset{}}
+	a := assets{files: map[string]asset{}, top: map[string]asset{"sw.js": {}, "manifest.webmanifest": {}}}
 	all := sha256.New()
 	root := dashboards.Page()
 	var index []byte
@@ -77,6 +82,9 @@ func loadAssets() assets {
 	}
 	a.hash = hex.EncodeToString(all.Sum(nil))[:16]
 	a.index = newAsset("index.html", bytes.ReplaceAll(index, []byte(hashMark), []byte(a.hash)))
+	for name := range a.top {
+		a.top[name] = newAsset(name, bytes.ReplaceAll(a.files[name].plain, []byte(hashMark), []byte(a.hash)))
+	}
 	return a
 }
 
@@ -94,6 +102,11 @@ func newAsset(name string, body []byte) asset {
 }
 
 func (a assets) serveIndex(w http.ResponseWriter, r *http.Request) { a.index.serve(w, r, "no-cache") }
+
+// serveTop serves a file that is not below the hash, so it must be asked for anew each time.
+func (a assets) serveTop(w http.ResponseWriter, r *http.Request) {
+	a.top[strings.TrimPrefix(r.URL.Path, "/")].serve(w, r, "no-cache")
+}
 
 func (a assets) serveFile(w http.ResponseWriter, r *http.Request) {
 	file, ok := a.files[r.PathValue("file")]

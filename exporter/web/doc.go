@@ -18,6 +18,8 @@
 //	GET /api/series       ?probe=&quantity=temperature&from=&to=&buckets=288; a day up to now where from and to are absent
 //	GET /api/events       ?from=&to=&max=200, newest of the span; a day up to now where from and to are absent
 //	GET /api/stream       server-sent events: "state" with the object of /api/state, "beat" when there is nothing new
+//	GET /api/push/key     {key|null, phones: [{id, label, agent, since, last_ok|null, gone|null}]}: what a browser must be given to sign up for messages, and who has
+//	POST /api/push/…      subscribe {endpoint, p256dh, auth, label, agent, replaces}, unsubscribe and test {endpoint} or {id}; behind the door
 //	GET /healthz          200 while states arrive, 503 with the reason when they do not
 //	GET /api/session      {changes, logged_in, test}: what this browser can do
 //	GET /answer/TOKEN     what a message was about, with a button

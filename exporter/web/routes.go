@@ -36,6 +36,7 @@ func (s *Server) routes() http.Handler {
 	mux.Handle("/api/alarms/act", s.changes(s.serveAct))
 	mux.Handle("/api/alarms/test", s.changes(s.serveTest))
 	mux.Handle("/api/chores/done", s.changes(s.serveDone))
+	s.pushRoutes(mux)
 	return guarded(mux)
 }
 

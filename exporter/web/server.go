@@ -58,6 +58,7 @@ type Server struct {
 	broken    error // why the listener ended by itself
 	lastError string
 	closed    bool
+	phones    exporter.Phones // nil where phones cannot sign up
 }
 
 var _ exporter.Publisher = (*Server)(nil)

@@ -1,0 +1,71 @@
+// The worker shows what is pushed to this phone, also while the page is closed. Whatever comes, it shows something: a browser takes the
+// subscription away from a page that does not. A worker cannot import texts.js in every browser, so its own few words stand here.
+const words = {
+  unread: { title: "nestmon has something to say", body: "The message cannot be read. Open the page and look at the nests." },
+  lost: { title: "No alarm reaches this phone any more", body: "Open the page of nestmon and sign this phone up again, under “Alarms on this phone”." },
+};
+
+const isText = (x) => typeof x === "string" && x !== "";
+
+self.addEventListener("install", () => self.skipWaiting());
+self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
+
+self.addEventListener("push", (event) => {
+  let message;
+  try {
+    message = event.data.json();
+  } catch {
+    message = null;
+  }
+  event.waitUntil(show(message));
+});
+
+// show names the message's subject as its tag, so that a later one about the same takes its place.
+async function show(message) {
+  const read = isText(message?.title) ? message : { ...words.unread, again: true };
+  const tag = isText(read.tag) ? read.tag : "nestmon";
+  const options = {
+    body: isText(read.body) ? read.body : "", tag, renotify: read.again === true, requireInteraction: read.stays === true,
+    icon: "static/@HASH@/icon-512.png", data: { link: isText(read.link) ? read.link : "" },
+  };
+  const at = Date.parse(read.time);
+  if (!Number.isNaN(at)) options.timestamp = at;
+  try {
+    await self.registration.showNotification(read.title, options);
+  } catch {
+    await self.registration.showNotification(read.title, { body: options.body, tag });
+  }
+}
+
+self.addEventListener("notificationclick", (event) => {
+  event.notification.close();
+  event.waitUntil(open(event.notification.data?.link));
+});
+
+async function open(link) {
+  const page = self.registration.scope;
+  if (/^https?:\/\//.test(link ?? "")) return self.clients.openWindow(link);
+  const all = await self.clients.matchAll({ type: "window", includeUncontrolled: true });
+  const mine = all.find((c) => c.url.startsWith(page));
+  return mine ? mine.focus() : self.clients.openWindow(page);
+}
+
+// A browser may change the subscription by itself. Then the daemon must have the new one, or a person must know.
+self.addEventListener("pushsubscriptionchange", (event) => event.waitUntil(renew(event)));
+
+async function renew(event) {
+  try {
+    const at = (path) => new URL(path, self.registration.scope);
+    const { key } = await (await fetch(at("api/push/key"))).json();
+    const sub = event.newSubscription ?? (await self.registration.pushManager.subscribe({ userVisibleOnly: true, applicationServerKey: Uint8Array.from(atob(key.replaceAll("-", "+").replaceAll("_", "/")), (c) => c.charCodeAt(0)) }));
+    const { endpoint, keys } = sub.toJSON();
+    const kept = await (await (await caches.open("nestmon-push")).match(at("kept")))?.json();
+    const answer = await fetch(at("api/push/subscribe"), {
+      method: "POST", headers: { "Content-Type": "application/json" },
+      body: JSON.stringify({ endpoint, p256dh: keys.p256dh, auth: keys.auth, label: kept.label, agent: kept.agent, replaces: kept.id }),
+    });
+    if (!answer.ok) throw new Error(answer.statusText);
+  } catch {
+    await show({ ...words.lost, again: true, stays: true });
+  }
+}
