@@ -157,8 +157,11 @@ func (d *daemon) Answer(ctx context.Context, token string) error {
 		}
 		done++
 	}
-	if done == 0 && refused != nil {
+	switch {
+	case done == 0 && refused != nil:
 		return refused
+	case errors.Is(refused, alarm.ErrWorse): // what is over needs no answer
+		return fmt.Errorf("%d of %d are acknowledged: %w", done, len(about), refused)
 	}
 	return d.sinks.replies.spend(m.ID)
 }
