@@ -183,8 +183,8 @@ phone: {channels: [{name: mobile, url: "%s", format: json, at_least: notice}]}
 	if out, code := run("litter", "bred", "--config", config, "--nest", "oak", "--on", "2026-10-20"); code != 0 || !strings.Contains(out, "Saved: nest oak, bred 2026-10-20") {
 		t.Errorf("litter: exit %d\n%s", code, out)
 	}
-	if out, code := run("alarms", "seen", "--config", config, "--nest", "oak", "--event", "probe-silent"); code != 0 {
-		t.Errorf("alarms seen: exit %d\n%s", code, out)
+	if out, code := run("alarms", "ack", "--config", config, "--nest", "oak", "--event", "probe-silent"); code != 0 {
+		t.Errorf("alarms ack: exit %d\n%s", code, out)
 	}
 	eventually(t, "MQTT shows that it was seen", func() bool {
 		return strings.Contains(subscriber.holds()[barn+"/oak/acknowledged-alarms"], "probe-silent")
