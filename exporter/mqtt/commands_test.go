@@ -106,6 +106,7 @@ func TestOrders(t *testing.T) {
 		{"a1/shelve/set", "probe-silent P1D", false, nil, refused},
 		{"a1/shelve/set", "probe-silent PT-5M", false, nil, refused},
 		{"a1/shelve/set", "probe-silent PT99999999999999999999H", false, nil, refused},
+		{"a1/shelve/set", "probe-silent PT5124096H", false, nil, refused}, // which is 25 min more than 64 bits of nanoseconds
 		{"a1/shelve/set", "probe-silent 30m", false, nil, refused},
 		{"a1/unshelve/set", "nest-heat", false, nil, refused}, // which is on no shelf
 		{"a1/in-service/set", "all", false, nil, refused},
