@@ -265,7 +265,7 @@ data: %s
 	keeper(barn+"/oak/acknowledge/set", 1, false, "doe-heat") // which does not stand
 	eventually(t, "a confirmation", func() bool { return slices.Equal(o.said(barn+"/oak/chore-done"), []string{"bedding-due"}) })
 	eventually(t, "a refusal", func() bool {
-		return strings.Contains(daemon.out.String(), "no alarm doe-heat stands for nest oak")
+		return strings.Contains(daemon.out.String(), "topic=oak/acknowledge payload=doe-heat why=")
 	})
 	eventually(t, "an alarm", func() bool {
 		return strings.HasSuffix(o.holds()[barn+"/$alert/oak-nest-cold"], "\nStatus: unacknowledged")
