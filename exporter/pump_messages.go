@@ -27,6 +27,7 @@ const patience = 5
 func NewMessagePump(sink MessageSink, store MessageStore, opt Options) *Pump {
 	opt = opt.withDefaults(maxSoonBackOff, messagesBatch)
 	l := newLedger(sink.Name(), opt)
+	l.health.Calls = true
 	return newPump(sink.Name(), opt, l, &messages{
 		sink: sink, store: store, opt: opt, ledger: l, tries: map[string]int{}, unnoted: map[string]verdict{},
 	})

@@ -40,12 +40,24 @@ type SinkHealth struct {
 	Refused       uint64 // of Failed: readings or messages that were refused for good
 	RefusedAt     time.Time
 	RefusedWhy    string    // the newest reason
+	Calls         bool      // it is a way to a person
 	Owes          bool      // this sink owes delivery
 	Pending       int64     // what waits to be sent, for sinks that owe delivery
 	OldestAt      time.Time // the oldest thing that waits
 	Pruned        uint64    // polls that the archive removed for age before the sink had them
 	PrunedAt      time.Time
 	Backfill      *Backfill // what is sent once more or was last, nil for nothing
+}
+
+// Mute reports whether there are ways to a person, none of which works.
+func Mute(all []SinkHealth) bool {
+	ways := false
+	for _, h := range all {
+		if ways = ways || h.Calls; h.Calls && h.OK {
+			return false
+		}
+	}
+	return ways
 }
 
 // Publisher is a sink of state: what it shows is replaced whole, and nothing is owed for what was missed.

@@ -124,6 +124,8 @@ func exists(label, value string) bool {
 		return slices.Contains(thresholds.Stages, thresholds.Stage(value))
 	case "role":
 		return slices.Contains([]thresholds.Role{thresholds.Cluster, thresholds.Cluster2, thresholds.Air}, thresholds.Role(value))
+	case "status":
+		return slices.Contains(alarm.Statuses, alarm.Status(value))
 	case "danger":
 		return slices.Contains([]string{"heat", "chill", "cold", "damp"}, value)
 	}
@@ -197,6 +199,7 @@ func TestPlantedRules(t *testing.T) {
 		{"a metric that is gone", func(r *rule) { r.Expr = "nestmon_alarm_level > 1" }, "nestmon_alarm_level is not exported"},
 		{"a label it has not", func(r *rule) { r.Expr = `nestmon_bus_up{nest="a1"} == 0` }, "nestmon_bus_up has no label nest"},
 		{"an event nobody raises", func(r *rule) { r.Expr = `nestmon_alarm_severity{event=~"nest-heat|nest-fire"} > 1` }, "event is never nest-fire"},
+		{"a status no alarm has", func(r *rule) { r.Expr = `nestmon_alarms_quieted{status="asleep"} > 0` }, "status is never asleep"},
 		{"sheds in one heap", func(r *rule) { r.Expr = "max by (nest) (nestmon_alarm_severity) > 1" }, "sheds are mixed"},
 		{"a word for what is not there", func(r *rule) { r.Annotations = map[string]string{"summary": "{{ $labels.bus }}", "description": "go"} }, "nothing here has the label bus"},
 		{"no delay", func(r *rule) { r.For = "" }, "no for"},

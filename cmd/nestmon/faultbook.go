@@ -21,7 +21,7 @@ type faultBook struct {
 
 // Delays before a part of the daemon is an alarm; ours, no source.
 const (
-	sinkPatience  = 10 * time.Minute
+	sinkPatience  = 10 * time.Minute // of one of several ways to a phone too; of all at once it is deafAfter
 	wrongPatience = time.Minute      // of a sink that only a person can mend; a server that starts may refuse everybody for a moment
 	newsFor       = 24 * time.Hour   // how long it is told that readings were refused or lost: once, and seen on a page within a day
 	clockPatience = 10 * time.Minute // a board that starts asks the network for the time first
@@ -71,10 +71,12 @@ func worse(c *alarm.Condition, severity alarm.Severity, since time.Time, rule st
 		c.Since = since
 	}
 	c.Severity, c.Source = max(c.Severity, severity), ours
-	if c.Rule != "" && c.Rule != rule {
-		rule = c.Rule + "; " + rule
+	switch {
+	case c.Rule == "":
+		c.Rule = rule
+	case !strings.Contains(c.Rule, rule):
+		c.Rule += "; " + rule
 	}
-	c.Rule = rule
 }
 
 func (b *faultBook) daemonWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
@@ -108,12 +110,21 @@ func powerWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
 }
 
 func sinkWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
-	var failing, wrong, gone []string
-	owes := false
+	var said, failing, wrong, gone []string
+	owes, all := false, d.sinks.health()
+	mute := muteWords(all, d.sinks.now(), now, &c)
+	if len(mute) > 0 {
+		owes = true
+		said = append(said, "No way to your phone works: nobody can be called ("+strings.Join(mute, ", ")+
+			"). Look at the board's network and at what the configuration says below phone; until one works, look at the page and into the nests yourself.")
+	}
 	for _, p := range d.sinks.pumps {
 		gone = append(gone, goneWords(p.Health(), d.sinks.now(), now, &c)...)
 	}
-	for _, s := range d.sinks.health() {
+	for _, s := range all {
+		if s.Calls && len(mute) > 0 {
+			continue // it is told already
+		}
 		lasts, patience := d.sinks.now().Sub(s.Since), sinkPatience
 		if s.Misconfigured {
 			patience = wrongPatience
@@ -121,7 +132,7 @@ func sinkWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
 		if s.OK || s.Error == "" || s.Since.IsZero() || lasts < patience {
 			continue
 		}
-		name := fmt.Sprintf("%s (%s)", s.Name, strings.TrimPrefix(s.Error, s.Name+": "))
+		name := failure(s)
 		owes = owes || s.Owes
 		if s.Misconfigured {
 			wrong = append(wrong, name)
@@ -130,7 +141,6 @@ func sinkWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
 		}
 		worse(&c, d.sinks.severity(s.Name), now.Add(-lasts), fmt.Sprintf("nothing gets through for %.0f min", patience.Minutes()))
 	}
-	var said []string
 	if len(failing) > 0 {
 		said = append(said, "Nothing gets through to "+strings.Join(failing, ", ")+". Look at the network, and at whatever is to receive it.")
 	}
@@ -141,6 +151,35 @@ func sinkWords(d *daemon, now time.Time) (c alarm.Condition, text string) {
 		said = append(said, "What is owed waits in the archive.")
 	}
 	return c, strings.Join(append(said, gone...), " ")
+}
+
+// failure is a sink and what is wrong with it.
+func failure(s exporter.SinkHealth) string {
+	return fmt.Sprintf("%s (%s)", s.Name, strings.TrimPrefix(s.Error, s.Name+": "))
+}
+
+// muteWords lists every way to a phone and why it fails, once none has worked for deafAfter. at is the sinks' now.
+func muteWords(all []exporter.SinkHealth, at, now time.Time, c *alarm.Condition) (said []string) {
+	if !exporter.Mute(all) {
+		return nil
+	}
+	var began time.Time // when the last of them failed
+	for _, s := range all {
+		if s.Calls {
+			said = append(said, failure(s))
+			if s.Since.After(began) {
+				began = s.Since
+			}
+		}
+	}
+	lasts := at.Sub(began)
+	if lasts < deafAfter {
+		return nil
+	}
+	for range said { // each counts, as it did while another worked, so that this is told anew
+		worse(c, alarm.Warning, now.Add(-lasts), fmt.Sprintf("no way to a phone works for %.0f min", deafAfter.Minutes()))
+	}
+	return said
 }
 
 // goneWords tells what a sink will not get any more by itself. at is the sinks' now.

@@ -20,20 +20,25 @@ func (m *maker) daemon() board {
 		rows: []row{
 			{4, []panel{
 				{
-					kind: number, width: 5, title: "Answers Prometheus", words: answers, queries: []query{{text: fmt.Sprintf("min by (site, instance) (%s)", ofNestmon("up")), legend: "{{site}} {{instance}}"}},
+					kind: number, width: 4, title: "Answers Prometheus", words: answers, queries: []query{{text: fmt.Sprintf("min by (site, instance) (%s)", ofNestmon("up")), legend: "{{site}} {{instance}}"}},
 					about: "Whether each daemon answers. Silent: look at the board's power, its network, then `systemctl status nestmon`.",
 				},
 				{
-					kind: number, width: 5, title: "Age of its state", unit: "s", steps: []step{{0, green}, {fresh, red}}, queries: []query{{text: fmt.Sprintf("max by (site, instance) (time() - %s)", m.of("snapshot_timestamp_seconds")), legend: "{{site}} {{instance}}"}},
+					kind: number, width: 4, title: "Age of its state", unit: "s", steps: []step{{0, green}, {fresh, red}}, queries: []query{{text: fmt.Sprintf("max by (site, instance) (time() - %s)", m.of("snapshot_timestamp_seconds")), legend: "{{site}} {{instance}}"}},
 					about: "It makes one with every poll. Above five minutes it hangs: restart it and keep the log.",
 				},
 				{
-					kind: number, width: 5, title: "Clock", words: clock, queries: []query{{text: m.of("clock_synchronized"), legend: "{{site}}"}},
+					kind: number, width: 4, title: "Clock", words: clock, queries: []query{{text: m.of("clock_synchronized"), legend: "{{site}}"}},
 					about: "Without a right clock ages, seasons and quiet hours are wrong, and InfluxDB gets nothing. Give the board a network with a time server, or a clock with a battery.",
 				},
 				{
-					kind: number, width: 5, title: "Runs since", unit: "s", queries: []query{{text: fmt.Sprintf("time() - %s", m.of("start_timestamp_seconds")), legend: "{{site}}"}},
+					kind: number, width: 4, title: "Runs since", unit: "s", queries: []query{{text: fmt.Sprintf("time() - %s", m.of("start_timestamp_seconds")), legend: "{{site}}"}},
 					about: "Time since the start. Shorter than you know of: it was restarted, see the log and the power.",
+				},
+				{
+					kind: number, width: 4, title: "Ways to a phone", words: reached,
+					queries: []query{{text: fmt.Sprintf("max by (site) (%s) or 0 * max by (site) (%s)", m.of("phone_unreachable"), m.of("start_timestamp_seconds")), legend: "{{site}}"}},
+					about:   "None works: it can call nobody. Look at the board's network, and at what `nestmon status` says of each way.",
 				},
 				{
 					kind: names, width: 4, title: "Version", queries: []query{{text: m.of("build_info"), legend: "{{version}} {{site}}"}},

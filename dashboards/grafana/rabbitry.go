@@ -54,7 +54,7 @@ func (m *maker) rabbitry() board {
 				{
 					kind: number, width: 4, title: "Alarms nobody has seen", words: none, steps: []step{{0, green}, {1, orange}},
 					queries: []query{{text: fmt.Sprintf("sum(%s)", m.of("alarms_unacknowledged"))}},
-					about:   "Alarms that stand and that nobody has acknowledged. Look, then say so with `nestmon alarms seen`, so that the others know somebody is at it.",
+					about:   "Alarms that stand and call, since nobody has acknowledged them or set them aside. Look, then say so with `nestmon alarms ack`, so that the others know somebody is at it.",
 				},
 				{
 					kind: number, width: 3, title: "Chores due", words: none, steps: []step{{0, green}, {1, skyBlue}},
@@ -133,7 +133,7 @@ func (m *maker) rabbitry() board {
 func (m *maker) nestList(warmth func(string, ...string) string) panel {
 	return panel{
 		kind: list, width: wide, title: "All nests",
-		about: "One line for each nest. \"No alarm\" counts only where nothing is \"not judged\". An empty cell is a value nobody has: a silent probe, or none there. Click a nest to look closer.",
+		about: "One line for each nest. \"No alarm\" counts only where nothing is \"not judged\". An empty cell is a value nobody has: a silent probe, or none there. \"Calls nobody\" counts alarms that are shelved, out of service or covered by another: they stand, and the phone stays silent. Click a nest to look closer.",
 		queries: []query{
 			{text: m.worst("max by (site, nest) ", `nest!=""`)},
 			{text: warmth("cluster_core_celsius")},
@@ -144,12 +144,14 @@ func (m *maker) nestList(warmth func(string, ...string) string) panel {
 			{text: fmt.Sprintf("max by (site, nest) (%s)", m.of("chores_due", `nest!=""`))},
 			{text: fmt.Sprintf("max by (site, nest) (time() - %s) / 86400", m.of("litter_kindled_timestamp_seconds"))},
 			{text: fmt.Sprintf("max by (site, nest, kind, stage) (%s)", m.of("nest_info"))},
+			{text: fmt.Sprintf("sum by (site, nest) (%s)", m.of("alarms_quieted", `nest!=""`, `status!="returned-unacknowledged"`))},
 		},
 		columns: []column{
 			{field: "site", header: "Shed"},
 			{field: "nest", header: "Nest", link: "/d/nestmon-prometheus-nest?var-nest=${__value.text}&${site:queryparam}&${degrees:queryparam}&${datasource:queryparam}&${__url_time_range}"},
 			{field: "Value #A", header: "Worst alarm", words: severities},
 			{field: "Value #F", header: "Not judged", words: []word{{"0", "all judged", green}}, steps: []step{{0, green}, {1, purple}}},
+			{field: "Value #J", header: "Calls nobody", steps: []step{{0, green}, {1, purple}}},
 			{field: "Value #B", header: "Core ${degrees:text}", decimals: 1},
 			{field: "Value #C", header: "Under the kits ${degrees:text}", decimals: 1},
 			{field: "Value #D", header: "Nest air ${degrees:text}", decimals: 1},

@@ -27,6 +27,7 @@ var severities = []word{
 var (
 	answers   = []word{{"0", "SILENT", red}, {"1", "answers", green}}
 	arrives   = []word{{"0", "FAILS", red}, {"1", "arrives", green}}
+	reached   = []word{{"0", "one works, or none is set up", green}, {"1", "NONE WORKS", red}}
 	wrong     = []word{{"1", "WRONG", red}}
 	judged    = []word{{"0", "NOT judged", purple}, {"1", "judged", green}}
 	clock     = []word{{"0", "NOT to be trusted", red}, {"1", "right", green}}

@@ -91,6 +91,9 @@ func (w writer) site(s *exporter.State) {
 }
 
 func (w writer) sinks(all []exporter.SinkHealth) {
+	if exporter.Mute(all) {
+		w.put(phoneMute, 1)
+	}
 	for _, h := range all {
 		w.bool(sinkUp, h.OK, h.Name)
 		if h.Misconfigured {

@@ -31,6 +31,7 @@ var (
 var (
 	sinkUp      = gauge("sink_up", "1 while what goes to this sink arrives.", "sink")
 	sinkWrong   = gauge("sink_misconfigured", "1 while this sink waits for a person to put its settings right, absent otherwise.", "sink")
+	phoneMute   = gauge("phone_unreachable", "1 while no way to a phone works, so that nobody can be called; absent otherwise.")
 	sinkSent    = counter("sink_sent_total", "States, readings or messages this sink took.", "sink")
 	sinkFailed  = counter("sink_failed_total", "Tries this sink failed, and things it refused for good.", "sink")
 	sinkRefused = counter("sink_refused_total", "Readings or messages this sink refused for good, where it owes delivery.", "sink")
@@ -64,7 +65,8 @@ var (
 var (
 	alarmSeverity = gauge("alarm_severity", "How soon a person is needed: 0 not at all, 1 notice, 2 warning, 3 urgent.", "nest", "event")
 	alarmRaised   = gauge("alarm_raised_timestamp_seconds", "When this alarm was raised, only while it stands.", "nest", "event")
-	alarmsUnacked = gauge("alarms_unacknowledged", "Alarms that stand and that nobody has acknowledged.", "nest")
+	alarmsUnacked = gauge("alarms_unacknowledged", "Alarms that stand and call: nobody has acknowledged them or set them aside.", "nest")
+	alarmsQuieted = gauge("alarms_quieted", "Alarms that call nobody, by why: shelved, out-of-service, suppressed-by-design (another stands for it) or returned-unacknowledged (over and not seen); absent while there are none. A whole nest counts once.", "nest", "status")
 	choresDue     = gauge("chores_due", "Chores that are due.", "nest")
 )
 

@@ -105,7 +105,7 @@ func rabbitry(n int) *exporter.State {
 		for j, name := range []alarm.Name{alarm.NestCold, alarm.ClusterChill, alarm.ProbeSilent, alarm.BoxDue} {
 			a := alarm.Standing{Event: alarm.Event{Nest: id, Name: name, State: alarm.Raised, Severity: alarm.Severity(j%3 + 1), Time: noon.Add(-time.Duration(j+1) * time.Minute)}}
 			if j == 0 {
-				a.Acknowledged = noon
+				a.Status, a.Acknowledged = alarm.Acknowledged, noon
 			}
 			if name.Chore() {
 				a.Severity = alarm.Notice // from warning up it would be a fourth alarm
@@ -119,6 +119,8 @@ func rabbitry(n int) *exporter.State {
 func TestGolden(t *testing.T) {
 	s := rabbitry(1)
 	s.Sinks[1].Misconfigured = true
+	s.Sinks[4].Calls, s.Sinks[4].OK = true, false
+	s.Snapshot.Quiet = []alarm.Standing{{Event: alarm.Event{Nest: "a1"}, Status: alarm.OutOfService}}
 	s.Snapshot.Doubts = []thresholds.Doubt{{Probe: "a1-air", Why: nest.DoubtWet}}
 	s.Buses[1].Traffic = &sensors.Traffic{Transactions: 4711, Busy: 3 * time.Second, Errors: map[string]uint64{"nack": 12}}
 	s.Snapshot.Nests[0].Values = append(s.Snapshot.Nests[0].Values,
@@ -279,6 +281,26 @@ func TestWhatIsShown(t *testing.T) {
 		{"an alarm for a nest that is not there", func(s *exporter.State) {
 			s.Snapshot.Alarms = append(s.Snapshot.Alarms, alarm.Standing{Event: alarm.Event{Nest: "gone", Name: alarm.NestHeat, Severity: alarm.Urgent, Time: noon}})
 		}, 0, []string{`nestmon_alarm_severity{event="nest-heat",nest="gone"} 3`}, nil},
+		{"alarms that call nobody", func(s *exporter.State) {
+			heat := alarm.Event{Nest: "a1", Name: alarm.NestHeat, Severity: alarm.Urgent, Time: noon}
+			expected := alarm.Event{Nest: "a1", Name: alarm.HeatExpected, Severity: alarm.Warning, Time: noon}
+			s.Snapshot.Alarms = []alarm.Standing{{Event: heat, Status: alarm.Shelved}, {Event: expected, Status: alarm.Suppressed}, {Event: heat, Status: alarm.Unacknowledged}}
+			s.Snapshot.Quiet = []alarm.Standing{
+				{Event: alarm.Event{Nest: "a1"}, Status: alarm.Shelved},
+				{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent}, Status: alarm.Suppressed}, // and was never on
+				{Event: alarm.Event{Name: alarm.BusFault, Severity: alarm.Warning}, Over: noon, Status: alarm.Returned},
+			}
+		}, 0, []string{
+			`nestmon_alarms_quieted{nest="a1",status="shelved"} 2`, `nestmon_alarms_quieted{nest="a1",status="suppressed-by-design"} 1`,
+			`nestmon_alarms_quieted{nest="",status="returned-unacknowledged"} 1`, `nestmon_alarms_unacknowledged{nest="a1"} 1`, `nestmon_alarm_severity{event="nest-heat",nest="a1"} 3`,
+		}, []string{`status="out-of-service"`}},
+		{"one way to a phone works", func(s *exporter.State) {
+			s.Sinks = []exporter.SinkHealth{{Name: "mobile", Calls: true}, {Name: "board", Calls: true, OK: true}, {Name: "mqtt"}}
+		}, 0, []string{`nestmon_sink_up{sink="mobile"} 0`}, []string{"nestmon_phone_unreachable"}},
+		{"no way to a phone", func(s *exporter.State) {
+			s.Sinks = []exporter.SinkHealth{{Name: "mobile", Calls: true}, {Name: "board", Calls: true}, {Name: "mqtt", OK: true}}
+		}, 0, []string{"nestmon_phone_unreachable 1"}, nil},
+		{"nobody wants calls", func(s *exporter.State) { s.Sinks = []exporter.SinkHealth{{Name: "mqtt"}} }, 0, nil, []string{"nestmon_phone_unreachable"}},
 		{"a bus that counts", func(s *exporter.State) {
 			s.Buses[1].Traffic = &sensors.Traffic{Transactions: 4711, Busy: 3 * time.Second, Errors: map[string]uint64{"nack": 12, "timeout": 0}}
 		}, 0, []string{

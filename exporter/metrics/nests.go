@@ -1,6 +1,7 @@
 package metrics
 
 import (
+	"slices"
 	"time"
 
 	"nestmon/thresholds"
@@ -63,6 +64,7 @@ func (w writer) alarms(s thresholds.Snapshot) {
 			unacked[a.Nest]++
 		}
 	}
+	w.quieted(s)
 	for _, k := range order {
 		w.put(alarmSeverity, float64(severity[k]), k.nest, string(k.name))
 		w.at(alarmRaised, raised[k], k.nest, string(k.name))
@@ -70,6 +72,26 @@ func (w writer) alarms(s thresholds.Snapshot) {
 	for _, nest := range places {
 		w.put(alarmsUnacked, float64(unacked[nest]), nest)
 		w.put(choresDue, float64(chores[nest]), nest)
+	}
+}
+
+// quietedStatuses are those of alarms_quieted. What somebody has acknowledged needs no reminder.
+var quietedStatuses = []alarm.Status{alarm.Shelved, alarm.OutOfService, alarm.Suppressed, alarm.Returned}
+
+// quieted counts what calls nobody, so that nobody forgets it. One that is suppressed and was never on is nothing.
+func (w writer) quieted(s thresholds.Snapshot) {
+	type place struct {
+		nest   string
+		status alarm.Status
+	}
+	count := map[place]int{}
+	for _, st := range slices.Concat(s.Alarms, s.Quiet) {
+		if slices.Contains(quietedStatuses, st.Status) && (st.Status != alarm.Suppressed || st.On()) {
+			count[place{st.Nest, st.Status}]++
+		}
+	}
+	for at, n := range count {
+		w.put(alarmsQuieted, float64(n), at.nest, string(at.status))
 	}
 }
 

@@ -226,6 +226,7 @@ func TestOnlyChangesArePublished(t *testing.T) {
 	changed.Snapshot.Nests[0].Values[2].Fresh = false
 	changed.Snapshot.Alarms = nil
 	publish(t, c, changed)
+	const status = "cluster-chill: over since 2026-07-14T11:00Z, nobody has seen it"
 	rows := []struct {
 		topic string
 		want  []string
@@ -233,7 +234,8 @@ func TestOnlyChangesArePublished(t *testing.T) {
 		{"a1/cluster-temperature", []string{"39.5", "40"}},
 		{"a1/air-temperature", []string{"36.06", ""}},
 		{"a1/air-humidity", []string{"55.5"}},
-		{"$alert/a1-nest-heat", []string{"urgent: the air in nest a1 is too hot; cool it\nRule: air over 35 °C for 10 min\nSource: invented", ""}},
+		{"a1/alarm-status", []string{status + "; nest-heat: unacknowledged; probe-silent: acknowledged", status}},
+		{"$alert/a1-nest-heat", []string{"urgent: the air in nest a1 is too hot; cool it\nStatus: unacknowledged\nRule: air over 35 °C for 10 min\nSource: invented", ""}},
 	}
 	for _, row := range rows {
 		eventually(t, row.topic, func() bool { return slices.Equal(w.said("barn/"+row.topic), row.want) })

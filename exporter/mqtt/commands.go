@@ -28,6 +28,9 @@ const (
 	refusedCode   = 0x80             // a broker's answer to a subscription it does not grant (MQTT 3.1.1, 3.9.3)
 )
 
+// byBroker is who did what was ordered: a broker does not tell a subscriber who published.
+const byBroker = "broker"
+
 // order is one message on a set topic.
 type order struct{ node, property, payload string }
 
@@ -48,7 +51,10 @@ func newOrders(keeper Keeper, log *slog.Logger) *orders {
 
 // attend subscribes to what can be set. A broker that does not grant it keeps the tree from nothing.
 func (c *Client) attend() {
-	filters := map[string]byte{c.root.Topic("+", acknowledge, "set"): c.link.qos, c.root.Topic("+", choreDone, "set"): c.link.qos}
+	filters := map[string]byte{}
+	for _, s := range settables {
+		filters[c.root.Topic("+", s.id, "set")] = c.link.qos
+	}
 	token := c.link.client.SubscribeMultiple(filters, func(_ paho.Client, m paho.Message) {
 		c.orders.take(strings.TrimPrefix(m.Topic(), c.root.Topic("")), string(m.Payload()), m.Retained())
 	})
@@ -72,7 +78,7 @@ func (o *orders) take(topic, payload string, retained bool) {
 	case retained:
 		o.refuse("it was kept by the broker and may be old; send it without the retain flag, and delete it there", topic, payload)
 		return
-	case len(levels) != 3:
+	case len(levels) != 3 || levels[2] != "set":
 		return
 	}
 	select {
@@ -105,7 +111,7 @@ func (c *Client) obey() {
 				c.orders.refuse(err.Error(), order.node+"/"+order.property, order.payload)
 				continue
 			}
-			c.o.Log.Info("done by order over the broker", slog.String("nest", order.node), slog.String("property", order.property), slog.String("event", order.payload))
+			c.o.Log.Info("done by order over the broker", slog.String("nest", order.node), slog.String("property", order.property), slog.String("payload", order.payload))
 			// What was asked for is stored. That it could not be confirmed is worth no more than a line: the tree shows it too.
 			if err := c.current().mention(c.ctx, Message{c.root.Topic(order.node, order.property), order.payload}); err != nil {
 				c.o.Log.Warn("an order was carried out and not confirmed", slog.String("err", err.Error()))
@@ -120,11 +126,19 @@ func (c *Client) carryOut(o order) (err error) {
 			err = fmt.Errorf("panic: %v", v)
 		}
 	}()
-	event, nest := alarm.Name(o.payload), o.node
-	if !slices.Contains(alarm.Names, event) {
-		return fmt.Errorf("there is no event of this name; send one such as %s", alarm.NestHeat)
+	i := slices.IndexFunc(settables[:], func(s settable) bool { return s.id == o.property })
+	if i < 0 {
+		return fmt.Errorf("nothing here can be set by this name; send to one of the topics that $description lists as settable")
 	}
-	if nest == siteNode {
+	what, nest := settables[i], o.node
+	event, length, err := what.read(o.payload)
+	if err != nil {
+		return err
+	}
+	switch nest {
+	case "": // a level of a topic may be empty; it is not the site
+		return fmt.Errorf("the topic names no nest; send to that of a nest, or of %s", siteNode)
+	case siteNode:
 		nest = ""
 	}
 	if c.orders.keeper == nil {
@@ -132,8 +146,8 @@ func (c *Client) carryOut(o order) (err error) {
 	}
 	ctx, cancel := context.WithTimeout(c.ctx, orderPatience)
 	defer cancel()
-	if o.property == choreDone {
+	if what.action == "" {
 		return c.orders.keeper.Done(ctx, nest, event)
 	}
-	return c.orders.keeper.Act(ctx, alarm.Act{Action: alarm.Acknowledge, Nest: nest, Event: event, By: "broker"})
+	return c.orders.keeper.Act(ctx, alarm.Act{Action: what.action, Nest: nest, Event: event, For: length, By: byBroker})
 }

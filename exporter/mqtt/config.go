@@ -24,7 +24,7 @@ type Config struct {
 	ClientID     string          `yaml:"client_id"`     // empty for one made from Device and the installation; the same at every start
 	QoS          byte            `yaml:"qos"`           // 1, or 2 as Homie recommends; states are idempotent, so 1 is enough
 	Homie4       bool            `yaml:"homie4"`        // a second tree, by Homie 4.0.0
-	Commands     bool            `yaml:"commands"`      // alarms can be acknowledged and chores marked done over the broker
+	Commands     bool            `yaml:"commands"`      // alarms can be answered and chores marked done over the broker
 	SenML        bool            `yaml:"senml"`         // every poll's values once more, as one message by RFC 8428
 }
 

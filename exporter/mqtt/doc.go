@@ -8,10 +8,11 @@
 //	homie/5/<device>/<nest>/alarm               none notice warning urgent
 //	homie/5/<device>/<nest>/not-judged          the dangers nobody watches there now, and why
 //	homie/5/<device>/<nest>/reading-time        when the newest of those values was measured
+//	homie/5/<device>/<nest>/alarm-status        each alarm that is not normal and where it stands: acknowledged, shelved, over and not seen …
 //	homie/5/<device>/<nest>/chores-due          what is to be done there; acknowledged-alarms, what somebody has seen
 //	homie/5/<device>/site/instance              which installation publishes this
-//	homie/5/<device>/$alert/<nest>-<event>      one text for every alarm that stands, its rule and its source on lines of their own;
-//	                                            chores are not among them
+//	homie/5/<device>/$alert/<nest>-<event>      one text for every alarm whose condition lasts, whoever is called for it; its status, its
+//	                                            rule and its source on lines of their own. Chores are not among them
 //
 // Every topic is retained and holds the newest value alone: history is the archive's matter. A value too old to act on is
 // deleted, because an old number that looks fresh is worse than a gap. There is one unit on the wire, °C; °F is a matter of
@@ -21,7 +22,7 @@
 //
 //   - the same values by Homie 4.0.0 below homie/<device>, a topic for each attribute (homie4.go). A will covers one $state and a connection
 //     has one will, so this tree has a client and a connection of its own. Its $state is alert while a probe that is fitted gives no data;
-//   - <nest>/acknowledge/set and <nest>/chore-done/set (commands.go). What is set there goes the way that the commands of the program go, is
+//   - <nest>/acknowledge/set and five more (settable.go, commands.go). What is set there goes the way that the commands of the program go, is
 //     stored, and is then said once. It needs a broker that knows who is who;
 //   - each poll as one SenML message (senml.go).
 //
@@ -33,5 +34,5 @@
 //
 // Limits: MQTT 3.1.1 only, so the broker cannot expire a value; reading-time says how old it is. What is set while there is no connection
 // is lost. SenML is of the newest poll: after an outage the ones before are in the archive alone. Homie 4 has no $alert: its alarms are the
-// property alarm.
+// properties alarm and alarm-status.
 package mqtt

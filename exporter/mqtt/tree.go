@@ -23,7 +23,7 @@ type Root struct {
 	Device   string
 	Name     string // for people
 	Homie4   bool   // a tree by Homie 4.0.0, not 5.0.0
-	Settable bool   // alarms can be acknowledged and chores marked done by way of the tree
+	Settable bool   // alarms can be answered and chores marked done by way of the tree
 	Instance string // this installation, told from another of the same device; empty where nobody asks
 }
 
@@ -46,7 +46,7 @@ func (r Root) Topic(levels ...string) string {
 // Tree lays out a state.
 func (r Root) Tree(s *exporter.State) Tree {
 	b := builder{root: r, description: Description{Homie: "5.0", Name: r.Name, Nodes: map[string]Node{}}}
-	b.site(s.Snapshot.Alarms)
+	b.site(s.Snapshot)
 	for _, n := range s.Snapshot.Nests {
 		b.nest(n, s.Snapshot)
 	}
@@ -131,10 +131,10 @@ func (b *builder) property(id string, about Property, payload string) {
 }
 
 // site is the node of what belongs to no nest.
-func (b *builder) site(standing []alarm.Standing) {
+func (b *builder) site(s thresholds.Snapshot) {
 	b.node(siteNode, "Site")
 	b.property(instanceProperty, Property{Name: "Installation that publishes this", Datatype: "string"}, b.root.Instance)
-	b.deeds("", standing)
+	b.deeds("", s)
 }
 
 func (b *builder) nest(n thresholds.NestState, s thresholds.Snapshot) {
@@ -144,13 +144,13 @@ func (b *builder) nest(n thresholds.NestState, s thresholds.Snapshot) {
 	b.property("not-judged", Property{Name: "Dangers not watched", Datatype: "string"}, notJudged(n.Judged))
 	b.doubts(n.Values, s.Doubts)
 	b.property("litter-stage", Property{Name: "Litter stage", Datatype: "enum", Format: stages()}, string(n.Stage))
-	b.deeds(n.ID, s.Alarms)
+	b.deeds(n.ID, s)
 }
 
 // deeds is what a person has done or is to do, and where the tree can be told of it, how.
-func (b *builder) deeds(nest string, standing []alarm.Standing) {
+func (b *builder) deeds(nest string, s thresholds.Snapshot) {
 	var seen, due []string
-	for _, st := range standing {
+	for _, st := range s.Alarms {
 		switch {
 		case st.Nest != nest:
 		case st.Name.Chore():
@@ -159,11 +159,13 @@ func (b *builder) deeds(nest string, standing []alarm.Standing) {
 			seen = append(seen, string(st.Name))
 		}
 	}
+	b.property("alarm-status", Property{Name: "Where each alarm stands", Datatype: "string"}, statuses(nest, s))
 	b.property("acknowledged-alarms", Property{Name: "Alarms that somebody has seen", Datatype: "string"}, list(seen))
 	b.property("chores-due", Property{Name: "Chores that are due", Datatype: "string"}, list(due))
 	if b.root.Settable {
-		b.property(acknowledge, command("Acknowledge an alarm", func(alarm.Name) bool { return true }), "")
-		b.property(choreDone, command("Mark a chore done", alarm.Name.Chore), "")
+		for _, s := range settables {
+			b.property(s.id, s.describe(), "")
+		}
 	}
 }
 
@@ -173,23 +175,8 @@ func list(names []string) string {
 	return text(cmp.Or(strings.Join(slices.Compact(names), "; "), "none"))
 }
 
-// The properties by which a person tells the daemon something, and the one by which two daemons of the same device notice each other.
-const (
-	acknowledge      = "acknowledge"
-	choreDone        = "chore-done"
-	instanceProperty = "instance"
-)
-
-// command is a property that holds nothing: what is set is done, and said once.
-func command(name string, takes func(alarm.Name) bool) Property {
-	var names []string
-	for _, n := range alarm.Names {
-		if takes(n) {
-			names = append(names, string(n))
-		}
-	}
-	return Property{Name: name, Datatype: "enum", Format: strings.Join(names, ","), Settable: true, Retained: new(bool)}
-}
+// instanceProperty is the one by which two daemons of the same device notice each other.
+const instanceProperty = "instance"
 
 // readings publishes the values of one place; what is fitted but too old is declared and has no value.
 func (b *builder) readings(values []thresholds.Value) {
@@ -256,7 +243,8 @@ func stages() string {
 	return strings.Join(out, ",")
 }
 
-// alerts publishes every alarm that stands, chores among them from warning up.
+// alerts publishes every alarm that stands, chores among them from warning up. One for which nobody is called stands as long as its
+// condition lasts; one that is over does not, whether or not somebody has seen it.
 func (b *builder) alerts(standing []alarm.Standing) {
 	taken := map[string]int{} // topic to its place in values
 	for _, st := range standing {
@@ -264,7 +252,7 @@ func (b *builder) alerts(standing []alarm.Standing) {
 			continue
 		}
 		topic := b.root.Topic("$alert", topicID(cmp.Or(st.Nest, "site")+"-"+string(st.Name)))
-		payload := text(st.Severity.String() + ": " + cmp.Or(st.Text, string(st.Name)) + because(st.Event))
+		payload := text(st.Severity.String() + ": " + cmp.Or(st.Text, string(st.Name)) + "\nStatus: " + status(st) + because(st.Event))
 		if i, ok := taken[topic]; ok { // two probes of one nest, say
 			b.values[i].Payload += "\n" + payload
 			continue

@@ -57,12 +57,17 @@ func summerDay() *exporter.State {
 		},
 		Alarms: []alarm.Standing{
 			{Event: alarm.Event{Nest: "a1", Name: alarm.NestHeat, Severity: alarm.Urgent, Text: "the air in nest a1 is too hot; cool it", Rule: "air over 35 °C for 10 min", Source: "invented"}},
-			{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Warning, Text: "a1-cluster-2 is silent"}, Acknowledged: noon},
-			{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Warning, Text: "a1-co2 is silent"}, Acknowledged: noon},
-			{Event: alarm.Event{Name: alarm.BusFault, Severity: alarm.Warning}, Acknowledged: noon},
+			{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Warning, Text: "a1-cluster-2 is silent"}, Status: alarm.Acknowledged, Acknowledged: noon},
+			{Event: alarm.Event{Nest: "a1", Name: alarm.ProbeSilent, Severity: alarm.Warning, Text: "a1-co2 is silent"}, Status: alarm.Acknowledged, Acknowledged: noon},
+			{Event: alarm.Event{Name: alarm.BusFault, Severity: alarm.Warning}, Status: alarm.Acknowledged, Acknowledged: noon, By: "command"},
 			{Event: alarm.Event{Name: alarm.SeasonSetupDue, Severity: alarm.Notice}},
-			{Event: alarm.Event{Nest: "b2", Name: alarm.BeddingDue, Severity: alarm.Notice, Text: "bed it"}},
-			{Event: alarm.Event{Nest: "b2", Name: alarm.VentilationDue, Severity: alarm.Warning, Text: "air it"}},
+			{Event: alarm.Event{Nest: "b2", Name: alarm.BeddingDue, Severity: alarm.Notice, Text: "bed it"}, Status: alarm.OutOfService},
+			{Event: alarm.Event{Nest: "b2", Name: alarm.VentilationDue, Severity: alarm.Warning, Text: "air it"}, Status: alarm.Shelved, Until: noon.Add(90 * time.Minute), By: "broker"},
+		},
+		Quiet: []alarm.Standing{
+			{Event: alarm.Event{Nest: "a1", Name: alarm.ClusterChill, Severity: alarm.Urgent}, Status: alarm.Returned, Over: noon.Add(-time.Hour)},
+			{Event: alarm.Event{Nest: "b2", Name: alarm.ToteWet}, Status: alarm.Shelved, Until: noon.Add(90 * time.Minute)},
+			{Status: alarm.OutOfService, By: "anna, by command"},
 		},
 	}}
 }
@@ -70,6 +75,7 @@ func summerDay() *exporter.State {
 func TestTreeLaysOutAState(t *testing.T) {
 	want := [][2]string{
 		{"site/instance", "0a1b2c3d"},
+		{"site/alarm-status", "bus-fault: acknowledged (command); every alarm: out of service (anna, by command)"},
 		{"site/acknowledged-alarms", "bus-fault"},
 		{"site/chores-due", "season-setup-due"},
 		{"a1/cluster-temperature", "39.5"},
@@ -81,6 +87,7 @@ func TestTreeLaysOutAState(t *testing.T) {
 		{"a1/not-judged", "chill: no litter entered"},
 		{"a1/doubted-probes", "p-air: wet; p-cluster-2: silent"},
 		{"a1/litter-stage", "nursing"},
+		{"a1/alarm-status", "cluster-chill: over since 2026-07-14T11:00Z, nobody has seen it; nest-heat: unacknowledged; probe-silent: acknowledged"},
 		{"a1/acknowledged-alarms", "probe-silent"},
 		{"a1/chores-due", "none"},
 		{"b2/air-temperature", "-0.5"},
@@ -89,6 +96,7 @@ func TestTreeLaysOutAState(t *testing.T) {
 		{"b2/not-judged", "none"},
 		{"b2/doubted-probes", "p-air: wet"},
 		{"b2/litter-stage", "empty"},
+		{"b2/alarm-status", "bedding-due: out of service; tote-wet: shelved until 2026-07-14T13:30Z, not on; ventilation-due: shelved until 2026-07-14T13:30Z (broker)"},
 		{"b2/acknowledged-alarms", "none"},
 		{"b2/chores-due", "bedding-due; ventilation-due"},
 		{"outside/air-temperature", "31.25"},
@@ -98,10 +106,10 @@ func TestTreeLaysOutAState(t *testing.T) {
 		{"battery/voltage", "12.61"},
 		{"battery/current", "-0.15"},
 		{"battery/reading-time", "2026-07-14T11:59:40Z"},
-		{"$alert/a1-nest-heat", "urgent: the air in nest a1 is too hot; cool it\nRule: air over 35 °C for 10 min\nSource: invented"},
-		{"$alert/a1-probe-silent", "warning: a1-cluster-2 is silent\nwarning: a1-co2 is silent"},
-		{"$alert/site-bus-fault", "warning: bus-fault"},
-		{"$alert/b2-ventilation-due", "warning: air it"},
+		{"$alert/a1-nest-heat", "urgent: the air in nest a1 is too hot; cool it\nStatus: unacknowledged\nRule: air over 35 °C for 10 min\nSource: invented"},
+		{"$alert/a1-probe-silent", "warning: a1-cluster-2 is silent\nStatus: acknowledged\nwarning: a1-co2 is silent\nStatus: acknowledged"},
+		{"$alert/site-bus-fault", "warning: bus-fault\nStatus: acknowledged (command)"},
+		{"$alert/b2-ventilation-due", "warning: air it\nStatus: shelved until 2026-07-14T13:30Z (broker)"},
 	}
 	got := root.Tree(summerDay()).Values
 	if len(got) != len(want) {
@@ -221,11 +229,19 @@ func TestDescriptionFollowsHomie(t *testing.T) {
 			}
 		}
 		for n := range map[string]bool{"site": true, "a1": true, "b2": true} {
-			for p, takes := range map[string]string{"acknowledge": "nest-heat", "chore-done": "bedding-due"} {
+			for p, takes := range map[string]string{
+				"acknowledge": "nest-heat", "shelve": "", "unshelve": "all", "out-of-service": "all", "in-service": "cluster-chill", "chore-done": "bedding-due",
+			} {
 				about, ok := d.Nodes[n].Properties[p]
-				if ok != settable || settable && (!*about.Settable || *about.Retained || !strings.Contains(","+*about.Format+",", ","+takes+",")) {
+				if ok != settable || settable && (!*about.Settable || *about.Retained) {
 					t.Errorf("with commands %v, %s/%s is described: %v, %+v", settable, n, p, ok, about)
 				}
+				if settable && takes != "" && !strings.Contains(","+*about.Format+",", ","+takes+",") {
+					t.Errorf("%s/%s does not take %s: %+v", n, p, takes, about)
+				}
+			}
+			if format := d.Nodes[n].Properties["chore-done"].Format; settable && strings.Contains(*format+",", "all,") {
+				t.Errorf("all chores of %s can be marked done at once: %s", n, *format)
 			}
 		}
 		if strings.Contains(tree.Description.JSON(), "settable") != settable {

@@ -183,8 +183,8 @@ phone: {channels: [{name: mobile, url: "%s", format: json, at_least: notice}]}
 	if out, code := run("litter", "bred", "--config", config, "--nest", "oak", "--on", "2026-10-20"); code != 0 || !strings.Contains(out, "Saved: nest oak, bred 2026-10-20") {
 		t.Errorf("litter: exit %d\n%s", code, out)
 	}
-	if out, code := run("alarms", "seen", "--config", config, "--nest", "oak", "--event", "probe-silent"); code != 0 {
-		t.Errorf("alarms seen: exit %d\n%s", code, out)
+	if out, code := run("alarms", "ack", "--config", config, "--nest", "oak", "--event", "probe-silent"); code != 0 {
+		t.Errorf("alarms ack: exit %d\n%s", code, out)
 	}
 	eventually(t, "MQTT shows that it was seen", func() bool {
 		return strings.Contains(subscriber.holds()[barn+"/oak/acknowledged-alarms"], "probe-silent")
@@ -224,12 +224,12 @@ phone: {channels: [{name: mobile, url: "%s", format: json, at_least: notice}]}
 }
 
 // notOnThisBoard is what the dashboards ask for in vain there: no litter is entered, so that no core is estimated and no limit of the kits is in
-// force; no probe hangs outside or in the cage or measures carbon dioxide or a battery; files count no traffic; nothing waits, is doubted, wrong or too old.
+// force; no probe hangs outside or in the cage or measures carbon dioxide or a battery; files count no traffic; nothing waits, is doubted, wrong, too old or set aside.
 var notOnThisBoard = []string{
 	"litter_kindled", "cluster_core", `limit="cluster-`, `limit="air-cold"`,
 	`role="outside"`, `"role" = 'outside'`, "outside_rabbit_thi", `role="cage"`, `"role" = 'cage'`, "carbon_dioxide", `"co2"`,
 	"voltage", "current_amperes", `"current"`, "bus_busy", "bus_errors", "spool_oldest", "sink_misconfigured", "sink_pruned", "by (site, nest, role, probe, reason)",
-	`nestmon_alarm_severity{site=~"$site"} > 0`, "alarm_raised",
+	`nestmon_alarm_severity{site=~"$site"} > 0`, "alarm_raised", "alarms_quieted",
 }
 
 // exportedPoints reads what `nestmon export` wrote.

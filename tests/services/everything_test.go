@@ -23,7 +23,7 @@ func everything(now time.Time) *exporter.State {
 	}
 	return &exporter.State{
 		Started: now.Add(-time.Hour), Synced: true, Version: "test", Disk: exporter.Disk{Bytes: 8e9, Free: 5e9, Archive: 12e6},
-		Sinks:  []exporter.SinkHealth{{Name: "influx", OK: true, Owes: true, Sent: 12, Refused: 2, Pruned: 4, Pending: 3, OldestAt: now.Add(-time.Minute)}, {Name: "mqtt", Misconfigured: true, Failed: 3}},
+		Sinks:  []exporter.SinkHealth{{Name: "influx", OK: true, Owes: true, Sent: 12, Refused: 2, Pruned: 4, Pending: 3, OldestAt: now.Add(-time.Minute)}, {Name: "mqtt", Misconfigured: true, Failed: 3}, {Name: "mobile", Calls: true}},
 		Buses:  []sensors.BusHealth{{Bus: "i2c-1", Up: true, Traffic: &sensors.Traffic{Transactions: 40, Busy: time.Second, Errors: map[string]uint64{"no-answer": 2}}}},
 		Probes: []sensors.Health{health("oak-cluster"), health("oak-air"), health("oak-co2"), health("oak-cage"), health("outside"), health("bank")},
 		Snapshot: thresholds.Snapshot{
@@ -50,6 +50,7 @@ func everything(now time.Time) *exporter.State {
 				{Event: alarm.Event{Nest: "oak", Name: alarm.ClusterChill, State: alarm.Raised, Severity: alarm.Urgent, Time: now}},
 				{Event: alarm.Event{Nest: "oak", Name: alarm.InspectDue, State: alarm.Raised, Severity: alarm.Notice, Time: now}},
 			},
+			Quiet: []alarm.Standing{{Event: alarm.Event{Nest: "oak", Name: alarm.VisitOverdue}, Status: alarm.OutOfService}},
 		},
 	}
 }

@@ -9,6 +9,7 @@ import (
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
 	"slices"
 	"strings"
 	"sync"
@@ -19,6 +20,7 @@ import (
 	paho "github.com/eclipse/paho.mqtt.golang"
 
 	"nestmon/exporter"
+	"nestmon/exporter/archive"
 	"nestmon/exporter/mqtt"
 	"nestmon/sensors/radio"
 	"nestmon/thresholds/alarm"
@@ -46,16 +48,22 @@ type notes struct {
 	log   bytes.Buffer
 }
 
-func (n *notes) take(what string) func(context.Context, string, alarm.Name) error {
-	return func(_ context.Context, nest string, event alarm.Name) error {
-		n.mu.Lock()
-		defer n.mu.Unlock()
-		if event == alarm.DoeHeat {
-			return errors.New("no such alarm stands")
-		}
-		n.taken = append(n.taken, fmt.Sprintf("%s %s %s", what, nest, event))
-		return nil
+func (n *notes) Act(_ context.Context, a alarm.Act) error {
+	if a.Event == alarm.DoeHeat {
+		return errors.New("no such alarm stands")
 	}
+	return n.take(string(a.Action), a.Nest, string(a.Event), a.For.String(), a.By)
+}
+
+func (n *notes) Done(_ context.Context, nest string, chore alarm.Name) error {
+	return n.take("done", nest, string(chore))
+}
+
+func (n *notes) take(words ...string) error {
+	n.mu.Lock()
+	defer n.mu.Unlock()
+	n.taken = append(n.taken, strings.Join(words, " "))
+	return nil
 }
 
 func (n *notes) Write(b []byte) (int, error) {
@@ -74,7 +82,7 @@ func takesOrders(n *notes) func(*mqtt.Options) {
 	return func(o *mqtt.Options) {
 		asBarn(&o.Config)
 		o.Config.Commands = true
-		o.Keeper = mqtt.Keeper{Acknowledge: n.take("seen"), Done: n.take("done")}
+		o.Keeper = n
 		o.Log = slog.New(slog.NewTextHandler(n, nil))
 	}
 }
@@ -100,7 +108,7 @@ func TestMosquittoCommands(t *testing.T) {
 
 	keeper(ack("n0")+"/set", 1, false, "nest-heat")
 	eventually(t, "the first is confirmed", func() bool { return slices.Equal(o.said(ack("n0")), []string{"nest-heat"}) })
-	if taken, _ := n.said(); !slices.Equal(taken, []string{"seen n0 nest-heat"}) { // it was done before it was confirmed
+	if taken, _ := n.said(); !slices.Equal(taken, []string{"acknowledge n0 nest-heat 0s broker"}) { // it was done before it was confirmed
 		t.Errorf("done: %q", taken)
 	}
 	looker(ack("n2")+"/set", 1, false, "nest-heat") // who may not
@@ -110,10 +118,19 @@ func TestMosquittoCommands(t *testing.T) {
 		keeper(wrong.topic+"/set", 1, false, wrong.payload)
 	}
 	keeper(barn+"/n3/chore-done/set", 1, false, "bedding-due")
+	for property, payload := range map[string]string{"shelve": "all PT30M", "unshelve": "all", "out-of-service": "nest-heat", "in-service": "nest-heat"} {
+		looker(barn+"/n2/"+property+"/set", 1, false, payload)
+		keeper(barn+"/n1/"+property+"/set", 1, false, payload)
+		eventually(t, property+" is confirmed", func() bool { return slices.Equal(o.said(barn+"/n1/"+property), []string{payload}) })
+	}
 	keeper(ack("site")+"/set", 1, false, "bus-fault")
 	eventually(t, "the last is confirmed", func() bool { return slices.Equal(o.said(ack("site")), []string{"bus-fault"}) })
 	taken, log := n.said()
-	if want := []string{"seen n0 nest-heat", "done n3 bedding-due", "seen  bus-fault"}; !slices.Equal(taken, want) {
+	want := []string{
+		"acknowledge n0 nest-heat 0s broker", "done n3 bedding-due", "acknowledge  bus-fault 0s broker",
+		"shelve n1  30m0s broker", "unshelve n1  0s broker", "out-of-service n1 nest-heat 0s broker", "in-service n1 nest-heat 0s broker",
+	}
+	if got := slices.Sorted(slices.Values(taken)); !slices.Equal(got, slices.Sorted(slices.Values(want))) {
 		t.Errorf("done: %q, want %q", taken, want)
 	}
 	if said := o.said(ack("n0")); len(said) != 1 {
@@ -148,7 +165,7 @@ func TestMosquittoCommandsHidden(t *testing.T) {
 		acl    string
 		wanted bool
 	}{
-		"refused": {"topic deny homie/5/barn/+/acknowledge/set\ntopic deny homie/5/barn/+/chore-done/set\n" + accessList(t), true},
+		"refused": {"topic deny homie/5/barn/+/acknowledge/set\ntopic deny homie/5/barn/+/shelve/set\n" + accessList(t), true},
 		"off":     {accessList(t), false},
 	} {
 		t.Run(name, func(t *testing.T) {
@@ -196,20 +213,35 @@ func TestSenMLIsReadBack(t *testing.T) {
 	}
 }
 
-// TestMosquittoDaemon runs the built program with all that MQTT can do: an order over the broker is stored and confirmed; killed, both trees are
-// lost; started again, both are there.
+// stands leaves an archive as a daemon does that lost its power during an alarm.
+func stands(t *testing.T, data string, e alarm.Event) {
+	t.Helper()
+	a, err := archive.Open(data, archive.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := time.Now().Add(-time.Hour)
+	e.State, e.Time, e.Since = alarm.Raised, at, at
+	if err := errors.Join(a.Commit(exporter.Commit{Time: at, Standing: []alarm.Standing{{Event: e}}, StandingChanged: true}), a.Close()); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestMosquittoDaemon runs the built program with all that MQTT can do: orders over the broker are stored and confirmed; killed as soon as the
+// last was, both trees are lost; started again, both are there, and everything that was confirmed.
 func TestMosquittoDaemon(t *testing.T) {
 	t.Parallel()
 	b, dir := guarded(t, accessList(t)), t.TempDir()
-	program := built(t)
+	program, data := built(t), filepath.Join(dir, "data")
+	stands(t, data, alarm.Event{Nest: "oak", Name: alarm.NestCold, Severity: alarm.Warning, Text: "oak was too cold when the power failed"})
 	page := fmt.Sprintf("127.0.0.1:%d", freePort(t))
 	config := write(t, filepath.Join(dir, "nestmon.yaml"), fmt.Sprintf(`
-site: {id: barn}
+site: {id: barn, timezone: UTC}
 data: %s
 `+oak+`publish:
   page: {listen: "%s"}
   mqtt: {broker: "tcp://%s", username: barn, password_file: %s, homie4: true, commands: true, senml: true}
-`, filepath.Join(dir, "data"), page, b.addr, write(t, filepath.Join(dir, "password"), hunter+"\n")))
+`, data, page, b.addr, write(t, filepath.Join(dir, "password"), hunter+"\n")))
 	if out, _ := exec.Command(program, "check", "--config", config, "--root", newBoard(t).root).CombinedOutput(); !strings.Contains(string(out), "homie/5/barn, and for Homie 4 below homie/barn; alarms and chores can be answered there") {
 		t.Errorf("check says\n%s", out)
 	}
@@ -233,11 +265,38 @@ data: %s
 	keeper(barn+"/oak/acknowledge/set", 1, false, "doe-heat") // which does not stand
 	eventually(t, "a confirmation", func() bool { return slices.Equal(o.said(barn+"/oak/chore-done"), []string{"bedding-due"}) })
 	eventually(t, "a refusal", func() bool {
-		return strings.Contains(daemon.out.String(), `no alarm \"doe-heat\" stands for nest \"oak\"`)
+		return strings.Contains(daemon.out.String(), "topic=oak/acknowledge payload=doe-heat why=")
 	})
+	eventually(t, "an alarm", func() bool {
+		return strings.HasSuffix(o.holds()[barn+"/$alert/oak-nest-cold"], "\nStatus: unacknowledged")
+	})
+	for _, order := range []struct{ topic, payload string }{
+		{"oak/acknowledge", "nest-cold"}, {"oak/out-of-service", "tote-wet"}, {"oak/shelve", "nest-heat PT30M"},
+	} {
+		keeper(barn+"/"+order.topic+"/set", 1, false, order.payload)
+		eventually(t, order.topic, func() bool { return slices.Equal(o.said(barn+"/"+order.topic), []string{order.payload}) })
+	}
 	daemon.kill()
 	eventually(t, "both trees are lost", func() bool { return o.holds()[barnState] == "lost" && o.holds()["homie/barn/$state"] == "lost" })
 	daemon = live()
+	out, _ := exec.Command(program, "alarms", "list", "--config", config).CombinedOutput()
+	for _, want := range []string{
+		`oak nest-cold since .*, seen \d\d:\d\d \(broker\)`, `oak tote-wet, out of service \(broker\)`, `oak nest-heat, shelved until \d\d:\d\d \(broker\)`,
+	} {
+		if !regexp.MustCompile(want).Match(out) {
+			t.Errorf("after the kill there is no %q in\n%s", want, out)
+		}
+	}
+	for _, tree := range []string{barn, "homie/barn"} {
+		eventually(t, "what was done, in both trees", func() bool {
+			all := o.holds()
+			return regexp.MustCompile(`^nest-cold: acknowledged \(broker\); nest-heat: shelved until 20\S+Z \(broker\), not on; .*tote-wet: out of service \(broker\), not on$`).
+				MatchString(all[tree+"/oak/alarm-status"])
+		})
+	}
+	if alert := o.holds()[barn+"/$alert/oak-nest-cold"]; !strings.HasSuffix(alert, "\nStatus: acknowledged (broker)") {
+		t.Errorf("the alarm that was seen stands as %q", alert)
+	}
 	if err := daemon.cmd.Process.Signal(syscall.SIGTERM); err != nil {
 		t.Fatal(err)
 	}
