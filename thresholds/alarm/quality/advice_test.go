@@ -20,8 +20,19 @@ func swings(n int, name alarm.Name, worst alarm.Severity) (all []alarm.Event) {
 	return all
 }
 
+// slow makes one that comes every ten hours for one.
+func slow(n int, name alarm.Name) (all []alarm.Event) {
+	for i := range n {
+		e := alarm.Event{Time: at(float64(600 * i)), Nest: "a1", Name: name, State: alarm.Raised, Severity: alarm.Warning}
+		over := e
+		over.State, over.Time = alarm.Cleared, at(float64(600*i+60))
+		all = append(all, e, over)
+	}
+	return all
+}
+
 func TestAdvice(t *testing.T) {
-	long, _ := story(t, "10 a1 tote-wet warning")
+	long, _ := story(t, "10 a1 tote-wet warning\n10 b2 tote-wet warning")
 	brief, _ := story(t, "0 a1 probe-silent warning\n4 a1 probe-silent over\n30 a1 probe-silent warning\n34 a1 probe-silent over\n60 a1 probe-silent warning\n64 a1 probe-silent over")
 	for _, row := range []struct {
 		name   string
@@ -39,8 +50,10 @@ func TestAdvice(t *testing.T) {
 		{"what guards life is not loosened", swings(8, alarm.NestHeat, alarm.Urgent), []string{"leave `heat_critical` under `limits.nest_air` alone"}, []string{"raise", "heat_warn"}},
 		{"cold", swings(8, alarm.NestCold, alarm.Warning), []string{"lower `cold_warn` under `limits.nest_air` for their age by 0.7 °C (1.3 °F) and see"}, []string{"from 30"}},
 		{"an alarm without a limit to set", swings(8, alarm.DoeHeat, alarm.Warning), []string{"give the doe shade"}, []string{"limits"}},
-		{"stale", long, []string{"tote-wet at a1 stood for more than a day once: mend what it names"}, nil},
+		{"stale", long, []string{"tote-wet stood for more than a day at a1 once, at b2 once: see to drain, vents and bedding. What stands"}, nil},
 		{"fleeting", brief, []string{"probe-silent at a1 was over within 5 min, with nobody doing a thing, 3 times of 3: look at its plugs and cables; where a probe is slow by nature, write a longer `interval` and `stale_after`"}, nil},
+		{"one that makes all", slow(10, alarm.DoeCold), []string{"doe-cold at a1 made 10 of all 10 alarms: give the doe shelter and dry straw."}, nil},
+		{"nine of it", slow(9, alarm.DoeCold), nil, []string{"made"}},
 		{"too many urgent ones", swings(20, alarm.ClusterChill, alarm.Urgent), []string{"20 of 20 were urgent, where one of twenty is plenty: cluster-chill at a1 20 times."}, nil},
 	} {
 		t.Run(row.name, func(t *testing.T) {

@@ -7,7 +7,7 @@ import (
 
 // Where the figures come from.
 const (
-	vendor = "Inductive Automation, quick alarm system self-audit (a vendor's article)"
+	vendor = "Inductive Automation, quick alarm system self-audit: a vendor's article; its low, medium and critical are our notice, warning and urgent"
 	ours   = "ours, no source"
 )
 
@@ -44,7 +44,7 @@ func (r *Report) figures() []Figure {
 	t := &r.Total
 	unseen, waited := "not known", "not known"
 	if r.ActsKnown {
-		unseen, waited = fmt.Sprint(t.Unseen), "nobody was asked"
+		unseen, waited = fmt.Sprint(t.Unseen), "none was"
 		if t.Waited != nil {
 			waited = (time.Duration(*t.Waited) * time.Second).String()
 		}
@@ -54,16 +54,16 @@ func (r *Report) figures() []Figure {
 		flooded += f.To.Sub(f.From).Minutes()
 	}
 	return []Figure{
-		{"alarms a day", fmt.Sprintf("%.1f, on the worst %d", r.PerDay, r.WorstDay), fmt.Sprintf("%d can be dealt with, %d need work", handled, tooMany), vendor},
-		{"floods: more than 10 in 10 min", fmt.Sprintf("%d, %.0f min", len(r.Floods), flooded), "none", vendor},
+		{"alarms a day, and on the worst", fmt.Sprintf("%.1f, %d", r.PerDay, r.WorstDay), fmt.Sprintf("%d; %d are too many", handled, tooMany), vendor},
+		{"floods: over 10 in 10 min", fmt.Sprintf("%d, %.0f min", len(r.Floods), flooded), "none", vendor},
 		{"chattering: 3 times in a minute", fmt.Sprint(t.Chattering), "none", vendor},
 		{"stale: stood for over 24 h", fmt.Sprint(t.Stale), "none", vendor},
-		{"of low or medium severity", share(t.Raised.Notice+t.Raised.Warning, t.Raised.sum()), fmt.Sprintf("%.0f %% or more", 100*leastLow), vendor},
-		{"of critical severity", share(t.Raised.Urgent, t.Raised.sum()), fmt.Sprintf("under %.0f %%", 100*mostUrgent), vendor},
-		{"came again within 10 min", fmt.Sprint(t.Again), "none", ours},
-		{"over within 5 min, nobody did a thing", fmt.Sprint(t.Fleeting), "none", ours},
-		{"never acknowledged", unseen, "none", ours},
-		{"urgent to acknowledged, median", waited, "10 min, when it calls again", ours},
+		{"raised as notice or warning", share(t.Raised.Notice+t.Raised.Warning, t.Raised.sum()), fmt.Sprintf("%.0f %% or more", 100*leastLow), vendor},
+		{"raised as urgent", share(t.Raised.Urgent, t.Raised.sum()), fmt.Sprintf("under %.0f %%", 100*mostUrgent), vendor},
+		{"again: within 10 min of its end", fmt.Sprint(t.Again), "none", ours},
+		{"fleeting: over within 5 min", fmt.Sprint(t.Fleeting), "none", ours},
+		{"never seen by anybody", unseen, "none", ours},
+		{"urgent until seen, median", waited, "10 min", ours},
 		{"calls between 22:00 and 06:00", fmt.Sprint(r.Woken), "none", ours},
 	}
 }
