@@ -274,7 +274,8 @@ func TestFloods(t *testing.T) {
 		{"eleven in a little more", []float64{0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10.1}, nil},
 		{"thirteen a minute apart", []float64{0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12}, []quality.Flood{{at(0), at(12), 13}}},
 		{
-			"twice", []float64{0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 9, 60, 60, 61, 61, 62, 62, 63, 63, 64, 64, 65, 65},
+			"twice",
+			[]float64{0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 9, 60, 60, 61, 61, 62, 62, 63, 63, 64, 64, 65, 65},
 			[]quality.Flood{{at(0), at(9), 11}, {at(60), at(65), 12}},
 		},
 	} {
@@ -296,14 +297,16 @@ func TestCalls(t *testing.T) {
 		700 a1 nest-heat over
 		720 a1 nest-heat warning
 		725 a1 nest-heat urgent
-		730 - power-fault urgent
+		735 - power-fault urgent
 		736 b2 cluster-heat urgent
 		746.1 b2 cluster-chill urgent
 		1079.9 a1 cluster-chill urgent
 		1100 b2 doe-cold urgent
 		1200 a1 wean-due urgent`)
 	in := quality.Input{From: start, To: start.AddDate(0, 0, 7), Location: denver, Nests: []string{"a1", "b2"}, Events: events}
-	call := func(m float64, nest string, name alarm.Name, night bool) quality.Call { return quality.Call{At: at(m), Nest: nest, Event: name, Night: night} }
+	call := func(m float64, nest string, name alarm.Name, night bool) quality.Call {
+		return quality.Call{At: at(m), Nest: nest, Event: name, Night: night}
+	}
 	for _, row := range []struct {
 		name  string
 		woken []time.Time
