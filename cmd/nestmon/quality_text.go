@@ -78,6 +78,9 @@ func spanned(from, to time.Time) string {
 	if y, m, d := from.Date(); d == 1 && last.Year() == y && last.Month() == m && last.AddDate(0, 0, 1).Month() != m {
 		return from.Format("January 2006")
 	}
+	if from.Year() == last.Year() && from.YearDay() == last.YearDay() {
+		return from.Format("2 Jan 2006")
+	}
 	if from.Year() == last.Year() {
 		return from.Format("2 Jan to ") + last.Format("2 Jan 2006")
 	}

@@ -10,11 +10,14 @@ type Rate struct {
 	High  float64 `json:"high"`
 }
 
+// leastWeeks is a nest-day, below which there is no rate to speak of; ours, no source.
+const leastWeeks = 1.0 / 7
+
 // tail is what lies outside the interval at each end.
 const tail = 0.025
 
 func rate(n int, weeks float64) *Rate {
-	if weeks <= 0 {
+	if weeks < leastWeeks {
 		return nil
 	}
 	low, high := interval(n)

@@ -62,7 +62,7 @@ type Row struct {
 	Stale      int        `json:"stale"`
 	Unseen     int        `json:"never_acknowledged"`
 	Waited     *float64   `json:"median_to_acknowledge_s"` // of urgent ones, nil where there was none
-	Rate       *Rate      `json:"alarms_per_nest_week"`    // nil where the nest was not watched
+	Rate       *Rate      `json:"alarms_per_nest_week"`    // nil where the nest was watched for less than a day
 
 	waits []time.Duration
 	last  alarm.Event
