@@ -181,7 +181,7 @@ func writeJournal(out io.Writer, all []entry, loc *time.Location) {
 }
 
 var deeds = map[alarm.Action]string{
-	alarm.Acknowledge: "seen", alarm.Shelve: "shelved", alarm.Unshelve: "taken off the shelf", alarm.TakeOut: "taken out of service", alarm.PutBack: "put back in service",
+	alarm.Acknowledge: "acknowledged", alarm.Shelve: "shelved", alarm.Unshelve: "taken off its shelf", alarm.TakeOut: "taken out of service", alarm.PutBack: "put back in service",
 }
 
 // what says what happened, in a few words.
@@ -216,6 +216,8 @@ func withUnit(v float64, unit string) string {
 	switch unit {
 	case "C":
 		return fmt.Sprintf("%s °C (%.1f °F)", number, toFahrenheit(v))
+	case "h":
+		return span(time.Duration(v * float64(time.Hour)).Round(time.Second))
 	case "":
 		return number
 	}

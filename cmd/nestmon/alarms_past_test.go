@@ -97,7 +97,7 @@ func tenDays(commit func(exporter.Commit)) {
 	}, Standing: []alarm.Standing{{Event: old}}, StandingChanged: true})
 }
 
-func runAlarms(t *testing.T, args ...string) (code int, out, errs string) {
+func alarmsSay(t *testing.T, args ...string) (code int, out, errs string) {
 	t.Helper()
 	var o, e bytes.Buffer
 	code = alarmsCommand.run(t.Context(), args, stdio{out: &o, err: &e})
@@ -107,9 +107,9 @@ func runAlarms(t *testing.T, args ...string) (code int, out, errs string) {
 func TestAlarmsOfThePast(t *testing.T) {
 	config := pastDoor(t, tenDays)
 	t.Run("journal", func(t *testing.T) {
-		code, out, errs := runAlarms(t, "journal", "--config", config)
+		code, out, errs := alarmsSay(t, "journal", "--config", config)
 		want := `2031-01-12 02:10  oak  nest-heat   urgent, 33.4 °C (92.1 °F), limit 32.0 °C (89.6 °F)
-2031-01-12 02:14  oak  nest-heat   seen by ann, page[2J
+2031-01-12 02:14  oak  nest-heat   acknowledged by ann, page[2J
 2031-01-12 02:15  oak  all alarms  shelved for 1h by bob, command
 2031-01-12 03:02  oak  nest-heat   over after 1h2m
 2031-01-13 08:10  elm  nest-cold   urgent, 33.4 °C (92.1 °F), limit 32.0 °C (89.6 °F)
@@ -120,31 +120,31 @@ func TestAlarmsOfThePast(t *testing.T) {
 		}
 	})
 	t.Run("of one nest", func(t *testing.T) {
-		if _, out, _ := runAlarms(t, "journal", "--config", config, "--nest", "elm"); strings.Count(out, "\n") != 2 || strings.Contains(out, "oak") {
+		if _, out, _ := alarmsSay(t, "journal", "--config", config, "--nest", "elm"); strings.Count(out, "\n") != 2 || strings.Contains(out, "oak") {
 			t.Errorf("got:\n%s", out)
 		}
 	})
 	t.Run("of two days", func(t *testing.T) {
-		if _, out, _ := runAlarms(t, "journal", "--config", config, "--days", "2"); out != "Nothing was raised and nothing done.\n" {
+		if _, out, _ := alarmsSay(t, "journal", "--config", config, "--days", "2"); out != "Nothing was raised and nothing done.\n" {
 			t.Errorf("got:\n%s", out)
 		}
 	})
 	t.Run("journal as JSON", func(t *testing.T) {
-		_, out, errs := runAlarms(t, "journal", "--config", config, "--json")
+		_, out, errs := alarmsSay(t, "journal", "--config", config, "--json")
 		var all []map[string]any
 		if err := json.Unmarshal([]byte(out), &all); err != nil || len(all) != 6 || all[0]["severity"] != "urgent" || all[1]["action"] != "acknowledge" || all[2]["for_s"] != 3600.0 {
 			t.Errorf("%v: %s%s", err, out, errs)
 		}
 	})
 	t.Run("quality", func(t *testing.T) {
-		code, out, errs := runAlarms(t, "quality", "--config", config)
+		code, out, errs := alarmsSay(t, "quality", "--config", config)
 		for _, want := range []string{
-			"Between 22:00 and 06:00 an urgent alarm came once in 10 days (6 Jan to 16 Jan\n2031): 12 Jan 02:10 oak: nest too hot.\nBy day once: 13 Jan 08:10 elm: nest cold.\n",
+			"Between 22:00 and 06:00 an urgent alarm came once in 10 days (6 Jan to 16 Jan\n2031): 12 Jan 02:10 oak: nest too hot.\nBy day once: 13 Jan 08:10 elm: nest cold.\nCounted is",
 			"2 alarms in 2.8 nest-weeks (2 nests): 0.72 a nest-week, 95 % [0.09-2.59]", // 480 h less 12, so 2.79: 0.2422 and 7.2247 of them
 			"That is too short a time to judge limits by.",
 			"oak   nest-heat  1      0        1       0      0         0      0\n",
 			"elm   nest-cold  1      0        1       0      0         0      1\n",
-			"urgent until seen, median        4m0s",
+			"urgent until acknowledged, median  4.0 min",
 			"- sink-fault stood for more than a day of the site once",
 			"- 9 Jan 2031: elm\n", // from noon to midnight
 		} {
@@ -157,7 +157,7 @@ func TestAlarmsOfThePast(t *testing.T) {
 		}
 	})
 	t.Run("quality as JSON", func(t *testing.T) {
-		_, out, errs := runAlarms(t, "quality", "--config", config, "--json")
+		_, out, errs := alarmsSay(t, "quality", "--config", config, "--json")
 		var r quality.Report
 		if err := json.Unmarshal([]byte(out), &r); err != nil || r.Total.Alarms != 2 || r.Woken != 1 || len(r.Calls) != 2 || len(r.Figures) == 0 {
 			t.Errorf("%v: %s%s", err, out, errs)
@@ -170,11 +170,11 @@ func TestAlarmsOfThePast(t *testing.T) {
 		"no day at all":       {[]string{"journal", "--days", "0"}, "--days 0 is out of range; write 1 to 366"},
 		"more than is kept":   {[]string{"quality", "--days", "10000"}, "--days 10000 is out of range; write 1 to 366"},
 		"a nest nobody knows": {[]string{"journal", "--nest", "ash"}, `nest "ash" is not in the configuration`},
-		"another action":      {[]string{"forget"}, "write one of: list, seen, journal, quality"},
+		"another action":      {[]string{"forget"}, "write one of: ack, in-service, journal, list,"},
 		"a word too many":     {[]string{"quality", "oak"}, `"oak" is not expected here`},
 	} {
 		t.Run(name, func(t *testing.T) {
-			code, _, errs := runAlarms(t, append(row.args[:1:1], append([]string{"--config", config}, row.args[1:]...)...)...)
+			code, _, errs := alarmsSay(t, append(row.args[:1:1], append([]string{"--config", config}, row.args[1:]...)...)...)
 			if code != exitWrongUse || !strings.Contains(errs, row.want) {
 				t.Errorf("exit %d, said %q; want %q", code, errs, row.want)
 			}
@@ -233,13 +233,25 @@ limits:
 	}
 }
 
+func TestJournalSaysHoursPlainly(t *testing.T) {
+	for _, row := range []struct {
+		v    float64
+		unit string
+		want string
+	}{{0.03, "h", "1m48s"}, {26.5, "h", "26h30m"}, {-3.2, "C", "-3.2 °C (26.2 °F)"}, {91.26, "%", "91.3 %"}, {74, "", "74.0"}} {
+		if got := withUnit(row.v, row.unit); got != row.want {
+			t.Errorf("%v %s: got %q, want %q", row.v, row.unit, got, row.want)
+		}
+	}
+}
+
 // A daemon of the first minute has nothing to tell and does not fail.
 func TestAlarmsOfNoPast(t *testing.T) {
 	config := pastDoor(t, func(func(exporter.Commit)) {})
-	if code, out, errs := runAlarms(t, "journal", "--config", config); code != exitDone || out != "Nothing was raised and nothing done.\n" {
+	if code, out, errs := alarmsSay(t, "journal", "--config", config); code != exitDone || out != "Nothing was raised and nothing done.\n" {
 		t.Errorf("exit %d, %q, %q", code, out, errs)
 	}
-	code, out, errs := runAlarms(t, "quality", "--config", config)
+	code, out, errs := alarmsSay(t, "quality", "--config", config)
 	if code != exitDone || !strings.Contains(out, "0 alarms in 0.0 nest-weeks") || strings.Contains(out, "NaN") {
 		t.Errorf("exit %d, %q, got:\n%s", code, errs, out)
 	}

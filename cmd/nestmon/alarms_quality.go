@@ -32,7 +32,7 @@ func runQuality(ctx context.Context, args []string, std stdio) int {
 		return exitDone
 	}
 	wrap(std.out, "", qualityHead(&r, nightCalls, cfg.location()))
-	writeQuality(std.out, &r, cfg.location())
+	writeQuality(std.out, &r, "Counted is what became urgent; repeats are not kept.", cfg.location())
 	return exitDone
 }
 

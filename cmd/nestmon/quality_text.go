@@ -18,7 +18,7 @@ const headCalls = 10
 // qualityHead is the one line that a keeper reads: how often somebody was woken, and by what.
 func qualityHead(r *quality.Report, came string, loc *time.Location) string {
 	days := max(int(r.To.Sub(r.From).Hours()/24+0.5), 1)
-	return fmt.Sprintf("%s %s in %s (%s)", came, often(r.Woken), count(days, "day"), spanned(r.From.In(loc), r.To.In(loc))) + calls(r, true, loc)
+	return fmt.Sprintf("%s %s in %s (%s)", came, often(r.Woken), count(days, "day"), spanned(r.From.In(loc), r.To.In(loc))) + called(r, true, loc)
 }
 
 // The head begins with what is known: a replay calls nobody, and of the past it is known what was urgent, not who slept.
@@ -27,8 +27,8 @@ const (
 	nightCalls    = "Between 22:00 and 06:00 an urgent alarm came"
 )
 
-// calls names those of the night, or those of the day.
-func calls(r *quality.Report, night bool, loc *time.Location) string {
+// called names those of the night, or those of the day.
+func called(r *quality.Report, night bool, loc *time.Location) string {
 	var all []string
 	for _, c := range r.Calls {
 		if c.Night == night {
@@ -87,10 +87,11 @@ func spanned(from, to time.Time) string {
 	return from.Format("2 Jan 2006 to ") + last.Format("2 Jan 2006")
 }
 
-// writeQuality prints all below the head.
-func writeQuality(out io.Writer, r *quality.Report, loc *time.Location) {
+// writeQuality prints all below the head; basis says what was counted as a call.
+func writeQuality(out io.Writer, r *quality.Report, basis string, loc *time.Location) {
 	byDay := len(r.Calls) - r.Woken
-	wrap(out, "", fmt.Sprintf("By day %s%s", often(byDay), calls(r, false, loc)))
+	wrap(out, "", fmt.Sprintf("By day %s%s", often(byDay), called(r, false, loc)))
+	wrap(out, "", basis)
 	fmt.Fprintln(out)
 	writeRate(out, r)
 	writeRows(out, r)
@@ -129,7 +130,7 @@ func writeRows(out io.Writer, r *quality.Report) {
 	}
 	fmt.Fprintln(out)
 	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "nest\talarm\ttimes\twarning\turgent\tagain\tfleeting\tstale\tunseen")
+	fmt.Fprintln(w, "nest\talarm\ttimes\twarning\turgent\tagain\tfleeting\tstale\tunanswered")
 	line := func(name, event string, row *quality.Row) {
 		unseen := "-"
 		if r.ActsKnown {

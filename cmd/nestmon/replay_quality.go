@@ -11,6 +11,7 @@ import (
 	"nestmon/sensors"
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/alarm/quality"
+	"nestmon/thresholds/calls"
 )
 
 // replayQuality collects what the measures of a replay's alarms need.
@@ -19,7 +20,9 @@ type replayQuality struct {
 	nests  map[string][]string // by probe
 	heard  quality.Heard
 	events []alarm.Event
-	asked  time.Time // the hour in which the judge was last asked what it watches
+	teller *announcer  // decides about calls; nil where no phone is configured
+	woken  []time.Time // when it called
+	asked  time.Time   // the hour in which the judge was last asked what it watches
 	hours  int
 	blind  map[danger]int            // hours in which a danger was not judged
 	why    map[danger]map[string]int // for what reasons
@@ -45,6 +48,7 @@ func (q *replayQuality) take(t time.Time, poll []sensors.Reading, events []alarm
 			}
 		}
 	}
+	q.call(t, events, j)
 	hour := t.Truncate(time.Hour)
 	if hour.Equal(q.asked) {
 		return
@@ -65,6 +69,33 @@ func (q *replayQuality) take(t time.Time, poll []sensors.Reading, events []alarm
 	}
 }
 
+// wakes are the reasons of calls that count. Nobody answers in a replay, so repeats do not, nor what only tells that something is over.
+var wakes = []calls.Why{calls.Began, calls.Worse, calls.Happened, calls.Storm}
+
+// call lets the daemon's own rules decide who is called about a poll.
+func (q *replayQuality) call(t time.Time, events []alarm.Event, j *judge) {
+	if q.cfg.Phone == nil {
+		return
+	}
+	if q.teller == nil {
+		q.woken = []time.Time{}
+		q.teller, _ = newAnnouncer(q.cfg.Phone.Plan(q.cfg.location()), nil, nil, t) // an error is about what was kept, which is nothing here
+	}
+	h := q.teller.step(t, events, j.rabbitry.Standing(), nil, func(string) bool { return false })
+	for _, c := range h.calls {
+		if !slices.Contains(wakes, c.Why) {
+			continue
+		}
+		newest := time.Time{} // a daemon would have looked every minute, where rows are farther apart
+		for _, e := range c.About {
+			if e.Time.After(newest) {
+				newest = e.Time
+			}
+		}
+		q.woken = append(q.woken, newest)
+	}
+}
+
 // write prints the report of a replay from its first to its last row.
 func (q *replayQuality) write(out io.Writer, first, last time.Time) {
 	loc := q.cfg.location()
@@ -74,9 +105,13 @@ func (q *replayQuality) write(out io.Writer, first, last time.Time) {
 	}
 	end := last.Add(time.Second) // with the last row
 	nests := q.cfg.nestIDs()
-	r := quality.Measure(quality.Input{From: first, To: end, Location: loc, Nests: nests, Events: q.events, Blind: q.heard.Blind(nests, first, end)})
+	r := quality.Measure(quality.Input{From: first, To: end, Location: loc, Nests: nests, Events: q.events, Woken: q.woken, Blind: q.heard.Blind(nests, first, end)})
 	fmt.Fprintln(out, qualityHead(&r, wouldHaveBeen, loc))
-	writeQuality(out, &r, loc)
+	basis := "Counted as the block phone says, without repeats: nobody can acknowledge here."
+	if q.cfg.Phone == nil {
+		basis = "No phone is configured: what became urgent is counted as a call."
+	}
+	writeQuality(out, &r, basis, loc)
 	q.writeBlind(out)
 }
 

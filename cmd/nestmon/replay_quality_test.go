@@ -47,16 +47,36 @@ func TestReplayTellsWhoWouldHaveBeenWoken(t *testing.T) {
 		"in 4.1 nest-weeks (1 nest)", // 31 days less two are 4.14 weeks
 		"- 20 Jan 2031 to 22 Jan 2031: oak\n",
 		"- chill at oak in 100 % of the hours",
-		"never seen by anybody            not known",
+		"never acknowledged                 not known",
 	} {
 		if !strings.Contains(rest, want) {
 			t.Errorf("%q is not in:\n%s", want, rest)
 		}
+	}
+	if !strings.Contains(rest, "No phone is configured") {
+		t.Errorf("it is not said what counts as a call:\n%s", rest)
 	}
 	if _, without, _ := replayOn(t, readings, litters); without != events {
 		t.Error("measuring changes the events")
 	}
 	if _, _, errs := replayOn(t, "time,probe,temperature_c\n", "", "--quality"); !strings.Contains(errs, "There is no row in the readings") {
 		t.Errorf("of nothing it said %q", errs)
+	}
+}
+
+// Where a phone is configured its own rules say what calls: 33 °C after 20 °C are
+// warned of within the half hour, and a warning of heat passes the quiet hours.
+func TestReplayCallsAsThePhoneDoes(t *testing.T) {
+	const litters = "nest,bred,kindled,born,ended\noak,2030-12-01,2031-01-01,8,\n"
+	readings := strings.ReplaceAll(recordedDays(), ",38\n", ",33\n")
+	for level, want := range map[string]string{
+		"warning": "woken once in 31 days (January 2031): 5 Jan 02:20 oak: will be too hot within two hours.\nBy day twice: 9 Jan 14:20 oak: will be too hot within two hours, 20 Jan 12:21\noak: no data",
+		"urgent":  "woken not once in 31 days (January 2031).\nBy day once: 20 Jan 12:21 oak: no data",
+	} {
+		phone := "phone: {channels: [{name: mobile, url: 'http://127.0.0.1:1/', at_least: " + level + "}], quiet_hours: {from: '21:00', to: '06:00'}}\n"
+		_, _, errs := replayWith(t, replayed+phone, readings, litters, "--quality")
+		if !strings.Contains(errs, want) || !strings.Contains(errs, "Counted as the block phone says") {
+			t.Errorf("%s: %q is not in:\n%s", level, want, errs)
+		}
 	}
 }

@@ -20,14 +20,14 @@ type Call struct {
 func (in *Input) calls() (all []Call) {
 	var raised []alarm.Event
 	for _, e := range in.Events {
-		if e.State == alarm.Raised && !e.Name.Chore() && e.Severity >= alarm.Warning {
+		if e.State != alarm.Cleared && e.Severity >= alarm.Warning {
 			raised = append(raised, e)
 		}
 	}
 	times := slices.SortedFunc(slices.Values(in.Woken), time.Time.Compare)
 	if in.Woken == nil {
 		for _, e := range raised {
-			if e.Severity == alarm.Urgent {
+			if e.Severity == alarm.Urgent && !e.Name.Chore() {
 				times = append(times, e.Time)
 			}
 		}
@@ -46,21 +46,19 @@ func (in *Input) calls() (all []Call) {
 	return all
 }
 
-// caller is the newest alarm at that time; where the calls follow from what became urgent, the one that did.
+// caller is the newest event at that time, the worst of several; where the calls follow from what became urgent, the one that did.
 func caller(raised []alarm.Event, t time.Time, exact bool) (nest string, name alarm.Name) {
+	var is alarm.Event
 	for _, e := range raised {
 		if e.Time.After(t) {
 			break
 		}
-		if exact && (e.Severity != alarm.Urgent || !e.Time.Equal(t)) {
+		if exact && (e.Severity != alarm.Urgent || e.Name.Chore()) || e.Time.Equal(is.Time) && e.Severity <= is.Severity {
 			continue
 		}
-		nest, name = e.Nest, e.Name
-		if exact {
-			break
-		}
+		is = e
 	}
-	return nest, name
+	return is.Nest, is.Name
 }
 
 func (in *Input) night(t time.Time) bool {

@@ -46,7 +46,7 @@ func (r *Report) figures() []Figure {
 	if r.ActsKnown {
 		unseen, waited = fmt.Sprint(t.Unseen), "none was"
 		if t.Waited != nil {
-			waited = (time.Duration(*t.Waited) * time.Second).String()
+			waited = fmt.Sprintf("%.1f min", *t.Waited/60)
 		}
 	}
 	flooded := 0.0
@@ -62,8 +62,8 @@ func (r *Report) figures() []Figure {
 		{"raised as urgent", share(t.Raised.Urgent, t.Raised.sum()), fmt.Sprintf("under %.0f %%", 100*mostUrgent), vendor},
 		{"again: within 10 min of its end", fmt.Sprint(t.Again), "none", ours},
 		{"fleeting: over within 5 min", fmt.Sprint(t.Fleeting), "none", ours},
-		{"never seen by anybody", unseen, "none", ours},
-		{"urgent until seen, median", waited, "10 min", ours},
+		{"never acknowledged", unseen, "none", ours},
+		{"urgent until acknowledged, median", waited, "10 min", ours},
 		{"calls between 22:00 and 06:00", fmt.Sprint(r.Woken), "none", ours},
 	}
 }
