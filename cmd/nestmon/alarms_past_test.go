@@ -18,7 +18,7 @@ import (
 	"nestmon/thresholds/alarm/quality"
 )
 
-const watched = `
+const twoNests = `
 site: {timezone: America/Denver}
 data: %[1]s
 probes: [{id: oak-air, source: recorded}, {id: elm-air, source: recorded}]
@@ -34,7 +34,7 @@ func pastDoor(t *testing.T, fill func(commit func(exporter.Commit))) (config str
 	}
 	t.Cleanup(func() { _ = os.RemoveAll(dir) })
 	config = filepath.Join(dir, "F")
-	if err := os.WriteFile(config, fmt.Appendf(nil, watched, dir), 0o600); err != nil {
+	if err := os.WriteFile(config, fmt.Appendf(nil, twoNests, dir), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	cfg, _, err := loadConfig(config)

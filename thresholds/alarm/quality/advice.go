@@ -15,6 +15,7 @@ const (
 	oftenUnseen   = 3
 	oftenUrgent   = 20 // raised in all, before their shares mean anything
 	oftenOne      = 10 // of one alarm, when they are half of all
+	oftenAwake    = 3  // calls at night by one alarm, when they are half of all
 )
 
 // remedy is what a keeper can do about an alarm that comes too often: with the hands first, then with the configuration.
@@ -51,6 +52,11 @@ func (r *Report) advice() (all []string) {
 	say := func(format string, args ...any) {
 		if len(all) < most {
 			all = append(all, fmt.Sprintf(format, args...))
+		}
+	}
+	for _, row := range r.Rows {
+		if n := r.nights(row.Nest, row.Event); n >= oftenAwake && 2*n >= r.Woken {
+			say("%s made %d of %d calls at night: %s", row.title(), n, r.Woken, row.mend())
 		}
 	}
 	for _, row := range r.Rows {
@@ -95,6 +101,14 @@ func (r *Report) stale(name alarm.Name) string {
 		}
 	}
 	return strings.Join(all, ", ")
+}
+
+// nights is how often an alarm called at night.
+func (r *Report) nights(nest string, name alarm.Name) (n int) {
+	for _, c := range r.Calls {
+		n += one(c.Night && c.Nest == nest && c.Event == name)
+	}
+	return n
 }
 
 // urgent names the alarms that were urgent most often.

@@ -34,6 +34,16 @@ func slow(n int, name alarm.Name) (all []alarm.Event) {
 func TestAdvice(t *testing.T) {
 	long, _ := story(t, "10 a1 tote-wet warning\n10 b2 tote-wet warning")
 	brief, _ := story(t, "0 a1 probe-silent warning\n4 a1 probe-silent over\n30 a1 probe-silent warning\n34 a1 probe-silent over\n60 a1 probe-silent warning\n64 a1 probe-silent over")
+	// 660 min after noon is 23:00.
+	nightly, _ := story(t, `
+		660 - power-fault urgent
+		700 - power-fault over
+		2100 - power-fault urgent
+		2140 - power-fault over
+		3540 - power-fault urgent
+		3580 - power-fault over
+		3600 a1 nest-heat urgent
+		3700 a1 nest-heat over`)
 	for _, row := range []struct {
 		name   string
 		events []alarm.Event
@@ -53,6 +63,7 @@ func TestAdvice(t *testing.T) {
 		{"stale", long, []string{"tote-wet stood for more than a day at a1 once, at b2 once: see to drain, vents and bedding. What stands"}, nil},
 		{"fleeting", brief, []string{"probe-silent at a1 was over within 5 min, with nobody doing a thing, 3 times of 3: look at its plugs and cables; where a probe is slow by nature, write a longer `interval` and `stale_after`"}, nil},
 		{"one that makes all", slow(10, alarm.DoeCold), []string{"doe-cold at a1 made 10 of all 10 alarms: give the doe shelter and dry straw."}, nil},
+		{"one that wakes", nightly, []string{"power-fault of the site made 3 of 4 calls at night: charge or exchange the battery, or look at the supply; see whether `battery_low_v` under `site` fits"}, []string{"nest-heat at"}},
 		{"nine of it", slow(9, alarm.DoeCold), nil, []string{"made"}},
 		{"too many urgent ones", swings(20, alarm.ClusterChill, alarm.Urgent), []string{"20 of 20 were urgent, where one of twenty is plenty: cluster-chill at a1 20 times."}, nil},
 	} {
