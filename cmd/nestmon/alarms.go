@@ -21,6 +21,8 @@ var alarmActions = map[string]func(ctx context.Context, args []string, std stdio
 	"out-of-service": onAlarm{verb: "out-of-service", action: alarm.TakeOut, did: "taken out of service"}.run,
 	"in-service":     onAlarm{verb: "in-service", action: alarm.PutBack, did: "put back in service"}.run,
 	"test":           tryAlarms,
+	"journal":        runJournal,
+	"quality":        runQuality,
 }
 
 func runAlarms(ctx context.Context, args []string, std stdio) int {

@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/alarm/quality"
 	"nestmon/thresholds/litter"
 )
 
@@ -57,6 +58,12 @@ func openControl(path string, d *daemon, page http.Handler) (*control, error) {
 	mux := http.NewServeMux()
 	mux.Handle("GET /", page)
 	mux.HandleFunc("GET /control/litters", func(w http.ResponseWriter, _ *http.Request) { reply(w, d.archive.Litters) })
+	mux.HandleFunc("GET /control/journal", func(w http.ResponseWriter, r *http.Request) {
+		reply(w, func() ([]entry, error) { return d.journal(r.FormValue("days"), r.FormValue("nest")) })
+	})
+	mux.HandleFunc("GET /control/quality", func(w http.ResponseWriter, r *http.Request) {
+		reply(w, func() (quality.Report, error) { return d.quality(r.FormValue("days")) })
+	})
 	mux.HandleFunc("POST /control/litter", func(w http.ResponseWriter, r *http.Request) {
 		var change litterChange
 		take(w, r, &change, func() (litter.Litter, error) { return d.changeLitter(r.Context(), change) })

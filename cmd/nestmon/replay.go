@@ -22,12 +22,13 @@ var replayCommand = command{"replay", "run recorded readings through the very sa
 const gapTick = time.Hour
 
 func runReplay(ctx context.Context, args []string, std stdio) int {
-	fs := flags("replay", "replay [--config F] --readings R.csv [--litters L.csv] [--events E.jsonl] [--summary]", std)
+	fs := flags("replay", "replay [--config F] --readings R.csv [--litters L.csv] [--events E.jsonl] [--summary] [--quality]", std)
 	file := fs.String("config", installedConfig, "configuration `file`; its sources are ignored, its probe ids must match the readings")
 	readings := fs.String("readings", "", "CSV `file` with the columns time,probe,temperature_c,humidity_pct,co2_ppm, and voltage_v,current_a of a battery")
 	litters := fs.String("litters", "", "CSV `file` with the columns nest,bred,kindled,born,ended")
 	events := fs.String("events", "", "JSON Lines `file` to write events to instead of standard output")
 	summary := fs.Bool("summary", false, "say on standard error what was read and raised")
+	measure := fs.Bool("quality", false, "say on standard error how often somebody would have been woken, and how good the alarms were")
 	if code, ok := parse(fs, args); !ok {
 		return code
 	}
@@ -40,6 +41,9 @@ func runReplay(ctx context.Context, args []string, std stdio) int {
 		return exitWrongUse
 	}
 	r := replay{cfg: cfg, readings: *readings}
+	if *measure {
+		r.quality = newReplayQuality(cfg)
+	}
 	err := r.prepare(*litters)
 	if err == nil {
 		err = r.writeTo(ctx, *events, std.out)
@@ -50,6 +54,9 @@ func runReplay(ctx context.Context, args []string, std stdio) int {
 	}
 	if *summary {
 		fmt.Fprintln(std.err, r.summary())
+	}
+	if r.quality != nil {
+		r.quality.write(std.err, r.first, r.last)
 	}
 	return exitDone
 }
@@ -68,6 +75,7 @@ type replay struct {
 	cfg      *config
 	readings string
 	judge    *judge
+	quality  *replayQuality // nil where nobody asked for it
 
 	rows, count int
 	first, last time.Time
@@ -269,6 +277,9 @@ func (r *replay) observe(t time.Time, poll []sensors.Reading, write func(alarm.E
 	r.last = t
 	events := r.judge.recorded(t, poll)
 	r.judge.tracker.Observe(poll)
+	if r.quality != nil {
+		r.quality.take(t, poll, events, r.judge)
+	}
 	for _, e := range events {
 		if e.State == alarm.Raised {
 			r.raised[e.Severity]++

@@ -51,6 +51,7 @@ func writeForEver(dir string) error {
 		c := poll(probes, at, float64(i%300))
 		if i%7 == 0 {
 			c.Events = []alarm.Event{event("a1", at, alarm.Warning)}
+			c.Acts = []alarm.Act{{Action: alarm.Acknowledge, Nest: "a1", By: "invented", At: at}}
 			c.Messages = []exporter.Message{message(fmt.Sprint(i), at, alarm.Warning)}
 			c.Standing, c.StandingChanged = []alarm.Standing{{Event: c.Events[0]}}, true
 		}
@@ -137,6 +138,10 @@ func checkWhole(t *testing.T, dir string, last int64) {
 	events, err := a.Events(start, start.AddDate(1, 0, 0), 1<<30)
 	if want := (n + 6) / 7; err != nil || int64(len(events)) != want && int64(len(events)) != (n+7)/7 {
 		t.Errorf("%d events for %d polls, %v; want %d", len(events), n, err, want)
+	}
+	acts, err := a.Acts(start, start.AddDate(1, 0, 0), 1<<30)
+	if err != nil || len(acts) != len(events) || !acts[0].At.Equal(events[0].Time) {
+		t.Errorf("%d acts for %d events, %v", len(acts), len(events), err)
 	}
 	standing, err := a.Standing()
 	if err != nil || len(standing) != 1 || !standing[0].Time.Equal(events[0].Time) {

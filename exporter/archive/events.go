@@ -39,13 +39,18 @@ func (s standing) read() alarm.Standing {
 }
 
 func (a *Archive) commitBook(c exporter.Commit) error {
-	if len(c.Events) == 0 && len(c.Messages) == 0 && !c.StandingChanged && c.Calls == nil {
+	if len(c.Events) == 0 && len(c.Acts) == 0 && len(c.Messages) == 0 && !c.StandingChanged && c.Calls == nil {
 		return nil
 	}
 	var dropped int64
 	err := a.writeBook(func(t *tx) error {
 		for _, e := range c.Events {
 			if err := t.putEvent(e); err != nil {
+				return err
+			}
+		}
+		for _, did := range c.Acts {
+			if err := t.putAct(did); err != nil {
 				return err
 			}
 		}

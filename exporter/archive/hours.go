@@ -1,10 +1,13 @@
 package archive
 
 import (
+	"database/sql"
 	"encoding/binary"
 	"math"
 	"slices"
 	"time"
+
+	"nestmon/sensors"
 )
 
 // summary is what is known of one series over a span, in steps.
@@ -136,6 +139,32 @@ func findRecord(row []byte, id int64) (summary, bool) {
 		}
 	}
 	return summary{}, false
+}
+
+// Heard calls fn for every whole hour from <= hour < to and every probe that had a temperature in it, in the order of the hours. The hour of
+// the newest poll is not whole yet.
+func (a *Archive) Heard(from, to time.Time, fn func(hour time.Time, probe string)) error {
+	probes := map[int64]string{}
+	for _, s := range a.plan.Load().series {
+		if s.known && s.quantity == sensors.Temperature {
+			probes[s.id] = s.probe
+		}
+	}
+	return a.readings.read(func(db *sql.DB) error {
+		return collect(db, func(scan func(...any) error) error {
+			var start int64
+			var row sql.RawBytes
+			if err := scan(&start, &row); err != nil {
+				return err
+			}
+			for ; len(row) >= hourRecord; row = row[hourRecord:] {
+				if id, _ := readRecord(row); probes[id] != "" {
+					fn(time.Unix(start, 0).UTC(), probes[id])
+				}
+			}
+			return nil
+		}, "SELECT hour, v FROM hours WHERE hour >= ? AND hour < ? ORDER BY hour", from.Unix(), to.Unix())
+	})
 }
 
 // unrolled rebuilds the hours that no row holds yet.

@@ -4,6 +4,9 @@ import (
 	"path/filepath"
 	"testing"
 	"time"
+
+	"nestmon/exporter"
+	"nestmon/thresholds/alarm"
 )
 
 // The steps of the schema are no exported matter, so this test sits inside.
@@ -75,6 +78,51 @@ func TestWhatWasRefusedBeforeStaysKnown(t *testing.T) {
 	all, err := a.Refusals()
 	if err != nil || len(all) != 1 || all[0].Reason != "type conflict" || !all[0].From.Equal(time.Unix(7, 0)) || !all[0].To.Equal(time.Unix(7, 0)) {
 		t.Errorf("%+v, %v", all, err)
+	}
+}
+
+// A book of the first release has no table of acts, and what it holds stays.
+func TestBookOfAnOlderReleaseTakesActs(t *testing.T) {
+	dir, at := t.TempDir(), time.Unix(1800000000, 0).UTC()
+	before := bookFile
+	before.steps = before.steps[:1]
+	s, _, err := openStore(filepath.Join(dir, bookFile.name), before, true, Options{}.filled())
+	if err != nil {
+		t.Fatal(err)
+	}
+	old := alarm.Event{Time: at, Since: at, Nest: "a1", Name: alarm.NestHeat, State: alarm.Raised, Severity: alarm.Urgent}
+	if err := s.write(func(t *tx) error { return t.putEvent(old) }); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.close(); err != nil {
+		t.Fatal(err)
+	}
+	did := alarm.Act{Action: alarm.Acknowledge, Nest: "a1", Event: alarm.NestHeat, By: "ann, command", At: at.Add(time.Minute)}
+	var since time.Time
+	for range 2 { // the second time there is nothing to bring forward
+		a, err := Open(dir, Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := a.Commit(exporter.Commit{Time: at, Acts: []alarm.Act{did}}); err != nil {
+			t.Fatal(err)
+		}
+		events, err := a.Events(at, at.Add(time.Hour), 10)
+		if err != nil || len(events) != 1 {
+			t.Errorf("events %v, %v; want the old one", events, err)
+		}
+		acts, err := a.Acts(at, at.Add(time.Hour), 10)
+		if err != nil || len(acts) != 1 || acts[0] != did {
+			t.Errorf("acts %v, %v; want %v once", acts, err, did)
+		}
+		first, err := a.ActsSince()
+		if err != nil || !since.IsZero() && !first.Equal(since) {
+			t.Errorf("acts are kept since %v, %v; before the restart it was %v", first, err, since)
+		}
+		since = first
+		if err := a.Close(); err != nil {
+			t.Fatal(err)
+		}
 	}
 }
 

@@ -84,6 +84,9 @@ func (a *Archive) prune(now time.Time, most int64) error {
 		a.opts.Log.Warn("polls grew too old before they were delivered; removed", "sink", name, "polls", n)
 	}
 	return a.book.write(func(t *tx) error {
-		return t.exec("DELETE FROM events WHERE at < ?", now.Add(-a.opts.HoursFor).UnixMilli())
+		if err := t.exec("DELETE FROM events WHERE at < ?", now.Add(-a.opts.HoursFor).UnixMilli()); err != nil {
+			return err
+		}
+		return t.pruneActs(now)
 	})
 }

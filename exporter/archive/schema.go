@@ -104,4 +104,17 @@ CREATE TABLE litters_before (
 	replaced INTEGER NOT NULL
 );
 CREATE TABLE marks (nest TEXT NOT NULL, event TEXT NOT NULL, at INTEGER NOT NULL, PRIMARY KEY (nest, event, at)) WITHOUT ROWID;
+`, `
+CREATE TABLE acts (
+	seq INTEGER PRIMARY KEY,
+	at INTEGER NOT NULL, -- unix ms
+	nest TEXT NOT NULL,
+	event TEXT NOT NULL, -- empty for every alarm of the nest
+	action TEXT NOT NULL,
+	by TEXT NOT NULL,
+	body TEXT NOT NULL,
+	UNIQUE (at, nest, event, action, by)
+);
+-- Before this, who had seen what was not kept: an alarm of an earlier day without an act proves nothing.
+INSERT OR IGNORE INTO meta VALUES ('acts.since', strftime('%Y-%m-%dT%H:%M:%SZ', 'now'));
 `}}
