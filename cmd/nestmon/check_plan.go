@@ -156,6 +156,8 @@ func publishLines(c *config) []planLine {
 	}
 	if _, on := phoneTarget(c); !on {
 		out = append(out, planLine{"NOBODY", "is called when an alarm comes; write a channel under phone"})
+	} else if advice := c.Phone.Alone(); advice != "" {
+		out = append(out, planLine{"note", advice})
 	}
 	return append(out, heartbeatLine(c))
 }
