@@ -142,7 +142,8 @@ func (a *announcer) suppress(on []alarm.Standing, cut []string) (changes []alarm
 	}
 	covered := map[string]bool{}
 	for _, nest := range cut {
-		if covered[nest] = true; alarm.Find(on, nest, alarm.ProbeSilent).Severity < alarm.Urgent {
+		if alarm.Find(on, nest, alarm.ProbeSilent).Severity < alarm.Urgent { // what is urgent is told for itself
+			covered[nest] = true
 			put(nest, alarm.ProbeSilent, alarm.BusFault)
 		}
 	}

@@ -163,3 +163,23 @@ func TestAddressFromAFile(t *testing.T) {
 		t.Errorf("got %v, want an error about url_file", err)
 	}
 }
+
+func TestAlone(t *testing.T) {
+	channel := func(name, url string) phone.Channel { return phone.Channel{Name: name, URL: exporter.NewSecret(url)} }
+	rows := []struct {
+		name     string
+		channels []phone.Channel
+		want     string
+	}{
+		{"one", []phone.Channel{channel("a", "https://push.example/"+key)}, "one channel alone"},
+		{"two of one server", []phone.Channel{channel("a", "https://push.example/"+key), channel("b", "https://PUSH.example:8443/b")}, "all channels go to the same server"},
+		{"two", []phone.Channel{channel("a", "https://push.example/"+key), channel("b", "https://other.example/")}, ""},
+		{"one whose address cannot be read", []phone.Channel{channel("a", "https://push.example/"), {Name: "b", URLFile: "no such file"}}, ""},
+	}
+	for _, row := range rows {
+		got := phone.Config{Channels: row.channels}.Alone()
+		if !strings.HasPrefix(got, row.want) || (got == "") != (row.want == "") || strings.Contains(got, key) {
+			t.Errorf("%s: %q, want %q", row.name, got, row.want)
+		}
+	}
+}

@@ -1,0 +1,73 @@
+package main
+
+import (
+	"testing"
+	"time"
+
+	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/calls"
+)
+
+// onCall is a plan with one contact.
+var onCall = calls.Plan{Contacts: []calls.Contact{{Name: "anna", AtLeast: alarm.Warning}}, Digest: calls.Never, AllWell: calls.Never}
+
+func standsSince(at time.Time, nest string, name alarm.Name, severity alarm.Severity) alarm.Standing {
+	return alarm.Standing{Event: alarm.Event{Time: at, Since: at, Nest: nest, Name: name, State: alarm.Raised, Severity: severity}}
+}
+
+// TestSilenceBehindADeadBus: the bus stands for the silence of its nests until that is urgent.
+func TestSilenceBehindADeadBus(t *testing.T) {
+	now := time.Date(2026, 7, 14, 12, 0, 0, 0, time.UTC)
+	a := newAnnouncer(onCall, nil, nil, now)
+	var told []string
+	for _, severity := range []alarm.Severity{alarm.Notice, alarm.Warning, alarm.Urgent} {
+		now = now.Add(time.Minute)
+		silent := standsSince(now, "a1", alarm.ProbeSilent, severity)
+		for _, c := range a.step(now, []alarm.Event{silent.Event}, []alarm.Standing{silent}, []string{"a1"}, nil).calls {
+			told = append(told, c.About[0].Severity.String())
+		}
+	}
+	if len(told) != 1 || told[0] != "urgent" {
+		t.Errorf("told of the silence as %v, want it urgent alone", told)
+	}
+	silent := standsSince(now, "a1", alarm.ProbeSilent, alarm.Urgent)
+	if calls := a.step(now.Add(10*time.Minute), nil, []alarm.Standing{silent}, []string{"a1"}, nil).calls; len(calls) != 1 {
+		t.Errorf("repeated by %d calls, want 1", len(calls))
+	}
+}
+
+// TestAnnouncerGoesOn: what is kept survives a restart, and what cannot be read stops nobody.
+func TestAnnouncerGoesOn(t *testing.T) {
+	begin := time.Date(2026, 7, 14, 12, 0, 0, 0, time.UTC)
+	hot := standsSince(begin, "a1", alarm.NestHeat, alarm.Urgent)
+	on := []alarm.Standing{hot}
+	a := newAnnouncer(onCall, nil, nil, begin)
+	h := a.step(begin, []alarm.Event{hot.Event}, on, nil, nil)
+	if len(h.calls) != 1 || !h.changed {
+		t.Fatalf("%+v", h)
+	}
+	for name, row := range map[string]struct {
+		kept []byte
+		off  time.Duration
+		want int // calls in the first step after the restart
+	}{
+		"at once":                        {a.kept(), 0, 0},
+		"before the repeat":              {a.kept(), 9 * time.Minute, 0},
+		"after it":                       {a.kept(), 10 * time.Minute, 1},
+		"with a clock that began anew":   {a.kept(), -50 * 365 * 24 * time.Hour, 0},
+		"with a state of another kind":   {[]byte(`{"at": 7}`), 10 * time.Minute, 0},
+		"with a state that is no state":  {[]byte("\x00"), 10 * time.Minute, 0},
+		"with no state, of before calls": {nil, time.Hour, 0},
+	} {
+		now := begin.Add(row.off)
+		b := newAnnouncer(onCall, h.standing, row.kept, now)
+		if got := b.step(now, nil, on, nil, nil).calls; len(got) != row.want {
+			t.Errorf("%s: %d calls, want %d", name, len(got), row.want)
+		}
+		if row.want == 0 {
+			if got := b.step(now.Add(10*time.Minute), nil, on, nil, nil).calls; len(got) != 1 || got[0].Why != calls.Again {
+				t.Errorf("%s: ten minutes later %v, want a repeat", name, got)
+			}
+		}
+	}
+}
