@@ -3,6 +3,7 @@ package exporter
 import (
 	"context"
 	"errors"
+	"slices"
 	"time"
 
 	"nestmon/sensors"
@@ -95,7 +96,7 @@ type Message struct {
 	Title string    // one line, at most 180 characters
 	Body  string
 	Event alarm.Event   // the worst it is about; the zero Event where it is about none
-	About []alarm.Event `json:",omitempty"` // all it is about, where that is more than Event
+	About []alarm.Event `json:",omitempty"` // all it is about, also what is over, where that is more than Event
 	To    []string      `json:",omitempty"` // the channels it goes to, all of them where it is empty
 	Link  string        `json:",omitempty"` // where it is answered; a secret, and empty where nothing is to be answered or the page has no address
 }
@@ -103,7 +104,8 @@ type Message struct {
 // Carried reports whether a channel that carries what is at least so severe carries the message. What is about no alarm reaches everybody
 // it is addressed to.
 func (m Message) Carried(least alarm.Severity) bool {
-	return m.Kind == AllWell || m.Kind == Trial || m.Event.Severity >= least
+	worse := func(e alarm.Event) bool { return e.Severity >= least }
+	return m.Kind == AllWell || m.Kind == Trial || worse(m.Event) || slices.ContainsFunc(m.About, worse)
 }
 
 // Replaces reports whether a message makes earlier ones of its kind that still wait for the same channel worthless.

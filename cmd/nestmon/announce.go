@@ -3,6 +3,7 @@ package main
 import (
 	"encoding/json"
 	"fmt"
+	"log/slog"
 	"slices"
 	"time"
 
@@ -51,8 +52,9 @@ func newAnnouncer(plan calls.Plan, stored []alarm.Standing, kept []byte, now tim
 	return a, nil
 }
 
-// openAnnouncer goes on from what the archive holds.
-func openAnnouncer(a *archive.Archive, cfg *config, now time.Time) (*announcer, error) {
+// openAnnouncer goes on from what the archive holds. Where another release wrote what the calls remember, all that stands counts as told:
+// what is urgent is repeated, and the watch goes on.
+func openAnnouncer(a *archive.Archive, cfg *config, now time.Time, log *slog.Logger) (*announcer, error) {
 	standing, err := a.Standing()
 	if err != nil {
 		return nil, fmt.Errorf("reading standing alarms: %w", err)
@@ -66,7 +68,12 @@ func openAnnouncer(a *archive.Archive, cfg *config, now time.Time) (*announcer, 
 	if cfg.Phone != nil {
 		plan = cfg.Phone.Plan(cfg.location())
 	}
-	return newAnnouncer(plan, standing, kept, now)
+	t, err := newAnnouncer(plan, standing, kept, now)
+	if err != nil {
+		log.Warn("who was called is forgotten; what stands counts as told", "err", err)
+		return newAnnouncer(plan, standing, nil, now)
+	}
+	return t, nil
 }
 
 // heard is what one step made of what it was told.
@@ -142,7 +149,8 @@ func (a *announcer) suppress(on []alarm.Standing, cut []string) (changes []alarm
 	}
 	covered := map[string]bool{}
 	for _, nest := range cut {
-		if covered[nest] = true; alarm.Find(on, nest, alarm.ProbeSilent).Severity < alarm.Urgent {
+		if alarm.Find(on, nest, alarm.ProbeSilent).Severity < alarm.Urgent { // what is urgent is told for itself
+			covered[nest] = true
 			put(nest, alarm.ProbeSilent, alarm.BusFault)
 		}
 	}

@@ -35,7 +35,7 @@ func check(ctx context.Context, args []string, std stdio) int {
 		if err != nil {
 			notes = append(notes, err.Error())
 		}
-		r.findings = c.wireFindings(*root, findings)
+		r.findings = append(c.wireFindings(*root, findings), c.inPlainSight(*file)...)
 		r.plan = append(planOf(c), c.wirePlan(*root)...)
 		for _, a := range applied {
 			r.plan = append(r.plan, planLine{"offset", a.String()})

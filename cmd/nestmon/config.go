@@ -32,7 +32,8 @@ type config struct {
 	Publish publishConfig   `yaml:"publish"`
 	Phone   *phone.Config   `yaml:"phone"`
 
-	pollAt spot // of poll in the file
+	pollAt  spot      // of poll in the file
+	written []written // secrets in the file itself
 }
 
 type siteConfig struct {

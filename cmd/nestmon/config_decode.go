@@ -26,6 +26,8 @@ type decoder struct {
 	vague map[string]bool   // blocks that hold an unknown key, which may be the one that is missing
 	found []finding
 	now   time.Time
+
+	written []written // secrets in the file itself
 }
 
 func newDecoder() *decoder {
@@ -154,6 +156,7 @@ func (d *decoder) scalar(node ast.Node, v reflect.Value, path string) {
 		return
 	}
 	if _, secret := v.Addr().Interface().(*exporter.Secret); secret {
+		d.plain(path, text)
 		text = d.fromEnvironment(text, path)
 	}
 	if u, isText := v.Addr().Interface().(encoding.TextUnmarshaler); isText {

@@ -113,7 +113,7 @@ func TestVictim(t *testing.T) {
 	} else if newest.After(from) {
 		p.now.Store(&newest)
 	}
-	if d.teller, err = openAnnouncer(d.archive, cfg, p.Now()); err != nil { // at the time the archive is at
+	if d.teller, err = openAnnouncer(d.archive, cfg, p.Now(), d.log); err != nil { // at the time the archive is at
 		t.Fatal(err)
 	}
 	fmt.Print(victimBegins)

@@ -4,7 +4,7 @@ import (
 	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
-	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -15,8 +15,12 @@ import (
 	"nestmon/thresholds/calls"
 )
 
-// maxTitle is the longest title in characters: what a locked phone shows of a message, roughly. Ours, no source.
-const maxTitle = 180
+// Ours, no source.
+const (
+	maxTitle   = 180 // characters: what a locked phone shows of a message, roughly
+	mostListed = 40  // alarms of a storm or digest that are listed: some screens of a phone
+	mostWhole  = 3   // alarms of a repeat that are explained; more are listed, and the worst is explained
+)
 
 // Writer puts calls into words.
 type Writer struct {
@@ -35,92 +39,112 @@ var kinds = map[calls.Why]exporter.Kind{
 
 // Write makes the message of a call. How things stand is told by some of them; now is when the call was decided on.
 func (w Writer) Write(c calls.Call, now time.Time, s thresholds.Snapshot) exporter.Message {
-	m := exporter.Message{Time: now, Kind: kinds[c.Why], To: w.Config.ChannelsOf(c.To)}
-	if len(c.About) > 0 {
-		m.Event = c.About[0]
+	m := exporter.Message{ID: id(c, now), Time: now, Kind: kinds[c.Why], To: w.Config.ChannelsOf(c.To)}
+	all := slices.Concat(c.About, c.Over)
+	if len(all) > 1 {
+		m.About = all
 	}
-	if len(c.About) > 1 {
-		m.About = c.About
+	if len(all) > 0 {
+		m.Event = worst(all)
 	}
-	var title, body string
+	p := page{w, now}
+	var title string
+	var body []string
 	switch c.Why {
 	case calls.Again:
-		title, body = w.again(c)
+		title, body = p.again(c)
 	case calls.Storm:
-		title, body = w.storm(c)
-		if len(c.About) == 0 { // all over
-			m.Event = c.First
-			m.Event.State, m.Event.Severity = alarm.Cleared, alarm.Warning
-		}
+		title, body = p.storm(c)
 	case calls.Waited:
-		title, body = w.digest(c)
-		for _, e := range c.About {
-			if e.Severity > m.Event.Severity {
-				m.Event = e
-			}
-		}
+		title, body = p.digest(c)
 	case calls.AllWell:
-		title, body = w.standing(s)
+		title, body = p.standing(s)
 	default:
-		title, body = w.title(m.Event), w.body(m.Event)
+		title, body = p.line(m.Event), p.explain(m.Event)
 	}
-	m.ID = id(c, now)
-	if answerable(c) && w.Link != nil {
-		if m.Link = w.Link(m.ID); m.Link != "" {
-			body += "\n\nTap once and say that you are on it:\n" + m.Link
-		}
+	if len(c.Fresh) > 0 {
+		body = append([]string{"Called as well, because nobody else has answered or can be reached: " + strings.Join(c.Fresh, ", ") + ".", ""}, body...)
 	}
-	m.Title, m.Body = shorten(strings.Join(strings.Fields(title), " "), maxTitle), body
+	m.Title, m.Body = shorten(strings.Join(strings.Fields(title), " "), maxTitle), strings.Join(append(body, w.reply(c, &m)...), "\n")
 	return m
 }
 
-// answerable reports whether there is anything to acknowledge.
-func answerable(c calls.Call) bool {
-	for _, e := range c.About {
-		if e.State == alarm.Raised && c.Why != calls.Waited {
-			return true
+// worst is what a message is about first: what is on before what is over.
+func worst(all []alarm.Event) alarm.Event {
+	return slices.MaxFunc(all, func(a, b alarm.Event) int {
+		if over := a.State == alarm.Cleared; over != (b.State == alarm.Cleared) {
+			if over {
+				return -1
+			}
+			return 1
 		}
+		return int(a.Severity) - int(b.Severity)
+	})
+}
+
+// reply tells how a call is answered, where there is anything to acknowledge.
+func (w Writer) reply(c calls.Call, m *exporter.Message) []string {
+	if c.Why == calls.Waited || !slices.ContainsFunc(c.About, func(e alarm.Event) bool { return e.State == alarm.Raised }) {
+		return nil
 	}
-	return false
+	if w.Link != nil {
+		m.Link = w.Link(m.ID)
+	}
+	switch {
+	case m.Link != "":
+		return []string{"", "You are on it? Say so once, and the calls about this stop:", m.Link}
+	case m.Event.Severity == alarm.Urgent:
+		return []string{"", "You are called again until somebody acknowledges it, on the page or with: nestmon alarms ack"}
+	}
+	return nil
 }
 
 // id is the same for the same call, whoever writes it and how often.
 func id(c calls.Call, now time.Time) string {
-	parts := []string{string(c.Why), strconv.Itoa(c.Number)}
-	if c.Why != calls.Began && c.Why != calls.Worse && c.Why != calls.Ended && c.Why != calls.Happened {
-		parts = append(parts, now.UTC().Format(time.RFC3339Nano))
-	}
-	for _, e := range append(c.About, c.Over...) {
-		parts = append(parts, e.Time.UTC().Format(time.RFC3339Nano), e.Nest, string(e.Name), string(e.State), e.Severity.String())
+	parts := []string{string(c.Why), stamp(now), strconv.Itoa(c.Number)}
+	for _, e := range slices.Concat(c.About, c.Over) {
+		parts = append(parts, stamp(e.Time), e.Nest, string(e.Name), string(e.State), e.Severity.String())
 	}
 	sum := sha256.Sum256([]byte(strings.Join(parts, "\x00")))
 	return hex.EncodeToString(sum[:16])
 }
 
+func stamp(t time.Time) string { return t.UTC().Format(time.RFC3339Nano) }
+
+// page is what one message is written on: the writer, and the time that its times of day are told from.
+type page struct {
+	Writer
+	now time.Time
+}
+
+// unanswered begins the title of what is repeated.
+func unanswered(c calls.Call) string {
+	return fmt.Sprintf("STILL URGENT, call %d, nobody has answered: ", c.Number+1)
+}
+
 // again is about what nobody has acknowledged.
-func (w Writer) again(c calls.Call) (title, body string) {
-	first := c.About[0]
-	head := fmt.Sprintf("STILL URGENT, call %d, nobody has answered: ", c.Number+1)
-	title = head + w.what(first)
-	if more := len(c.About) - 1; more > 0 {
-		title = fmt.Sprintf("%s%d alarms at %s; %s", head, len(c.About), nests(c.About), w.what(first))
+func (p page) again(c calls.Call) (title string, body []string) {
+	title = p.what(c.About[0])
+	if n := len(c.About); n > 1 {
+		title = fmt.Sprintf("%s at %s; worst: %s", plural(n, "alarm"), places(c.About), title)
+	}
+	if len(c.About) > mostWhole {
+		return unanswered(c) + title, append(append(p.listed(c.About), ""), p.explain(c.About[0])...)
 	}
 	for i, e := range c.About {
 		if i > 0 {
-			body += "\n\n"
+			body = append(body, "")
 		}
-		body += w.body(e)
+		body = append(body, p.explain(e)...)
 	}
-	if len(c.Fresh) > 0 {
-		body = fmt.Sprintf("You are called because nobody has answered so far.\n\n%s", body)
-	}
-	return title, body
+	return unanswered(c) + title, body
 }
 
-// mostListed is how many alarms of a storm or digest are written out. Ours, no source: some screens of a phone.
-const mostListed = 40
-
-func (w Writer) storm(c calls.Call) (title, body string) {
+// storm is about many at once.
+func (p page) storm(c calls.Call) (title string, body []string) {
+	if len(c.About) == 0 {
+		return fmt.Sprintf("Over: %s at %s", plural(len(c.Over), "alarm"), places(c.Over)), p.listed(c.Over)
+	}
 	urgent := 0
 	for _, e := range c.About {
 		if e.Severity == alarm.Urgent {
@@ -128,32 +152,38 @@ func (w Writer) storm(c calls.Call) (title, body string) {
 		}
 	}
 	switch {
-	case len(c.About) == 0:
-		title = fmt.Sprintf("over: %d alarms at %s", len(c.Over), nests(c.Over))
+	case urgent > 0 && c.Number > 0:
+		title = unanswered(c)
 	case urgent > 0:
-		title = fmt.Sprintf("URGENT: %d alarms at %s, %d urgent; worst: %s", len(c.About), nests(c.About), urgent, w.what(c.About[0]))
+		title = "URGENT: "
 	default:
-		title = fmt.Sprintf("WARNING: %d alarms at %s; worst: %s", len(c.About), nests(c.About), w.what(c.About[0]))
+		title = "WARNING: "
 	}
-	var lines []string
-	if c.First.Name != "" {
-		lines = append(lines, "Many alarms at once are told in one message. Look first for one cause: weather, power, a bus. The first was "+w.what(c.First)+".")
+	title += fmt.Sprintf("%s at %s", plural(len(c.About), "alarm"), places(c.About))
+	if urgent > 0 {
+		title += fmt.Sprintf(", %d urgent", urgent)
 	}
-	lines = append(lines, w.listed(c.About)...)
-	if len(c.Over) > 0 && len(c.About) > 0 {
-		lines = append(lines, fmt.Sprintf("Over since the last message: %d.", len(c.Over)))
+	if n := len(c.Over); n > 0 {
+		title += fmt.Sprintf(", %d over", n)
 	}
-	lines = append(lines, w.listed(c.Over)...)
-	if len(c.About) > 0 {
-		lines = append(lines, "", w.body(c.About[0]))
+	title += "; worst: " + p.what(c.About[0])
+	body = []string{"Many alarms at once, told in one message. Look first for one cause: the weather, the power, a cable.", "It began with " + p.what(c.First) + ".", ""}
+	body = append(body, p.listed(c.About)...)
+	if len(c.Over) > 0 {
+		body = append(append(body, "", "Over since the last message:"), p.listed(c.Over)...)
 	}
-	return title, strings.Join(lines, "\n")
+	return title, append(append(body, "", "What to do about the worst:"), p.explain(c.About[0])...)
 }
 
 // digest tells what could wait.
-func (w Writer) digest(c calls.Call) (title, body string) {
-	counts := [alarm.Urgent + 1]int{}
+func (p page) digest(c calls.Call) (title string, body []string) {
+	var counts [alarm.Urgent + 1]int
+	over := 0
 	for _, e := range c.About {
+		if e.State == alarm.Cleared {
+			over++
+			continue
+		}
 		counts[e.Severity]++
 	}
 	var said []string
@@ -162,113 +192,59 @@ func (w Writer) digest(c calls.Call) (title, body string) {
 			said = append(said, plural(n, severity.String()))
 		}
 	}
-	title = "waited: " + strings.Join(said, ", ") + ": " + w.what(c.About[0])
-	if len(c.About) > 1 {
-		title += fmt.Sprintf(", and %d more", len(c.About)-1)
+	if over > 0 {
+		said = append(said, fmt.Sprintf("%d that came and went", over))
 	}
-	lines := []string{"What could wait, in the order in which it came:"}
+	title = "Could wait: " + p.line(worst(c.About))
+	if len(c.About) > 1 {
+		title = "Could wait: " + strings.Join(said, ", ") + ". First look at: " + p.line(worst(c.About))
+	}
 	if c.Number > 0 {
-		lines = append(lines, fmt.Sprintf("%d older ones are not listed; look at the page.", c.Number))
+		body = append(body, fmt.Sprintf("%d older ones are not listed; look at the page.", c.Number), "")
 	}
 	for i, e := range c.About {
 		if i == mostListed {
-			lines = append(lines, fmt.Sprintf("and %d more; look at the page.", len(c.About)-i))
+			body = append(body, fmt.Sprintf("And %d more; look at the page.", len(c.About)-i))
 			break
 		}
-		lines = append(lines, "", e.Severity.String()+": "+w.what(e))
+		if i > 0 {
+			body = append(body, "")
+		}
+		body = append(body, p.line(e))
 		if e.Text != "" && e.State != alarm.Cleared {
-			lines = append(lines, e.Text)
+			body = append(body, e.Text)
 		}
 	}
-	return title, strings.Join(lines, "\n")
+	return title, body
 }
 
-// standing tells how things stand: what is watched, what is not, and what is on.
-func (w Writer) standing(s thresholds.Snapshot) (title, body string) {
-	var blind, out, on []string
-	for _, n := range s.Nests {
-		for _, j := range n.Judged {
-			if !j.Judged {
-				blind = append(blind, fmt.Sprintf("nest %s, %s: %s", n.ID, j.Danger, j.Why))
-			}
-		}
-	}
-	unwatched := map[string]bool{}
-	for _, n := range s.Nests {
-		for _, j := range n.Judged {
-			unwatched[n.ID] = unwatched[n.ID] || !j.Judged
-		}
-	}
-	dark := 0
-	for _, yes := range unwatched {
-		if yes {
-			dark++
-		}
-	}
-	for _, st := range append(s.Alarms[:len(s.Alarms):len(s.Alarms)], s.Quiet...) {
-		switch {
-		case st.Status == alarm.OutOfService, st.Status == alarm.Shelved:
-			out = append(out, fmt.Sprintf("%s %s: %s", place(st.Event), plainOrAll(st.Name), st.Status))
-		case st.On() && thresholds.Alarming(st.Event):
-			on = append(on, w.what(st.Event))
-		}
-	}
-	head := "all well"
-	if len(on) > 0 || len(out) > 0 || dark > 0 {
-		head = "how things stand"
-	}
-	title = fmt.Sprintf("%s: %s, %d of them not fully watched, %s on", head, plural(len(s.Nests), "nest"), dark, plural(len(on), "alarm"))
-	if dark == 0 {
-		title = fmt.Sprintf("%s: %s watched, %s on", head, plural(len(s.Nests), "nest"), plural(len(on), "alarm"))
-	}
-	if len(out) > 0 {
-		title += fmt.Sprintf(", %d without calls", len(out))
-	}
-	lines := []string{w.Site + " is awake and watching. When this message does not come one day, look whether nestmon still runs."}
-	for _, part := range []struct {
-		head string
-		rows []string
-	}{{"Alarms that are on:", on}, {"Nobody is called for:", out}, {"Not watched now:", blind}} {
-		if len(part.rows) > 0 {
-			lines = append(lines, "", part.head)
-			lines = append(lines, part.rows...)
-		}
-	}
-	return title, strings.Join(lines, "\n")
-}
-
-func plainOrAll(name alarm.Name) string {
-	if name == "" {
-		return "all alarms"
-	}
-	return name.Plain()
-}
-
-func (w Writer) listed(all []alarm.Event) (lines []string) {
+func (p page) listed(all []alarm.Event) (lines []string) {
 	for i, e := range all {
 		if i == mostListed {
-			return append(lines, fmt.Sprintf("and %d more; look at the page.", len(all)-i))
+			return append(lines, fmt.Sprintf("And %d more; look at the page.", len(all)-i))
 		}
-		lines = append(lines, e.Severity.String()+": "+w.what(e))
+		lines = append(lines, p.line(e))
 	}
 	return lines
 }
 
-// nests names the nests of some alarms, or counts them where they are many.
-func nests(all []alarm.Event) string {
+// mostNamed is how many nests a title names; of more it tells the number. Ours, no source.
+const mostNamed = 4
+
+// places names the nests of some alarms, or counts them where they are many.
+func places(all []alarm.Event) string {
 	var names []string
-	seen := map[string]bool{}
 	for _, e := range all {
-		if name := e.Nest; !seen[name] {
-			seen[name] = true
-			if name == "" {
-				name = "the site"
-			}
+		name := e.Nest
+		if name == "" {
+			name = "the site"
+		}
+		if !slices.Contains(names, name) {
 			names = append(names, name)
 		}
 	}
-	if len(names) > 4 {
-		return fmt.Sprintf("%d nests", len(names))
+	if len(names) > mostNamed {
+		return fmt.Sprintf("%d places", len(names))
 	}
 	return strings.Join(names, ", ")
 }
@@ -280,87 +256,74 @@ func plural(n int, word string) string {
 	return fmt.Sprintf("%d %ss", n, word)
 }
 
-func (w Writer) units() units { return units{fahrenheitFirst: w.Display != "celsius"} }
-
-func (w Writer) title(e alarm.Event) string {
-	t := strings.ToUpper(e.Severity.String())
-	if e.State == alarm.Cleared {
-		t = "over"
-	}
-	return t + ": " + w.what(e)
-}
-
-// what says nest, what, value and limit, and since when.
-func (w Writer) what(e alarm.Event) string {
-	u, t := w.units(), place(e)+" "+e.Name.Plain()
-	counts := e.State != alarm.Cleared || e.Unit != hoursUnit // what counts time is back at nothing when it is over
-	if e.HasValue && counts {
-		t += ", " + u.write(e.Value, e.Unit)
-	}
-	if e.HasLimit && e.HasValue && counts && e.State == alarm.Raised {
-		t += ", limit " + u.write(e.Limit, e.Unit)
-	}
+// line tells one alarm in one line that begins with how bad it is.
+func (p page) line(e alarm.Event) string {
+	head := strings.ToUpper(e.Severity.String())
 	switch {
 	case e.State == alarm.Cleared:
-		t += ", " + clockTime(e.Since, e.Time, w.zone()) + " to " + clockTime(e.Time, e.Time, w.zone())
-	case !e.Since.IsZero() && e.State == alarm.Raised:
-		t += ", since " + clockTime(e.Since, e.Time, w.zone())
+		head = "Over"
+	case e.Severity <= alarm.Notice:
+		head = "Notice"
+	}
+	return head + ": " + p.what(e)
+}
+
+// what says where, what, value and limit, and since when.
+func (p page) what(e alarm.Event) string {
+	u, t := p.units(), e.Name.Plain()
+	switch {
+	case e.Nest != "":
+		t = "nest " + e.Nest + ": " + t
+	case e.Probe != "":
+		t = "probe " + e.Probe + ": " + t
+	}
+	over := e.State == alarm.Cleared
+	if over {
+		t += ", " + clockTime(e.Since, p.now, p.zone()) + " to " + clockTime(e.Time, p.now, p.zone())
+	}
+	switch value := u.write(e.Value, e.Unit); {
+	case !e.HasValue:
+	case over && e.Unit != hoursUnit: // what counts time is back at nothing
+		t += ", now " + value
+	case over:
+	case e.HasLimit && e.State == alarm.Raised:
+		t += ", " + value + ", limit " + u.write(e.Limit, e.Unit)
+	default:
+		t += ", " + value
+	}
+	if e.State == alarm.Raised && !e.Since.IsZero() {
+		t += ", since " + clockTime(e.Since, p.now, p.zone())
 	}
 	return strings.Join(strings.Fields(t), " ")
 }
+
+// explain tells all there is to one alarm: what to do first.
+func (p page) explain(e alarm.Event) (lines []string) {
+	u := p.units()
+	add := func(is bool, format string, args ...any) {
+		if is {
+			lines = append(lines, fmt.Sprintf(format, args...))
+		}
+	}
+	raised, day := e.State == alarm.Raised, func(t time.Time) string { return t.In(p.zone()).Format("Mon 2 Jan 15:04") }
+	add(e.Text != "", "%s", e.Text)
+	add(e.Text == "", "%s", p.what(e))
+	add(e.HasValue, "Value: %s", u.write(e.Value, e.Unit))
+	add(e.HasLimit && raised, "Limit: %s", u.write(e.Limit, e.Unit))
+	add(e.Probe != "", "Probe: %s", e.Probe)
+	add(!e.Since.IsZero(), "Since: %s", day(e.Since))
+	add(e.State == alarm.Cleared, "Over: %s, was %s", day(e.Time), e.Severity)
+	add(e.Rule != "" && raised, "Rule: %s", e.Rule)
+	return lines
+}
+
+func (w Writer) units() units { return units{fahrenheitFirst: w.Display != "celsius"} }
 
 func (w Writer) zone() *time.Location {
 	if w.Zone == nil {
 		return time.UTC
 	}
 	return w.Zone
-}
-
-func place(e alarm.Event) string {
-	if e.Nest == "" {
-		return "site:"
-	}
-	return "nest " + e.Nest + ":"
-}
-
-func (w Writer) body(e alarm.Event) string {
-	u := w.units()
-	var lines []string
-	add := func(format string, args ...any) { lines = append(lines, fmt.Sprintf(format, args...)) }
-	if e.Text != "" {
-		add("%s", e.Text)
-	}
-	if e.HasValue {
-		add("Value: %s", u.write(e.Value, e.Unit))
-	}
-	if e.HasLimit {
-		add("Limit: %s", u.write(e.Limit, e.Unit))
-	}
-	if e.Probe != "" {
-		add("Probe: %s", e.Probe)
-	}
-	if !e.Since.IsZero() {
-		add("Since: %s", e.Since.In(w.zone()).Format("Mon 2 Jan 15:04"))
-	}
-	if e.State == alarm.Cleared {
-		add("Over: %s, was %s", e.Time.In(w.zone()).Format("Mon 2 Jan 15:04"), e.Severity)
-	}
-	if e.Rule != "" && e.State == alarm.Raised {
-		add("Rule: %s", e.Rule)
-	}
-	if len(lines) == 0 {
-		add("%s", e.Name)
-	}
-	return strings.Join(lines, "\n")
-}
-
-// clockTime is the time of day, with the date where it is another day than now.
-func clockTime(t, now time.Time, loc *time.Location) string {
-	t, now = t.In(loc), now.In(loc)
-	if t.YearDay() == now.YearDay() && t.Year() == now.Year() {
-		return t.Format("15:04")
-	}
-	return t.Format("Mon 2 Jan 15:04")
 }
 
 // shorten cuts s to at most n characters.
@@ -370,47 +333,4 @@ func shorten(s string, n int) string {
 		return s
 	}
 	return string(r[:n-1]) + "…"
-}
-
-const (
-	hoursUnit = "h" // the unit of events about a length of time
-
-	// inMinutes is the length in hours under which one is written in minutes. Ours, no source.
-	inMinutes = 2
-)
-
-// duration writes a length of time that is given in hours.
-func duration(hours float64) string {
-	minutes := math.Round(hours * 60)
-	switch {
-	case hours >= inMinutes:
-		return strconv.FormatFloat(hours, 'f', 1, 64) + " h"
-	case minutes < 1:
-		return "under 1 min"
-	}
-	return strconv.FormatFloat(minutes, 'f', 0, 64) + " min"
-}
-
-// units writes values with their unit.
-type units struct{ fahrenheitFirst bool }
-
-func (u units) write(v float64, unit string) string {
-	n := func(v float64, decimals int) string { return strconv.FormatFloat(v, 'f', decimals, 64) }
-	switch unit {
-	case "C":
-		celsius, fahrenheit := n(v, 1)+" °C", n(v*9/5+32, 1)+" °F"
-		if u.fahrenheitFirst {
-			return fahrenheit + " (" + celsius + ")"
-		}
-		return celsius + " (" + fahrenheit + ")"
-	case "%":
-		return n(v, 0) + " %"
-	case "ppm":
-		return n(v, 0) + " ppm"
-	case hoursUnit:
-		return duration(v)
-	case "g/m3":
-		return n(v, 1) + " g/m³"
-	}
-	return strings.TrimSpace(n(v, 1) + " " + unit)
 }

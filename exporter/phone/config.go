@@ -130,8 +130,13 @@ func (c Channel) validate(report func(path, problem string)) {
 			report("headers", fmt.Sprintf("%q cannot be a header's name; write letters, digits and hyphens", name))
 		}
 	}
-	if _, err := c.templates(); err != nil {
-		report("body", err.Error()+"; write the keys and functions the documentation lists")
+	if _, err := parse("body", c.Body); err != nil {
+		report("body", "is no template: "+err.Error()+"; "+templateRemedy())
+	}
+	for name, text := range c.Headers {
+		if _, err := parse("header", text.Reveal()); err != nil && token(name) {
+			report("headers."+name, "is no template; "+templateRemedy()) // the error quotes the header, which may be a key
+		}
 	}
 }
 

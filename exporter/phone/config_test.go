@@ -4,6 +4,7 @@ import (
 	"maps"
 	"os"
 	"path/filepath"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
@@ -13,6 +14,7 @@ import (
 	"nestmon/exporter/phone"
 	"nestmon/exporter/phone/mail"
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/calls"
 )
 
 func TestConfigSaysWhatIsWrong(t *testing.T) {
@@ -37,7 +39,7 @@ func TestConfigSaysWhatIsWrong(t *testing.T) {
 		{"a broken template", func(c *phone.Config) { c.Channels[0].Body = "{{.title" }, []string{"channels[0].body"}},
 		{"a broken header", func(c *phone.Config) {
 			c.Channels[0].Headers = map[string]exporter.Secret{"Authorization": exporter.NewSecret("{{" + key)}
-		}, []string{"channels[0].body"}},
+		}, []string{"channels[0].headers.Authorization"}},
 		{"a header with a space", func(c *phone.Config) {
 			c.Channels[0].Headers = map[string]exporter.Secret{"My Key": exporter.NewSecret("x")}
 		}, []string{"channels[0].headers"}},
@@ -49,6 +51,34 @@ func TestConfigSaysWhatIsWrong(t *testing.T) {
 		}, []string{
 			"channels[0].body", "channels[0].content_type", "channels[0].format", "channels[0].headers", "channels[0].method", "channels[0].url", "channels[0].url_file",
 		}},
+		{"contacts", func(c *phone.Config) {
+			c.Contacts, c.EscalateAfter, c.Repeat, c.Digest, c.AllWell = people("anna", "berta"), 2, 5*time.Minute, "18:00", "08:00"
+		}, nil},
+		{"contacts without a name", func(c *phone.Config) { c.Contacts = people("") }, []string{"contacts[0].name"}},
+		{"a contact twice", func(c *phone.Config) { c.Contacts = people("anna", "anna") }, []string{"contacts[1].name"}},
+		{"a contact without a channel", func(c *phone.Config) { c.Contacts = append(people("anna"), phone.Contact{Name: "berta"}) }, []string{"contacts[1].channels"}},
+		{"a contact with an unknown channel", func(c *phone.Config) { c.Contacts = people("anna"); c.Contacts[0].Channels[0] = "mobil" }, []string{"channels[0].name", "contacts[0].channels"}},
+		{"contacts without any channel", func(c *phone.Config) { c.Contacts, c.Channels = people("anna"), nil }, []string{"channels"}},
+		{"a channel of nobody", func(c *phone.Config) {
+			c.Contacts, c.Channels = people("anna"), append(c.Channels, phone.Channel{Name: "second", URL: good.URL})
+		}, []string{"channels[1].name"}},
+		{"nobody to escalate to", func(c *phone.Config) { c.Contacts, c.EscalateAfter = people("anna"), 3 }, []string{"escalate_after"}},
+		{"nobody at all to escalate to", func(c *phone.Config) { c.EscalateAfter = 3 }, []string{"escalate_after"}},
+		{"escalation before the first call", func(c *phone.Config) { c.Contacts, c.EscalateAfter = people("anna", "berta"), -1 }, []string{"escalate_after"}},
+		{"escalation after a day", func(c *phone.Config) { c.Contacts, c.EscalateAfter = people("anna", "berta"), 13 }, []string{"escalate_after"}},
+		{"repeats without end", func(c *phone.Config) { c.Repeat = time.Second }, []string{"repeat"}},
+		{"repeats tomorrow", func(c *phone.Config) { c.Repeat = 24 * time.Hour }, []string{"repeat"}},
+		{"negative repeats", func(c *phone.Config) { c.Repeat = -time.Minute }, []string{"repeat"}},
+		{"no hours of the day", func(c *phone.Config) { c.Digest, c.AllWell = "7", "noon" }, []string{"all_well", "digest"}},
+		{"quiet hours that hold what is urgent", func(c *phone.Config) {
+			c.QuietHours = &phone.Window{From: "22:00", To: "06:00", Holds: alarm.Urgent}
+		}, []string{"quiet_hours.holds"}},
+		{"quiet hours that hold notices alone", func(c *phone.Config) {
+			c.QuietHours = &phone.Window{From: "22:00", To: "06:00", Holds: alarm.Notice}
+		}, nil},
+		{"quiet hours of no time", func(c *phone.Config) { c.QuietHours = &phone.Window{From: "22:00", To: "22:00"} }, []string{"quiet_hours.to"}},
+		{"quiet hours of most of the day", func(c *phone.Config) { c.QuietHours = &phone.Window{From: "06:00", To: "05:00"} }, []string{"quiet_hours.to"}},
+		{"half a quiet hour", func(c *phone.Config) { c.QuietHours = &phone.Window{From: "22:00"} }, []string{"quiet_hours.to"}},
 		{"no times of day", func(c *phone.Config) { c.QuietHours = &phone.Window{From: "10pm", To: "25:00"} }, []string{"quiet_hours.from", "quiet_hours.to"}},
 		{"a heartbeat", beats(func(*phone.Beats) {}), nil},
 		{"a heartbeat without an address", beats(func(b *phone.Beats) { b.URL = exporter.Secret{} }), []string{"heartbeat.url"}},
@@ -88,18 +118,33 @@ func beats(change func(*phone.Beats)) func(*phone.Config) {
 	}
 }
 
-func TestLevelIsTheLowestOfAllChannels(t *testing.T) {
-	c := phone.Config{}
-	if got := c.Level(); got != alarm.Urgent {
-		t.Errorf("without a channel: %v, want urgent", got)
+// people are contacts who share the channel mobile.
+func people(names ...string) (all []phone.Contact) {
+	for _, name := range names {
+		all = append(all, phone.Contact{Name: name, Channels: []string{"mobile"}})
 	}
-	c.Channels = []phone.Channel{{AtLeast: alarm.Urgent}, {}}
-	if got := c.Level(); got != alarm.Warning {
-		t.Errorf("with the default: %v, want warning", got)
+	return all
+}
+
+func TestPlan(t *testing.T) {
+	c := phone.Config{Channels: []phone.Channel{{Name: "mobile"}, {Name: "siren", AtLeast: alarm.Urgent}, {Name: "log", AtLeast: alarm.Notice}}}
+	if p := c.Plan(time.UTC); len(p.Contacts) != 1 || p.Contacts[0].AtLeast != alarm.Notice || p.Digest != calls.Never || p.AllWell != calls.Never || p.Quiet.Covers(time.Now()) {
+		t.Errorf("without contacts: %+v", p)
 	}
-	c.Channels = append(c.Channels, phone.Channel{AtLeast: alarm.Notice})
-	if got := c.Level(); got != alarm.Notice {
-		t.Errorf("with a talkative one: %v, want notice", got)
+	if got := c.ChannelsOf([]string{c.Plan(nil).Contacts[0].Name}); !slices.Equal(got, []string{"mobile", "siren", "log"}) {
+		t.Errorf("everybody has %v", got)
+	}
+	c.Contacts = []phone.Contact{{Name: "anna", Channels: []string{"mobile", "siren"}}, {Name: "berta", Channels: []string{"siren", "log"}}, {Name: "carl", Channels: []string{"siren"}}}
+	c.QuietHours, c.Repeat, c.EscalateAfter, c.Digest, c.AllWell = &phone.Window{From: "22:00", To: "06:30", Holds: alarm.Notice}, 5*time.Minute, 2, "18:00", "00:00"
+	want := calls.Plan{
+		Contacts: []calls.Contact{{Name: "anna", AtLeast: alarm.Warning}, {Name: "berta", AtLeast: alarm.Notice}, {Name: "carl", AtLeast: alarm.Urgent}},
+		Quiet:    calls.Window{From: 22 * 60, To: 6*60 + 30}, Holds: alarm.Notice, Repeat: 5 * time.Minute, Escalate: 2, Digest: 18 * 60, AllWell: 0, Zone: time.UTC,
+	}
+	if got := c.Plan(time.UTC); !reflect.DeepEqual(got, want) {
+		t.Errorf("got %+v, want %+v", got, want)
+	}
+	if got := c.ChannelsOf([]string{"berta", "anna"}); !slices.Equal(got, []string{"mobile", "siren", "log"}) {
+		t.Errorf("anna and berta have %v", got)
 	}
 }
 
@@ -116,5 +161,25 @@ func TestAddressFromAFile(t *testing.T) {
 	c.URLFile = file + ".no"
 	if _, err := phone.New(c); err == nil || !strings.Contains(err.Error(), "url_file") {
 		t.Errorf("got %v, want an error about url_file", err)
+	}
+}
+
+func TestAlone(t *testing.T) {
+	channel := func(name, url string) phone.Channel { return phone.Channel{Name: name, URL: exporter.NewSecret(url)} }
+	rows := []struct {
+		name     string
+		channels []phone.Channel
+		want     string
+	}{
+		{"one", []phone.Channel{channel("a", "https://push.example/"+key)}, "one channel alone"},
+		{"two of one server", []phone.Channel{channel("a", "https://push.example/"+key), channel("b", "https://PUSH.example:8443/b")}, "all channels go to the same server"},
+		{"two", []phone.Channel{channel("a", "https://push.example/"+key), channel("b", "https://other.example/")}, ""},
+		{"one whose address cannot be read", []phone.Channel{channel("a", "https://push.example/"), {Name: "b", URLFile: "no such file"}}, ""},
+	}
+	for _, row := range rows {
+		got := phone.Config{Channels: row.channels}.Alone()
+		if !strings.HasPrefix(got, row.want) || (got == "") != (row.want == "") || strings.Contains(got, key) {
+			t.Errorf("%s: %q, want %q", row.name, got, row.want)
+		}
 	}
 }

@@ -1,9 +1,17 @@
-// Package phone brings alarms to people: which events become messages, in what words, at what hour, and how a message
-// reaches a phone.
+// Package phone brings alarms to people: in what words, and how a message reaches a phone.
 //
-// The decisions are pure functions. [Told] says which events a person is told of, each with a named reason. [Compose] writes
-// the words: nest, what, value in °F and °C, since when, limit, what to do. [Config.Hold] says when a message may go: during
-// quiet hours all wait for their end but what cannot wait.
+// Who is called, when, and when again is decided in package calls; [Config.Plan] is what the configuration says about it: the contacts in
+// the order in which they are called, repeats, quiet hours, digest, all-well. A contact has channels, and [Config.ChannelsOf] says which
+// ones a call goes to. Without contacts everybody is called at once.
+//
+// A [Writer] makes the message of a call. Its title holds nest, what, value and limit in °F and °C and since when, in 180 characters; its
+// body begins with what to do and ends with the link by which one tap says that somebody is on it:
+//
+//	began, grew worse, is over, happened    one alarm
+//	repeat      what is urgent and not acknowledged, with the number of the call
+//	storm       many at once: how many, how many of them urgent, the worst, which came first, what is over
+//	digest      what could wait, once a day
+//	all-well    what is on, what nobody is called for, what is not judged; 'All well' only where that is nothing
 //
 // A [Heartbeat] tells somebody outside that the daemon lives; whoever receives it calls a person when it stops.
 //
@@ -14,9 +22,11 @@
 //	format: json    one JSON object with the keys below
 //
 // Everything can be set beside them: method, content_type, headers and body, the last two being Go templates
-// (text/template) over the same keys: id, time, nest, event, severity, state, title, text, value, limit, unit, probe, since.
-// value and limit are null where the event has none. The function json writes a value as JSON, with its quotes, and
-// header makes a text safe for a header (RFC 2047 where it is not ASCII):
+// (text/template) over the same keys: id, time, nest, event, severity, state, title, text, value, limit, unit, probe, since, rule, source,
+// kind (alarm, repeat, storm, digest, all-well, test), link, alarms (how many the message is about). nest to since are the worst alarm's.
+// value and limit are null where the event has none, and link is empty where nothing is to be answered or the page has no address.
+// The function priority makes 1 to 5 of a severity, json writes a value as JSON, with its quotes, and header makes a text safe for a
+// header (RFC 2047 where it is not ASCII):
 //
 //	headers: {Title: "{{header .title}}"}
 //	body: '{"message": {{json .title}}, "details": {{json .text}}}'

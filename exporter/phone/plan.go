@@ -2,6 +2,7 @@ package phone
 
 import (
 	"fmt"
+	"net/url"
 	"slices"
 	"strings"
 	"time"
@@ -80,21 +81,43 @@ func (c Config) ChannelsOf(contacts []string) (names []string) {
 	return names
 }
 
+// Alone says why one fault could silence every channel, and what to do about it; empty where none is known.
+func (c Config) Alone() string {
+	hosts := map[string]bool{}
+	for _, ch := range c.Channels {
+		host := ch.Name // of what has no address of its own, nothing is known
+		if address, err := ch.address(); err == nil {
+			if u, err := url.Parse(address.Reveal()); err == nil {
+				host = strings.ToLower(u.Hostname())
+			}
+		}
+		hosts[host] = true
+	}
+	switch {
+	case len(c.Channels) == 1:
+		return "one channel alone leads to a phone, and nobody is called while it fails; write a second one under phone that goes by another service"
+	case len(hosts) == 1:
+		return "all channels go to the same server, and nobody is called while it fails; write one more under phone that goes by another service"
+	}
+	return ""
+}
+
 // Of the plan's settings, ours, no source.
 const (
 	shortestRepeat = 2 * time.Minute
 	longestRepeat  = time.Hour
+	mostEscalate   = 12 // repeats; after them they come more slowly
 	longestQuiet   = 12 * time.Hour
 )
 
 func (c Config) validatePlan(report func(path, problem string)) {
 	c.validateContacts(report)
 	if c.Repeat != 0 && (c.Repeat < shortestRepeat || c.Repeat > longestRepeat) {
-		report("repeat", fmt.Sprintf("%s is not possible; write from %s to %s, such as 10m", c.Repeat, short(shortestRepeat), short(longestRepeat)))
+		report("repeat", fmt.Sprintf("%s is not possible; write from %s to %s, such as 10m", short(c.Repeat), short(shortestRepeat), short(longestRepeat)))
 	}
 	switch {
-	case c.EscalateAfter < 0:
-		report("escalate_after", fmt.Sprintf("%d is not possible; write after how many repeats the next contact is called, such as 3", c.EscalateAfter))
+	case c.EscalateAfter < 0, c.EscalateAfter > mostEscalate:
+		report("escalate_after", fmt.Sprintf("%d is not possible; write after how many repeats the next contact is called, from 1 to %d, such as 3", c.EscalateAfter, mostEscalate))
 	case c.EscalateAfter > 0 && len(c.Contacts) < 2:
 		report("escalate_after", "there is nobody to escalate to; write a second contact under contacts, or leave it out")
 	}
@@ -115,6 +138,10 @@ func (c Config) validateContacts(report func(path, problem string)) {
 	used, names, known := map[string]bool{}, map[string]bool{}, []string{}
 	for _, ch := range c.Channels {
 		known = append(known, ch.Name)
+	}
+	if len(known) == 0 {
+		report("channels", "there is none, so nothing reaches the contacts; write one or more, such as {name: mobile, url_file: FILE}")
+		return
 	}
 	for i, who := range c.Contacts {
 		at := func(path, problem string) { report(fmt.Sprintf("contacts[%d].%s", i, path), problem) }

@@ -5,7 +5,9 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"maps"
 	"mime"
+	"slices"
 	"strings"
 	"text/template"
 	"time"
@@ -82,6 +84,12 @@ func parse(name, text string) (*template.Template, error) {
 	return t, err
 }
 
+// templateRemedy says what a template can hold.
+func templateRemedy() string {
+	return "write the keys as {{.title}}: " + strings.Join(slices.Sorted(maps.Keys(fields(sample()))), ", ") +
+		", and the functions as {{json .title}}: " + strings.Join(slices.Sorted(maps.Keys(functions)), ", ")
+}
+
 func execute(t *template.Template, m exporter.Message) (string, error) {
 	var b strings.Builder
 	if err := t.Execute(&b, fields(m)); err != nil {
@@ -100,7 +108,10 @@ func fields(m exporter.Message) map[string]any {
 	f := map[string]any{
 		"id": m.ID, "time": m.Time.UTC().Format(time.RFC3339), "nest": e.Nest, "event": string(e.Name), "severity": e.Severity.String(),
 		"state": string(e.State), "title": m.Title, "text": m.Body, "value": nil, "limit": nil, "unit": e.Unit, "probe": e.Probe, "since": nil,
-		"rule": e.Rule, "source": e.Source, "kind": string(m.Kind), "link": m.Link, "alarms": max(len(m.About), 1),
+		"rule": e.Rule, "source": e.Source, "kind": string(m.Kind), "link": m.Link, "alarms": len(m.About),
+	}
+	if len(m.About) == 0 && e.Name != "" {
+		f["alarms"] = 1
 	}
 	if e.HasValue {
 		f["value"] = e.Value

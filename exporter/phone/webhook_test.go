@@ -17,7 +17,9 @@ import (
 	"nestmon/exporter"
 	"nestmon/exporter/phone"
 	"nestmon/exporter/sinktest"
+	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/calls"
 )
 
 // request is one request as the far side saw it.
@@ -136,8 +138,11 @@ func TestConformance(t *testing.T) {
 	})
 }
 
-func hot() exporter.Message {
-	return phone.Compose(heat(alarm.Raised, alarm.Urgent), "fahrenheit", time.UTC)
+func hot() exporter.Message { return told(heat(alarm.Raised, alarm.Urgent)) }
+
+// told is the message about one alarm that began.
+func told(e alarm.Event) exporter.Message {
+	return phone.Writer{Display: "fahrenheit"}.Write(calls.Call{Why: calls.Began, About: []alarm.Event{e}}, e.Time, thresholds.Snapshot{})
 }
 
 func TestTextFormat(t *testing.T) {
@@ -168,7 +173,7 @@ func TestJSONFormat(t *testing.T) {
 	want := map[string]any{
 		"id": hot().ID, "time": "2026-07-14T14:05:00Z", "since": "2026-07-14T13:45:00Z", "nest": "a1", "event": "nest-heat",
 		"severity": "urgent", "state": "raised", "title": hot().Title, "text": hot().Body, "value": 41.2, "limit": 40.0, "unit": "C", "probe": "a1-air",
-		"rule": "nest air above the urgent limit for 10 min", "source": "invented",
+		"rule": "nest air above the urgent limit for 10 min", "source": "invented", "kind": "alarm", "link": "", "alarms": 1.0,
 	}
 	for k, v := range want {
 		if got[k] != v {
@@ -308,7 +313,7 @@ func TestBelowTheLevelIsNotSent(t *testing.T) {
 	f := newFar(t)
 	w := open(t, f.channel(func(c *phone.Channel) { c.AtLeast = alarm.None })) // which stands for warning
 	for _, severity := range []alarm.Severity{alarm.Notice, alarm.Warning, alarm.Urgent} {
-		if err := w.Send(t.Context(), phone.Compose(heat(alarm.Raised, severity), "celsius", time.UTC)); err != nil {
+		if err := w.Send(t.Context(), told(heat(alarm.Raised, severity))); err != nil {
 			t.Fatal(err)
 		}
 	}

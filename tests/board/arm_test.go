@@ -165,7 +165,7 @@ phone: {channels: [{name: mobile, url: "http://%s:%d", at_least: notice}]}
 		chips.warm(air, "temperature", 38000)
 		phone.waitFor(m, "URGENT: nest oak: nest too hot, 38.0 °C")
 		mild()
-		phone.waitFor(m, "over: nest oak: nest too hot")
+		phone.waitFor(m, "Over: nest oak: nest too hot")
 		m.lap("heat")
 	})
 	m.part("chill", func(t *testing.T) {
@@ -188,7 +188,7 @@ phone: {channels: [{name: mobile, url: "http://%s:%d", at_least: notice}]}
 		m.write(adapter+"/delete_device", "0x4a")
 		phone.waitFor(m, "WARNING: nest oak: no data")
 		m.write(adapter+"/new_device", "tmp105 0x4a")
-		phone.waitFor(m, "over: nest oak: no data")
+		phone.waitFor(m, "Over: nest oak: no data")
 		m.lap("silence")
 	})
 	m.stop(daemon)

@@ -15,7 +15,7 @@ type Why string
 // The reasons of calls.
 const (
 	Began    Why = "began"
-	Worse    Why = "grew worse"
+	Worse    Why = "grew worse" // also when it still stands after its shelf or its time out of service
 	Ended    Why = "ended"
 	Happened Why = "happened"
 	Again    Why = "not acknowledged" // still urgent
@@ -27,11 +27,11 @@ const (
 // Call is one call of one or more contacts.
 type Call struct {
 	Why    Why
-	About  []alarm.Event // the worst first; of the digest in the order of time; empty for AllWell
+	About  []alarm.Event // the worst first; of the digest in the order of time; empty for AllWell, and for a storm of which nothing is left
 	Over   []alarm.Event // of a storm: what has ended since the last call
-	To     []string      // contacts
-	Number int           // of repeats without an answer, for Again and Storm
-	Fresh  []string      // of To, those who hear of it for the first time, because nobody before them answered
+	To     []string      // contacts, at least one
+	Number int           // for Again and Storm: so many calls before this one had no answer; for Waited: so many did not fit into About
+	Fresh  []string      // of To, those who are called because those before them gave no answer or cannot be reached
 	First  alarm.Event   // of a storm: what came first
 }
 
@@ -44,32 +44,22 @@ type Now struct {
 
 // State is all that a Desk remembers.
 type State struct {
-	Open    map[string]*Open `json:"open,omitempty"`   // by nest and event: what somebody was told of and stands
+	Open    map[string]*Open `json:"open,omitempty"`   // by nest and event: what stands, and somebody was told of or is about to be
 	Recent  []time.Duration  `json:"recent,omitempty"` // ages of single calls within the storm's window
 	Storm   *Gale            `json:"storm,omitempty"`
 	Held    []alarm.Event    `json:"held,omitempty"` // for the digest
 	Lost    int              `json:"lost,omitempty"` // that did not fit
 	Digest  string           `json:"digest,omitempty"`
-	AllWell string           `json:"all_well,omitempty"` // local days on which it was told last
+	AllWell string           `json:"all_well,omitempty"` // local days on which their hour was last seen
 }
 
-// Open is an alarm that was told.
+// Open is an alarm that was told, or waits for the next call of a storm.
 type Open struct {
-	Told    alarm.Severity `json:"told"`    // the highest
-	Reached int            `json:"reached"` // so many of the contacts know
-	Repeats int            `json:"repeats"`
+	Told    alarm.Severity `json:"told"`            // the highest
+	Knows   []string       `json:"knows,omitempty"` // the contacts that were called
+	Untold  bool           `json:"untold,omitempty"`
+	Repeats int            `json:"repeats,omitempty"`
 	Due     time.Duration  `json:"due"` // until the next repeat
-}
-
-// Gale is a storm that goes on.
-type Gale struct {
-	First alarm.Event    `json:"first"`
-	Idle  time.Duration  `json:"idle"` // since the last change
-	Due   time.Duration  `json:"due"`  // until the next call
-	News  bool           `json:"news,omitempty"`
-	Worst alarm.Severity `json:"worst"` // that was told
-	Over  []alarm.Event  `json:"over,omitempty"`
-	Calls int            `json:"calls"`
 }
 
 // Desk decides about calls. It is not safe for concurrent use.
@@ -83,7 +73,14 @@ func New(plan Plan, state State) *Desk {
 	if state.Open == nil {
 		state.Open = map[string]*Open{}
 	}
-	return &Desk{plan, state}
+	d := &Desk{plan, state}
+	for _, o := range state.Open {
+		o.Knows = d.known(o.Knows)
+	}
+	if g := state.Storm; g != nil {
+		g.Knows = d.known(g.Knows)
+	}
+	return d
 }
 
 // State is what is to be stored. It must not be changed, and is valid until the next Step.
@@ -93,7 +90,7 @@ func (d *Desk) State() State { return d.state }
 func (d *Desk) Adopt(standing []alarm.Standing) {
 	for _, st := range standing {
 		if st.On() && st.Severity >= d.plan.lowest() {
-			d.state.Open[key(st.Event)] = &Open{Told: st.Severity, Reached: 1, Due: d.plan.repeat()}
+			d.state.Open[key(st.Event)] = &Open{Told: st.Severity, Knows: d.first(st.Severity), Due: d.plan.repeat()}
 		}
 	}
 }
@@ -105,22 +102,27 @@ func (d *Desk) Step(now Now, changes []alarm.Change, noted []alarm.Event, standi
 		return nil
 	}
 	d.pass(now.Passed)
-	var at []Call
-	for _, c := range changes {
-		if call, ok := d.change(now, c, standing); ok {
-			at = append(at, call)
+	var single []Call
+	add := func(c Call, ok bool) {
+		if ok {
+			single = append(single, c)
 		}
+	}
+	for _, c := range changes {
+		add(d.change(now, c, standing))
 	}
 	for _, e := range noted {
-		if call, ok := d.note(now, e); ok {
-			at = append(at, call)
-		}
+		add(d.note(now, e))
 	}
 	d.forget(standing)
-	out := d.gather(now, at, standing)
+	for _, e := range d.unanswered(standing) { // whatever became of its change, nothing urgent goes untold
+		if o := d.state.Open[key(e)]; e.Severity == alarm.Urgent && (o == nil || o.Told < alarm.Urgent) {
+			add(d.begin(now, e))
+		}
+	}
+	out := d.gather(now, single, standing)
 	out = append(out, d.again(now, standing)...)
-	out = append(out, d.daily(now)...)
-	return out
+	return append(out, d.daily(now, standing)...)
 }
 
 func (d *Desk) pass(t time.Duration) {
@@ -136,57 +138,72 @@ func (d *Desk) pass(t time.Duration) {
 	d.state.Recent = recent
 	if g := d.state.Storm; g != nil {
 		g.Idle += t
-		g.Due -= t
+		g.Last += t
 	}
 }
 
 // change decides about one change of the panel.
 func (d *Desk) change(now Now, c alarm.Change, standing []alarm.Standing) (Call, bool) {
-	e := c.Event
-	switch {
-	case c.Did == alarm.Clear:
+	switch c.Did {
+	case alarm.Clear:
 		return d.over(now, c, standing)
-	case !c.Status.Calls(), c.Did != alarm.Raise && c.Did != alarm.Unshelve && c.Did != alarm.Unsuppress && c.Did != alarm.PutBack:
-		return Call{}, false
+	case alarm.Raise, alarm.Unshelve, alarm.Unsuppress, alarm.PutBack:
+		if c.Status.Calls() {
+			return d.begin(now, c.Event)
+		}
+	}
+	if !c.Status.Calls() { // somebody knows of it, or wants no call
+		d.release(c.Event)
+	}
+	return Call{}, false
+}
+
+// begin tells of what began or grew worse, unless it can wait. Who is called is decided when it is known whether there is a storm.
+func (d *Desk) begin(now Now, e alarm.Event) (Call, bool) {
+	switch {
 	case e.Severity < d.plan.lowest():
 		return Call{}, false
-	}
-	o := d.state.Open[key(e)]
-	if o == nil && d.plan.waits(e, now.Wall) {
+	case d.plan.waits(e, now.Wall):
 		d.hold(e)
 		return Call{}, false
 	}
-	why := Worse
+	d.release(e)
+	why, o := Worse, d.state.Open[key(e)]
 	if o == nil {
 		why, o = Began, &Open{}
 		d.state.Open[key(e)] = o
-		d.release(e)
 	}
-	o.Told, o.Repeats, o.Due = max(o.Told, e.Severity), 0, d.plan.repeat()
-	to := d.reach(now, o, 1)
-	return Call{Why: why, About: []alarm.Event{e}, To: d.names(o.Reached, e.Severity), Fresh: to}, true
+	o.Told, o.Untold, o.Repeats, o.Due = max(o.Told, e.Severity), true, 0, d.plan.repeat()
+	return Call{Why: why, About: []alarm.Event{e}}, true
 }
 
 // over tells the end of what was told, to those who were told.
 func (d *Desk) over(now Now, c alarm.Change, standing []alarm.Standing) (Call, bool) {
 	e := c.Event
+	waited := d.release(e)
 	o := d.state.Open[key(e)]
 	delete(d.state.Open, key(e))
-	if o == nil {
-		d.overHeld(e)
-		return Call{}, false
+	if o != nil {
+		e.Severity = max(e.Severity, o.Told) // it may have fallen before it ended, and whoever heard of the worst hears of the end
 	}
 	heat := alarm.Find(standing, e.Nest, alarm.NestHeat)
 	switch {
-	case o.Told < alarm.Warning || e.Name.Chore():
+	case e.Name.Chore(), c.Status == alarm.Shelved, c.Status == alarm.OutOfService: // done, or a person wants no call
 		return Call{}, false
 	case e.Name == alarm.HeatExpected && heat.On(): // what was expected is here, and "over" would say that it is not
 		return Call{}, false
-	case o.Told < alarm.Urgent && d.plan.waits(e, now.Wall):
+	case o == nil, len(o.Knows) == 0 && d.state.Storm == nil: // nobody was told
+		if waited || o != nil && c.Acknowledged.IsZero() {
+			d.hold(e)
+		}
+		return Call{}, false
+	case o.Told < alarm.Warning:
+		return Call{}, false
+	case d.plan.waits(e, now.Wall):
 		d.hold(e)
 		return Call{}, false
 	}
-	return Call{Why: Ended, About: []alarm.Event{e}, To: d.names(o.Reached, o.Told)}, true
+	return Call{Why: Ended, About: []alarm.Event{e}, To: slices.Clone(o.Knows)}, true
 }
 
 // note tells of what has no duration. Visits and inspections are the ordinary life of a nest; the page shows them.
@@ -198,62 +215,33 @@ func (d *Desk) note(now Now, e alarm.Event) (Call, bool) {
 		d.hold(e)
 		return Call{}, false
 	}
-	return Call{Why: Happened, About: []alarm.Event{e}, To: d.names(1, e.Severity)}, true
+	return Call{Why: Happened, About: []alarm.Event{e}}, true
 }
 
 // gather makes a storm of too many calls at once.
-func (d *Desk) gather(now Now, single []Call, standing []alarm.Standing) []Call {
-	g := d.state.Storm
-	if g == nil && len(d.state.Recent)+len(single) <= stormAfter {
-		for range single {
-			d.state.Recent = append(d.state.Recent, 0)
-		}
-		return single
+func (d *Desk) gather(now Now, single []Call, standing []alarm.Standing) (out []Call) {
+	if d.state.Storm == nil && len(d.state.Recent)+len(single) > stormAfter {
+		d.state.Storm = &Gale{First: d.earliest(now, single, standing)}
 	}
-	if g == nil {
-		g = &Gale{First: earliest(single), Due: 0}
-		d.state.Storm = g
+	if d.state.Storm != nil {
+		return d.storm(now, single, standing)
 	}
 	for _, c := range single {
-		if c.Why == Happened || c.About[0].Name.Chore() {
-			d.hold(c.About[0])
+		e := c.About[0]
+		switch o := d.state.Open[key(e)]; {
+		case c.Why == Ended:
+		case c.Why == Happened:
+			c.To, c.Fresh = d.reach(now, nil, e.Severity, false)
+		case o == nil: // it ended within the same step, and waits for the digest
 			continue
+		default:
+			c.Fresh = d.tell(now, o, e.Severity)
+			c.To = d.wanting(o.Knows, e.Severity)
 		}
-		g.News, g.Idle = true, 0
-		if c.Why == Ended {
-			g.Over = append(g.Over, c.About...)
-		}
+		d.state.Recent = append(d.state.Recent, 0)
+		out = append(out, c)
 	}
-	on := unseen(standing)
-	worst := alarm.None
-	if len(on) > 0 {
-		worst = on[0].Severity
-	}
-	urgent := worst == alarm.Urgent
-	if (g.News || urgent) && (g.Due <= 0 || worst > g.Worst) {
-		reached := 1
-		for _, o := range d.state.Open {
-			reached = max(reached, o.Reached)
-		}
-		if urgent && !g.News {
-			reached = max(reached, d.level(g.Calls))
-		}
-		call := Call{Why: Storm, About: on, Over: g.Over, Number: g.Calls, First: g.First}
-		for _, o := range d.state.Open {
-			o.Due = d.plan.repeat()
-			call.Fresh = merge(call.Fresh, d.reach(now, o, reached))
-			reached = max(reached, o.Reached)
-		}
-		call.To = d.names(reached, max(worst, alarm.Warning))
-		g.Worst, g.Due, g.News, g.Over = max(g.Worst, worst), d.plan.repeat(), false, nil
-		g.Calls++
-		d.state.Recent = nil
-		return []Call{call}
-	}
-	if g.Idle >= stormWindow && !g.News {
-		d.state.Storm = nil
-	}
-	return nil
+	return out
 }
 
 // again repeats what is urgent and not acknowledged. What is due soon is repeated with what is due.
@@ -261,77 +249,53 @@ func (d *Desk) again(now Now, standing []alarm.Standing) []Call {
 	if d.state.Storm != nil {
 		return nil
 	}
-	var about []alarm.Event
-	var open []*Open
-	due := false
-	for _, e := range unseen(standing) {
-		o := d.state.Open[key(e)]
-		if o == nil || e.Severity < alarm.Urgent || o.Due > d.plan.repeat()/2 && !d.stranded(now, o) {
-			continue
+	call, due := Call{Why: Again}, false
+	for _, e := range d.unanswered(standing) {
+		if o := d.state.Open[key(e)]; e.Severity == alarm.Urgent && (o.Due <= d.plan.repeat()/2 || d.stranded(now, o)) {
+			due = due || d.pressing(now, o)
+			call.About = append(call.About, e)
 		}
-		due = due || o.Due <= 0 || d.stranded(now, o)
-		about, open = append(about, e), append(open, o)
 	}
 	if !due {
 		return nil
 	}
-	call := Call{Why: Again, About: about}
-	reached := 0
-	for _, o := range open {
-		o.Repeats++
-		if o.Due = d.plan.repeat(); o.Repeats >= slowAfter {
-			o.Due *= slowFactor
-		}
-		call.Fresh = merge(call.Fresh, d.reach(now, o, d.level(o.Repeats)))
-		call.Number, reached = max(call.Number, o.Repeats), max(reached, o.Reached)
-	}
-	call.To = d.names(reached, alarm.Urgent)
+	d.address(now, &call)
 	return []Call{call}
 }
 
-// level is how many contacts are called after so many repeats.
-func (d *Desk) level(repeats int) int { return 1 + repeats/d.plan.escalate() }
+// pressing reports whether an urgent alarm is to be told again now.
+func (d *Desk) pressing(now Now, o *Open) bool { return o.Due <= 0 || d.stranded(now, o) }
 
-// stranded reports whether nobody who was called can be reached, and somebody else could be.
-func (d *Desk) stranded(now Now, o *Open) bool {
-	return o.Reached < len(d.plan.Contacts) && d.deaf(now, o.Reached)
+// address finds out who is called about all that a call is about.
+func (d *Desk) address(now Now, c *Call) {
+	var knew []string
+	for _, e := range c.About {
+		o := d.state.Open[key(e)]
+		knew = merge(knew, o.Knows)
+		c.Fresh = merge(c.Fresh, d.tell(now, o, e.Severity))
+		c.To = merge(c.To, o.Knows)
+		c.Number = max(c.Number, o.Repeats)
+	}
+	c.Fresh = slices.DeleteFunc(c.Fresh, func(name string) bool { return slices.Contains(knew, name) })
+	for _, e := range c.About {
+		o := d.state.Open[key(e)]
+		o.Knows = merge(o.Knows, d.wanting(c.To, o.Told))
+	}
 }
 
-// deaf reports whether none of the first n contacts can be reached.
-func (d *Desk) deaf(now Now, n int) bool {
-	if now.Unreachable == nil {
-		return false
+// tell notes that o is told now with its present severity, for the first time or once more, and returns those who have to help out.
+func (d *Desk) tell(now Now, o *Open, severity alarm.Severity) (fresh []string) {
+	escalate := false
+	if severity == alarm.Urgent && !o.Untold {
+		o.Repeats++
+		escalate = o.Repeats%d.plan.escalate() == 0
 	}
-	for _, c := range d.plan.Contacts[:n] {
-		if !now.Unreachable(c.Name) {
-			return false
-		}
+	if o.Due = d.plan.repeat(); o.Repeats >= slowAfter {
+		o.Due *= slowFactor
 	}
-	return true
-}
-
-// reach has at least n contacts know, and more where none of those can be reached. It returns those who did not know.
-func (d *Desk) reach(now Now, o *Open, n int) (fresh []string) {
-	n = min(max(n, 1), len(d.plan.Contacts))
-	for n < len(d.plan.Contacts) && o.Told == alarm.Urgent && d.deaf(now, n) {
-		n++
-	}
-	for ; o.Reached < n; o.Reached++ {
-		if name := d.plan.Contacts[o.Reached].Name; o.Reached > 0 {
-			fresh = append(fresh, name)
-		}
-	}
+	o.Untold = false
+	o.Knows, fresh = d.reach(now, o.Knows, severity, escalate)
 	return fresh
-}
-
-// names lists the first n contacts that want to know of such a severity.
-func (d *Desk) names(n int, severity alarm.Severity) (to []string) {
-	for _, c := range d.plan.Contacts[:min(n, len(d.plan.Contacts))] {
-		if severity >= c.AtLeast {
-			to = append(to, c.Name)
-		}
-	}
-	return to
 }
 
 // forget drops what neither stands nor ended by a change, such as an alarm of a nest that was taken out of the configuration.
@@ -345,58 +309,11 @@ func (d *Desk) forget(standing []alarm.Standing) {
 	maps.DeleteFunc(d.state.Open, func(k string, _ *Open) bool { return !on[k] })
 }
 
-// daily tells what waited, and how things stand, once on each local day.
-func (d *Desk) daily(now Now) (out []Call) {
-	local := now.Wall.In(d.plan.zone())
-	day, at := local.Format(time.DateOnly), clockOf(local)
-	worst := alarm.None
-	for _, e := range d.state.Held {
-		worst = max(worst, e.Severity)
-	}
-	due := d.state.Digest != day && at >= d.plan.digest() || worst > alarm.Notice // what is more than a notice waits for the end of the quiet hours alone
-	if worst > alarm.None && due && !d.plan.Quiet.Covers(local) {
-		out = append(out, Call{Why: Waited, About: d.state.Held, To: d.names(1, worst), Number: d.state.Lost})
-		d.state.Held, d.state.Lost, d.state.Digest = nil, 0, day
-	}
-	if d.plan.AllWell >= 0 && d.state.AllWell != day && at >= d.plan.AllWell {
-		if d.state.AllWell != "" {
-			out = append(out, Call{Why: AllWell, To: d.names(1, alarm.Urgent)})
-		}
-		d.state.AllWell = day
-	}
-	return out
-}
-
-// hold keeps e for the digest.
-func (d *Desk) hold(e alarm.Event) {
-	if len(d.state.Held) >= mostHeld {
-		d.state.Held = slices.Delete(slices.Clone(d.state.Held), 0, 1)
-		d.state.Lost++
-	}
-	d.state.Held = append(d.state.Held[:len(d.state.Held):len(d.state.Held)], e)
-}
-
-// release drops what waits about an alarm that is told after all.
-func (d *Desk) release(e alarm.Event) {
-	d.state.Held = slices.DeleteFunc(slices.Clone(d.state.Held), func(h alarm.Event) bool { return h.State != alarm.Noted && key(h) == key(e) })
-}
-
-// overHeld notes the end of what still waits: a chore that was done needs no word any more, an alarm is told with its end.
-func (d *Desk) overHeld(e alarm.Event) {
-	waits := slices.ContainsFunc(d.state.Held, func(h alarm.Event) bool { return h.State == alarm.Raised && key(h) == key(e) })
-	if !waits {
-		return
-	}
-	d.release(e)
-	if !e.Name.Chore() {
-		d.hold(e)
-	}
-}
-
-// unseen lists what is on and nobody has acknowledged, and is not kept from calling, the worst first.
-func unseen(standing []alarm.Standing) (all []alarm.Event) {
+// unanswered lists what is on and nobody has acknowledged, and is not kept from calling, the worst first. Warnings are in it when they were told.
+func (d *Desk) unanswered(standing []alarm.Standing) (all []alarm.Event) {
 	for _, st := range standing {
-		if st.On() && st.Status.Calls() && st.Severity >= alarm.Warning && !st.Name.Chore() {
+		o := d.state.Open[key(st.Event)]
+		if st.On() && st.Status.Calls() && !st.Name.Chore() && (st.Severity == alarm.Urgent || st.Severity == alarm.Warning && o != nil) {
 			all = append(all, st.Event)
 		}
 	}
@@ -406,16 +323,8 @@ func unseen(standing []alarm.Standing) (all []alarm.Event) {
 	return all
 }
 
-func earliest(single []Call) (first alarm.Event) {
-	for _, c := range single {
-		if e := c.About[0]; first.Name == "" || e.Since.Before(first.Since) {
-			first = e
-		}
-	}
-	return first
-}
-
 func merge(a, b []string) []string {
+	a = a[:len(a):len(a)]
 	for _, s := range b {
 		if !slices.Contains(a, s) {
 			a = append(a, s)

@@ -124,18 +124,18 @@ var vital = map[alarm.Name]bool{
 	alarm.DoeHeat: true, alarm.DoeCold: true, alarm.ProbeSilent: true, alarm.ProbeFault: true, alarm.BusFault: true,
 }
 
+// quiet reports whether t lies in the quiet hours.
+func (p Plan) quiet(t time.Time) bool { return p.Quiet.Covers(t.In(p.zone())) }
+
 // waits reports whether what e tells can wait for the digest.
 func (p Plan) waits(e alarm.Event, now time.Time) bool {
-	quiet := p.Quiet.From != p.Quiet.To && p.Quiet.Covers(now.In(p.zone())) && p.Holds != alarm.Notice
 	switch {
-	case e.Severity == alarm.Notice:
+	case e.Severity == alarm.Notice, e.Name.Chore():
 		return true
-	case e.Name.Chore():
-		return quiet
-	case e.Severity == alarm.Urgent:
+	case e.Severity == alarm.Urgent, p.Holds == alarm.Notice:
 		return false
 	case e.State == alarm.Raised && vital[e.Name]:
 		return false
 	}
-	return quiet
+	return p.quiet(now)
 }
