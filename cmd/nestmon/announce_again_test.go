@@ -100,6 +100,7 @@ func TestAnotherReleasesCalls(t *testing.T) {
 	}
 	var log strings.Builder
 	cfg := defaultConfig()
+	cfg.Nests = []nestConfig{{ID: "a1"}}
 	cfg.Phone = &phone.Config{Channels: []phone.Channel{{Name: "mobile"}}}
 	a, err := openAnnouncer(store, cfg, now, slog.New(slog.NewTextHandler(&log, nil)))
 	if err != nil || !strings.Contains(log.String(), "not understood") {

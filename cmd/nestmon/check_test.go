@@ -14,7 +14,7 @@ import (
 func checkOn(t *testing.T, root, yaml string, args ...string) (code int, out, errs string) {
 	t.Helper()
 	file := filepath.Join(t.TempDir(), "nestmon.yaml")
-	if err := os.WriteFile(file, []byte(yaml), 0o644); err != nil {
+	if err := os.WriteFile(file, []byte(yaml), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	var o, e bytes.Buffer
