@@ -148,7 +148,11 @@ type receipt struct {
 	Severity string    `json:"severity"`
 }
 
+// change names the change of an alarm that a message tells. An end is told with the highest severity that was told, not with the last.
 func (m receipt) change() string {
+	if m.State == string(alarm.Cleared) {
+		m.Severity = ""
+	}
 	return strings.Join([]string{m.Time.UTC().Format(time.RFC3339), m.Nest, m.Event, m.State, m.Severity}, " ")
 }
 
