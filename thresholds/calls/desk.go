@@ -186,13 +186,14 @@ func (d *Desk) over(now Now, c alarm.Change, standing []alarm.Standing) (Call, b
 	if o != nil {
 		e.Severity = max(e.Severity, o.Told) // it may have fallen before it ended, and whoever heard of the worst hears of the end
 	}
+	untold := o != nil && len(o.Knows) == 0 && d.state.Storm == nil // it ends in the step in which it began
 	heat := alarm.Find(standing, e.Nest, alarm.NestHeat)
 	switch {
 	case e.Name.Chore(), c.Status == alarm.Shelved, c.Status == alarm.OutOfService: // done, or a person wants no call
 		return Call{}, false
 	case e.Name == alarm.HeatExpected && heat.On(): // what was expected is here, and "over" would say that it is not
 		return Call{}, false
-	case o == nil, len(o.Knows) == 0 && d.state.Storm == nil: // nobody was told
+	case o == nil, untold && (o.Told < alarm.Urgent || !c.Acknowledged.IsZero()):
 		if waited || o != nil && c.Acknowledged.IsZero() {
 			d.hold(e)
 		}
@@ -203,7 +204,11 @@ func (d *Desk) over(now Now, c alarm.Change, standing []alarm.Standing) (Call, b
 		d.hold(e)
 		return Call{}, false
 	}
-	return Call{Why: Ended, About: []alarm.Event{e}, To: slices.Clone(o.Knows)}, true
+	to := slices.Clone(o.Knows)
+	if untold {
+		to, _ = d.reach(now, nil, o.Told, false)
+	}
+	return Call{Why: Ended, About: []alarm.Event{e}, To: to}, true
 }
 
 // note tells of what has no duration. Visits and inspections are the ordinary life of a nest; the page shows them.
@@ -232,7 +237,7 @@ func (d *Desk) gather(now Now, single []Call, standing []alarm.Standing) (out []
 		case c.Why == Ended:
 		case c.Why == Happened:
 			c.To, c.Fresh = d.reach(now, nil, e.Severity, false)
-		case o == nil: // it ended within the same step, and waits for the digest
+		case o == nil: // it ended within the same step, which is told or waits for the digest
 			continue
 		default:
 			c.Fresh = d.tell(now, o, e.Severity)

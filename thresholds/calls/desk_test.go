@@ -103,6 +103,16 @@ func TestBeginAndEnd(t *testing.T) {
 			r.acknowledge()
 			r.minutes(60)
 		}, []string{"600: began a1/nest-heat urgent > anna"}},
+		{"urgent, come and gone within one step", quietly(anna()), night, func(r *rig) {
+			r.raise("a1", alarm.NestHeat, urgent)
+			r.clear("a1", alarm.NestHeat)
+			r.minutes(300)
+		}, []string{"1: ended a1/nest-heat urgent > anna"}},
+		{"a warning, come and gone within one step", quietly(anna()), night, func(r *rig) {
+			r.raise("a1", alarm.NestHeat, warning)
+			r.clear("a1", alarm.NestHeat)
+			r.minutes(300)
+		}, []string{"210: waited a1/nest-heat warning cleared > anna"}},
 		{"seen, then come again", anna(), noon, func(r *rig) {
 			r.raise("a1", alarm.NestHeat, urgent)
 			r.minute()
