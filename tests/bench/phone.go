@@ -70,14 +70,14 @@ func alarmToPhone(w io.Writer, _, dir string) error {
 		if err != nil {
 			return err
 		}
-		if err := hookedBy(hooked, "WARNING", alarmPatience); err != nil {
+		if err := hookedBy(hooked, `"state":"raised"`, alarmPatience); err != nil {
 			return err
 		}
 		took = append(took, time.Since(began))
 		if err := p.calm(); err != nil {
 			return err
 		}
-		if err := hookedBy(hooked, "over", alarmPatience); err != nil {
+		if err := hookedBy(hooked, `"state":"cleared"`, alarmPatience); err != nil {
 			return err
 		}
 	}
