@@ -14,7 +14,7 @@ type Plan struct {
 	Holds    alarm.Severity // the highest severity that waits in the quiet hours; None for Warning
 	Repeat   time.Duration  // 0 for DefaultRepeat
 	Escalate int            // repeats until the next contact is called too; 0 for DefaultEscalate
-	Digest   Clock          // when what could wait is told; Never for the end of the quiet hours, or MorningDigest
+	Digest   Clock          // when what could wait is told; Never, or within the quiet hours, for their end; without any, MorningDigest
 	AllWell  Clock          // when it is told how things stand; Never for not at all
 	Zone     *time.Location
 }
@@ -69,8 +69,9 @@ func (c Clock) String() string { return fmt.Sprintf("%02d:%02d", int(c)/60, int(
 type Window struct{ From, To Clock }
 
 // Covers reports whether the wall clock of t lies within the window.
-func (w Window) Covers(t time.Time) bool {
-	at := clockOf(t)
+func (w Window) Covers(t time.Time) bool { return w.holds(clockOf(t)) }
+
+func (w Window) holds(at Clock) bool {
 	if w.From <= w.To {
 		return w.From <= at && at < w.To
 	}
@@ -91,9 +92,10 @@ func (p Plan) escalate() int {
 	return p.Escalate
 }
 
+// digest is when notices and chores are told. An hour within the quiet hours is their end: on its own day it might never come to be.
 func (p Plan) digest() Clock {
 	switch {
-	case p.Digest >= 0:
+	case p.Digest >= 0 && !p.Quiet.holds(p.Digest):
 		return p.Digest
 	case p.Quiet.From != p.Quiet.To:
 		return p.Quiet.To
