@@ -241,7 +241,8 @@ func (d *daemon) announce(c exporter.Commit) {
 //
 // The error says that what stands could not be stored; it is stored again with the next poll.
 func (d *daemon) settle(c exporter.Commit, h heard) error {
-	c.StandingChanged = len(c.Events) > 0 || d.owed
+	c.StandingChanged = len(c.Events) > 0
+	h.changed = h.changed || d.owed
 	d.teller.record(&c, h, d.sinks.write(h.calls, c.Time, d.snapshot()))
 	err := d.card.write(func() error {
 		err := d.archive.Commit(c)
