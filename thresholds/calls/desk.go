@@ -73,6 +73,7 @@ func New(plan Plan, state State) *Desk {
 	if state.Open == nil {
 		state.Open = map[string]*Open{}
 	}
+	maps.DeleteFunc(state.Open, func(_ string, o *Open) bool { return o == nil }) // as nothing writes it, and damage may
 	d := &Desk{plan, state}
 	for _, o := range state.Open {
 		o.Knows = d.known(o.Knows)

@@ -305,3 +305,12 @@ func TestUrgentWithoutAChange(t *testing.T) {
 	r.minute()
 	r.want("1: began a1/nest-heat urgent > anna")
 }
+
+// TestADamagedState: what is left of it is used, and what it lacks is told anew.
+func TestADamagedState(t *testing.T) {
+	r := newRig(t, anna(), noon)
+	r.desk = calls.New(r.plan, calls.State{Open: map[string]*calls.Open{"a1/nest-heat": nil}})
+	r.raise("a1", alarm.NestHeat, urgent)
+	r.minute()
+	r.want("1: began a1/nest-heat urgent > anna")
+}
