@@ -212,6 +212,7 @@ func (d *daemon) cycle(ctx context.Context, t time.Time) {
 		readings[i].Unsynced = !trusted
 	}
 	events := slices.Clone(d.judge.observe(t, readings))
+	d.faults.lines.step(d.poller.Buses(), t) // before anybody is called: a line that is dead at the start stands for its nests at once
 	d.announce(exporter.Commit{Time: t, Synced: trusted, Readings: readings, Events: events})
 	if d.seen != nil {
 		d.seen(events)
