@@ -29,6 +29,7 @@ func (l deafLine) Read(ctx context.Context) []sensors.Reading {
 }
 
 // A nest's probe falls silent, then its whole line does, and then the daemon starts again: the line still stands for the nest from the first poll on.
+// When all answer again, nobody hears of the silence once more.
 func TestARestartBehindADeadLineCallsNobody(t *testing.T) {
 	s := newShed(t)
 	s.cfg.Phone = &phone.Config{Channels: []phone.Channel{{Name: "mobile", URL: secret("http://127.0.0.1:1/"), AtLeast: alarm.Notice}}}
@@ -78,5 +79,14 @@ func TestARestartBehindADeadLineCallsNobody(t *testing.T) {
 	run(2*time.Minute, func(string) bool { return true })
 	if len(titles) != before {
 		t.Errorf("called after the restart: %q", titles[before:])
+	}
+	run(30*time.Minute, func(string) bool { return false })
+	for _, title := range titles[before:] {
+		if !strings.Contains(title, "Over: ") {
+			t.Errorf("called when all answered again: %q", title)
+		}
+	}
+	if len(titles) != before+2 {
+		t.Errorf("called %q, want the ends of both", titles[before:])
 	}
 }

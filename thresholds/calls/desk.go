@@ -149,6 +149,10 @@ func (d *Desk) change(now Now, c alarm.Change, standing []alarm.Standing) (Call,
 	case alarm.Clear:
 		return d.over(now, c, standing)
 	case alarm.Raise, alarm.Unshelve, alarm.Unsuppress, alarm.PutBack:
+		o := d.state.Open[key(c.Event)]
+		if told := o != nil && len(o.Knows) > 0 && o.Told >= c.Severity; c.Did == alarm.Unsuppress && told {
+			return Call{}, false // it is as it was told before another alarm stood for it
+		}
 		if c.Status.Calls() {
 			return d.begin(now, c.Event)
 		}
