@@ -249,15 +249,16 @@ func (d *Desk) gather(now Now, single []Call, standing []alarm.Standing) (out []
 	return out
 }
 
-// again repeats what is urgent and not acknowledged. What is due soon is repeated with what is due.
+// again repeats what is urgent and not acknowledged: all of it as soon as one of it is due, for a repeat takes the place of those before it
+// that still wait for a channel.
 func (d *Desk) again(now Now, standing []alarm.Standing) []Call {
 	if d.state.Storm != nil {
 		return nil
 	}
 	call, due := Call{Why: Again}, false
 	for _, e := range d.unanswered(standing) {
-		if o := d.state.Open[key(e)]; e.Severity == alarm.Urgent && (o.Due <= d.plan.repeat()/2 || d.stranded(now, o)) {
-			due = due || d.pressing(now, o)
+		if e.Severity == alarm.Urgent {
+			due = due || d.pressing(now, d.state.Open[key(e)])
 			call.About = append(call.About, e)
 		}
 	}

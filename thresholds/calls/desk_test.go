@@ -377,3 +377,16 @@ func TestANestThatIsGone(t *testing.T) {
 		t.Errorf("still remembered: %v", open)
 	}
 }
+
+// TestRepeatsTellAll: a repeat takes the place of those before it that still wait for a channel, so nothing that nobody has answered may be missing.
+func TestRepeatsTellAll(t *testing.T) {
+	r := newRig(t, anna(), noon)
+	r.raise("a1", alarm.NestHeat, urgent)
+	r.minutes(8)
+	r.raise("b1", alarm.NestHeat, urgent)
+	r.minutes(15)
+	r.want(
+		"1: began a1/nest-heat urgent > anna", "9: began b1/nest-heat urgent > anna",
+		"11: not acknowledged a1/nest-heat urgent b1/nest-heat urgent > anna #1", "21: not acknowledged a1/nest-heat urgent b1/nest-heat urgent > anna #2",
+	)
+}
