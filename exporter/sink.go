@@ -124,8 +124,8 @@ const (
 	Trial   Kind = "test"     // a person wants to know whether it arrives
 )
 
-// MessageSink is one way to a person, with the same contract as ReadingSink. Send may be called by two goroutines at once: for
-// messages from the archive, and for those that could not be stored.
+// MessageSink is one way to a person, with the same contract as ReadingSink. Send may be called by several goroutines at once: for
+// messages from the archive, for those that could not be stored, and for trials.
 //
 // A sink may also have a method Complaint() error: what a person should put right although no message waits, nil for nothing. It is asked often
 // and must return at once. While it complains the sink is not well.

@@ -79,7 +79,7 @@ func openAnnouncer(a *archive.Archive, cfg *config, now time.Time, log *slog.Log
 // heard is what one step made of what it was told.
 type heard struct {
 	calls    []calls.Call
-	changed  bool             // what stands is to be stored
+	changed  bool             // what stands and what the calls remember is to be stored
 	standing []alarm.Standing // all that is not normal, as it is stored
 }
 
@@ -120,17 +120,20 @@ func (a *announcer) conclude(now time.Time, passed time.Duration, changes []alar
 			changes[i].Status = st.Status
 		}
 	}
+	waited := a.waiting()
 	h := heard{
-		calls: a.desk.Step(calls.Now{Wall: now, Passed: passed, Unreachable: deaf}, changes, noted, standing),
-		// Times that run are not stored poll by poll: a restart knows when they were.
-		changed:  len(changes)+len(noted) > 0,
+		calls:    a.desk.Step(calls.Now{Wall: now, Passed: passed, Unreachable: deaf}, changes, noted, standing),
 		standing: append(standing, quiet...),
 	}
 	days := [2]string{a.desk.State().Digest, a.desk.State().AllWell}
-	h.changed = h.changed || len(h.calls) > 0 || days != a.days || a.shelved(h.standing) && now.Sub(a.saved) >= shelfEvery
+	// Times that run are not stored poll by poll: a restart knows when they were. Nor is a visit: nobody is told of it.
+	h.changed = len(changes)+len(h.calls) > 0 || waited != a.waiting() || days != a.days || a.shelved(h.standing) && now.Sub(a.saved) >= shelfEvery
 	a.days = days
 	return h
 }
+
+// waiting is how much has been put off for the digest.
+func (a *announcer) waiting() int { return len(a.desk.State().Held) + a.desk.State().Lost }
 
 // shelfEvery is how often the time left of a shelf is stored: a board that starts again and again, with a clock that is always behind,
 // must come to its end. Ours, no source.
@@ -185,8 +188,8 @@ func (a *announcer) show(s thresholds.Snapshot) thresholds.Snapshot {
 
 // record puts what a step led to into what is stored of it.
 func (a *announcer) record(c *exporter.Commit, h heard, messages []exporter.Message) {
-	c.Messages, c.Standing = messages, h.standing
-	if c.StandingChanged = c.StandingChanged || h.changed; !c.StandingChanged {
+	c.Messages, c.Standing, c.StandingChanged = messages, h.standing, c.StandingChanged || h.changed
+	if !h.changed {
 		return
 	}
 	c.Calls, a.saved = a.kept(), a.at

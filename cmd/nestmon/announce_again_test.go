@@ -110,3 +110,21 @@ func TestAnotherReleasesCalls(t *testing.T) {
 		t.Errorf("ten minutes later %v, want a repeat", got)
 	}
 }
+
+// TestVisitsWriteNoCalls: nothing is remembered of what nobody is told, and a nest has visits every day. What waits for the digest is.
+func TestVisitsWriteNoCalls(t *testing.T) {
+	now := time.Date(2026, 7, 14, 12, 0, 0, 0, time.UTC)
+	plan := onCall
+	plan.Contacts = []calls.Contact{{Name: "anna", AtLeast: alarm.Notice}}
+	a := announcing(t, plan, nil, nil, now)
+	a.step(now, nil, nil, nil, nil) // the day's hours that are past are past
+	for name, want := range map[alarm.Name]bool{alarm.Visit: false, alarm.Inspection: false, alarm.Kindled: true} {
+		now = now.Add(time.Minute)
+		e := alarm.Event{Time: now, Since: now, Nest: "a1", Name: name, State: alarm.Noted, Severity: alarm.Notice}
+		c := exporter.Commit{Time: now, Events: []alarm.Event{e}}
+		a.record(&c, a.step(now, c.Events, nil, nil, nil), nil)
+		if got := c.Calls != nil; got != want {
+			t.Errorf("after a %s the calls are stored: %v", name, got)
+		}
+	}
+}

@@ -64,15 +64,18 @@ func TestAlarmsGoPastTheCard(t *testing.T) {
 		event := func(name alarm.Name, severity alarm.Severity) alarm.Event {
 			return alarm.Event{Time: demoStart, Nest: "yard-1", Name: name, State: alarm.Raised, Severity: severity, Text: string(name)}
 		}
-		d.judge.rabbitry.Restore([]alarm.Standing{{Event: event(alarm.NestHeat, alarm.Urgent)}})
-		d.announce(exporter.Commit{Time: now, Events: []alarm.Event{event(alarm.BeddingDue, alarm.Notice), event(alarm.NestHeat, alarm.Urgent)}})
+		c := exporter.Commit{Time: now, Events: []alarm.Event{event(alarm.BeddingDue, alarm.Notice), event(alarm.NestHeat, alarm.Urgent)}}
+		on := []alarm.Standing{{Event: c.Events[0]}, {Event: c.Events[1]}}
+		if err := d.settle(c, d.teller.step(now, c.Events, on, nil, nil)); !errors.Is(err, errCard) {
+			t.Errorf("stored with %v", err)
+		}
 		select {
 		case body := <-arrived:
 			if !strings.Contains(body, "nest-heat") {
 				t.Errorf("arrived: %s", body)
 			}
-		case <-time.After(30 * time.Second):
-			t.Error("nothing arrives")
+		case <-time.After(time.Minute):
+			t.Fatal("nothing arrived")
 		}
 		if n := d.sinks.health(); len(n) == 0 || n[len(n)-1].Name != "mobile" || n[len(n)-1].Failed != 1 {
 			t.Errorf("the failure of the phone's service does not show: %+v", n)

@@ -212,6 +212,7 @@ func (d *daemon) cycle(ctx context.Context, t time.Time) {
 		readings[i].Unsynced = !trusted
 	}
 	events := slices.Clone(d.judge.observe(t, readings))
+	d.faults.lines.step(d.poller.Buses(), t) // before anybody is called: a line that is dead at the start stands for its nests at once
 	d.announce(exporter.Commit{Time: t, Synced: trusted, Readings: readings, Events: events})
 	if d.seen != nil {
 		d.seen(events)
@@ -241,7 +242,8 @@ func (d *daemon) announce(c exporter.Commit) {
 //
 // The error says that what stands could not be stored; it is stored again with the next poll.
 func (d *daemon) settle(c exporter.Commit, h heard) error {
-	c.StandingChanged = len(c.Events) > 0 || d.owed
+	c.StandingChanged = len(c.Events) > 0
+	h.changed = h.changed || d.owed
 	d.teller.record(&c, h, d.sinks.write(h.calls, c.Time, d.snapshot()))
 	err := d.card.write(func() error {
 		err := d.archive.Commit(c)

@@ -56,7 +56,6 @@ func (b *faultBook) report(d *daemon, now time.Time) {
 		c, text := f.say(d, now)
 		d.judge.rabbitry.Fault(f.name, c, text)
 	}
-	b.lines.step(d.poller.Buses(), now)
 	c, text := b.lines.words()
 	d.judge.rabbitry.Fault(alarm.BusFault, c, text)
 	d.judge.rabbitry.Cut(b.lines.cut())

@@ -27,9 +27,11 @@ func (s *Server) serveAct(w http.ResponseWriter, r *http.Request) {
 	if st == nil {
 		return
 	}
-	if act.Action == alarm.Acknowledge && act.Event != "" && !stands(st.Snapshot, body) {
-		refuse(w, http.StatusConflict, "this alarm has changed since it was shown; look again, then acknowledge what stands now")
-		return
+	if act.Action == alarm.Acknowledge && act.Event != "" {
+		if act.Worst = stands(st.Snapshot, body); act.Worst == alarm.None {
+			refuse(w, http.StatusConflict, "this alarm has changed since it was shown; look again, then acknowledge what stands now")
+			return
+		}
 	}
 	ctx, cancel := within(r, doPatience)
 	defer cancel()
@@ -69,11 +71,15 @@ func (s *Server) place(w http.ResponseWriter, nest string) *exporter.State {
 	return nil
 }
 
-// stands reports whether the alarm that a person saw is the one that stands now. Another time means that it was raised anew.
-func stands(now thresholds.Snapshot, seen actBody) bool {
-	return slices.ContainsFunc(slices.Concat(now.Alarms, now.Quiet), func(st alarm.Standing) bool {
-		return st.Nest == seen.Nest && st.Name == seen.Event && st.Since.Equal(seen.Since) && st.Time.Equal(seen.Time)
-	})
+// stands is how bad the alarm is that a person saw, None where it is not the one that stands now: another time means that it was raised anew.
+// A poll may be under way, and the Keeper refuses what grows worse by it.
+func stands(now thresholds.Snapshot, seen actBody) alarm.Severity {
+	for _, st := range slices.Concat(now.Alarms, now.Quiet) {
+		if st.Nest == seen.Nest && st.Name == seen.Event && st.Since.Equal(seen.Since) && st.Time.Equal(seen.Time) {
+			return st.Severity
+		}
+	}
+	return alarm.None
 }
 
 // done answers when something is stored, or says why it is not. What a Keeper says is for persons.

@@ -72,10 +72,10 @@ func TestALinkThatIsNotGoodSaysWhy(t *testing.T) {
 		want   string
 	}{
 		{exporter.ErrLinkTooOld, 410, "too old, or it is over"},
-		{fmt.Errorf("%w: it is urgent now", alarm.ErrWorse), 409, "<strong>Nothing was acknowledged.</strong>"},
+		{fmt.Errorf("%w: it is urgent now", alarm.ErrWorse), 409, "<strong>What has got worse was not acknowledged.</strong>"},
 		{fmt.Errorf("%w: it is urgent now", alarm.ErrWorse), 409, "it is urgent now"},
 		{fmt.Errorf("%w: nest-heat of nest a1; look at what stands now", alarm.ErrOver), 410, "nest-heat of nest a1"},
-		{fmt.Errorf("the archive cannot be written"), 503, "you may be called again"},
+		{fmt.Errorf("the archive cannot be written"), 503, "You may be called again"},
 		{fmt.Errorf("the archive cannot be written"), 503, "archive cannot be written"},
 	} {
 		h := newHouse(t)

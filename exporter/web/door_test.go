@@ -198,7 +198,7 @@ func TestALoginLetsPeopleAct(t *testing.T) {
 		}
 	}
 	want := []alarm.Act{
-		{Action: alarm.Acknowledge, Nest: "a1", Event: alarm.NestHeat, By: "page", Since: noon},
+		{Action: alarm.Acknowledge, Nest: "a1", Event: alarm.NestHeat, By: "page", Since: noon, Worst: alarm.Warning},
 		{Action: alarm.Shelve, Nest: "a1", Event: alarm.NestHeat, By: "page", For: 15 * time.Minute},
 		{Action: alarm.TakeOut, Nest: "a1", By: "page"},
 	}

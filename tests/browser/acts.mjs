@@ -203,7 +203,7 @@ for (const [width, theme, script] of [[320, "dark", false], [390, "light", true]
     await page.tap(".take");
     assert.equal((await worse).status(), 409);
     await page.screenshot({ path: join(shots, `worse-${width}-${theme}.png`), fullPage: true });
-    assert.match(await text(page, "main"), /It has got worse since this message\.\s*Nothing was acknowledged\.[\s\S]*it was a warning, and is urgent now/);
+    assert.match(await text(page, "main"), /It has got worse since this message\.\s*What has got worse was not acknowledged\.[\s\S]*it was a warning, and is urgent now/);
     await page.tap("a");
     await page.waitForURL(address);
     await shutBut(page, 404, 409, 410);

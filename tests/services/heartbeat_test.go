@@ -53,13 +53,13 @@ func newManager(t *testing.T) *manager {
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { os.RemoveAll(dir) })
+	t.Cleanup(func() { os.RemoveAll(dir) }) //nolint:errcheck // the end of the test
 	m := &manager{path: filepath.Join(dir, "notify")}
 	c, err := net.ListenUnixgram("unixgram", &net.UnixAddr{Name: m.path, Net: "unixgram"})
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { c.Close() })
+	t.Cleanup(func() { c.Close() }) //nolint:errcheck // the end of the test
 	go func() {
 		for b := make([]byte, 100); ; {
 			n, err := c.Read(b)

@@ -73,6 +73,7 @@ func New(plan Plan, state State) *Desk {
 	if state.Open == nil {
 		state.Open = map[string]*Open{}
 	}
+	maps.DeleteFunc(state.Open, func(_ string, o *Open) bool { return o == nil }) // as nothing writes it, and damage may
 	d := &Desk{plan, state}
 	for _, o := range state.Open {
 		o.Knows = d.known(o.Knows)
@@ -148,6 +149,10 @@ func (d *Desk) change(now Now, c alarm.Change, standing []alarm.Standing) (Call,
 	case alarm.Clear:
 		return d.over(now, c, standing)
 	case alarm.Raise, alarm.Unshelve, alarm.Unsuppress, alarm.PutBack:
+		o := d.state.Open[key(c.Event)]
+		if told := o != nil && len(o.Knows) > 0 && o.Told >= c.Severity; c.Did == alarm.Unsuppress && told {
+			return Call{}, false // it is as it was told before another alarm stood for it
+		}
 		if c.Status.Calls() {
 			return d.begin(now, c.Event)
 		}
@@ -249,15 +254,16 @@ func (d *Desk) gather(now Now, single []Call, standing []alarm.Standing) (out []
 	return out
 }
 
-// again repeats what is urgent and not acknowledged. What is due soon is repeated with what is due.
+// again repeats what is urgent and not acknowledged: all of it as soon as one of it is due, for a repeat takes the place of those before it
+// that still wait for a channel.
 func (d *Desk) again(now Now, standing []alarm.Standing) []Call {
 	if d.state.Storm != nil {
 		return nil
 	}
 	call, due := Call{Why: Again}, false
 	for _, e := range d.unanswered(standing) {
-		if o := d.state.Open[key(e)]; e.Severity == alarm.Urgent && (o.Due <= d.plan.repeat()/2 || d.stranded(now, o)) {
-			due = due || d.pressing(now, o)
+		if e.Severity == alarm.Urgent {
+			due = due || d.pressing(now, d.state.Open[key(e)])
 			call.About = append(call.About, e)
 		}
 	}

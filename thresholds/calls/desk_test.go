@@ -315,3 +315,88 @@ func TestUrgentWithoutAChange(t *testing.T) {
 	r.minute()
 	r.want("1: began a1/nest-heat urgent > anna")
 }
+
+// TestADamagedState: what is left of it is used, and what it lacks is told anew.
+func TestADamagedState(t *testing.T) {
+	r := newRig(t, anna(), noon)
+	r.desk = calls.New(r.plan, calls.State{Open: map[string]*calls.Open{"a1/nest-heat": nil}})
+	r.raise("a1", alarm.NestHeat, urgent)
+	r.minute()
+	r.want("1: began a1/nest-heat urgent > anna")
+}
+
+// suppress lets another alarm stand for one, or with an empty because none any more.
+func (r *rig) suppress(nest string, name, because alarm.Name) {
+	if c, ok := r.panel.Suppress(nest, name, because); ok {
+		r.changes = append(r.changes, c)
+	}
+	r.minute()
+}
+
+// TestAnotherStoodForIt: what was told before is not told again when the other is over, and what was not is.
+func TestAnotherStoodForIt(t *testing.T) {
+	play(t, []row{
+		{"told before", anna(), noon, func(r *rig) {
+			r.raise("a1", alarm.ProbeSilent, warning)
+			r.minute()
+			r.suppress("a1", alarm.ProbeSilent, alarm.BusFault)
+			r.suppress("a1", alarm.ProbeSilent, "")
+			r.minutes(60)
+			r.clear("a1", alarm.ProbeSilent)
+			r.minute()
+		}, []string{"1: began a1/probe-silent warning > anna", "64: ended a1/probe-silent warning > anna"}},
+		{"not told before", anna(), noon, func(r *rig) {
+			r.suppress("a1", alarm.ProbeSilent, alarm.BusFault)
+			r.raise("a1", alarm.ProbeSilent, warning)
+			r.minute()
+			r.suppress("a1", alarm.ProbeSilent, "")
+			r.minutes(60)
+		}, []string{"3: began a1/probe-silent warning > anna"}},
+		{"worse than it was told", anna(), noon, func(r *rig) {
+			r.raise("a1", alarm.ProbeSilent, warning)
+			r.minute()
+			r.suppress("a1", alarm.ProbeSilent, alarm.BusFault)
+			r.raise("a1", alarm.ProbeSilent, urgent)
+			r.minute()
+			r.acknowledge()
+		}, []string{"1: began a1/probe-silent warning > anna", "3: grew worse a1/probe-silent urgent > anna"}},
+	})
+}
+
+// TestWhoHeardOfItInARepeat: the end is told to them too.
+func TestWhoHeardOfItInARepeat(t *testing.T) {
+	r := newRig(t, family(), noon)
+	r.raise("a1", alarm.NestHeat, urgent)
+	r.minutes(24)
+	r.raise("b1", alarm.NestHeat, urgent)
+	r.minutes(8)
+	r.made = nil
+	r.clear("b1", alarm.NestHeat)
+	r.minute()
+	r.want("33: ended b1/nest-heat urgent > anna berta")
+}
+
+// TestANestThatIsGone: nothing is remembered of it, or it were told as something that grew worse when it comes back.
+func TestANestThatIsGone(t *testing.T) {
+	r := newRig(t, anna(), noon)
+	r.raise("a1", alarm.ToteWet, warning)
+	r.minute()
+	clear(r.on)
+	r.minute()
+	if open := r.desk.State().Open; len(open) > 0 {
+		t.Errorf("still remembered: %v", open)
+	}
+}
+
+// TestRepeatsTellAll: a repeat takes the place of those before it that still wait for a channel, so nothing that nobody has answered may be missing.
+func TestRepeatsTellAll(t *testing.T) {
+	r := newRig(t, anna(), noon)
+	r.raise("a1", alarm.NestHeat, urgent)
+	r.minutes(8)
+	r.raise("b1", alarm.NestHeat, urgent)
+	r.minutes(15)
+	r.want(
+		"1: began a1/nest-heat urgent > anna", "9: began b1/nest-heat urgent > anna",
+		"11: not acknowledged a1/nest-heat urgent b1/nest-heat urgent > anna #1", "21: not acknowledged a1/nest-heat urgent b1/nest-heat urgent > anna #2",
+	)
+}

@@ -124,6 +124,8 @@ func TestQuietHoursThatHoldNoWarning(t *testing.T) {
 func TestHeld(t *testing.T) {
 	evening := quietly(talkative())
 	evening.Digest = 18 * 60
+	late := quietly(talkative())
+	late.Digest = 23 * 60 // from then on until midnight it is quiet
 	two := quietly(family())
 	two.Contacts[1].AtLeast = notice
 	play(t, []row{
@@ -183,6 +185,10 @@ func TestHeld(t *testing.T) {
 			r.raise("a2", alarm.NestCold, notice)
 			r.minutes(24 * 60)
 		}, []string{"210: waited a1/tote-wet warning raised > anna", "900: waited a2/nest-cold notice raised > anna"}},
+		{"its hour lies within the quiet hours", late, noon, func(r *rig) {
+			r.raise("a1", alarm.BoxDue, warning)
+			r.minutes(48 * 60)
+		}, []string{"1110: waited a1/box-due warning raised > anna"}},
 		{"who only wants to know of notices what nobody else does", two, night, func(r *rig) {
 			r.raise("a1", alarm.ToteWet, warning)
 			r.raise("a2", alarm.NestCold, notice)

@@ -12,9 +12,9 @@ type Plan struct {
 	Contacts []Contact // in the order in which they are called; without any, nobody is
 	Quiet    Window
 	Holds    alarm.Severity // the highest severity that waits in the quiet hours; None for Warning
-	Repeat   time.Duration  // 0 for DefaultRepeat
-	Escalate int            // repeats until the next contact is called too; 0 for DefaultEscalate
-	Digest   Clock          // when what could wait is told; Never for the end of the quiet hours, or MorningDigest
+	Repeat   time.Duration  // 0 for 10 min
+	Escalate int            // repeats until the next contact is called too; 0 for 3
+	Digest   Clock          // when what could wait is told; Never, or within the quiet hours, for their end; without any, 07:00
 	AllWell  Clock          // when it is told how things stand; Never for not at all
 	Zone     *time.Location
 }
@@ -27,9 +27,9 @@ type Contact struct {
 
 // Ours, no source, but where it says otherwise.
 const (
-	DefaultRepeat   = 10 * time.Minute
-	DefaultEscalate = 3 // half an hour
-	MorningDigest   = Clock(7 * 60)
+	defaultRepeat   = 10 * time.Minute
+	defaultEscalate = 3 // half an hour
+	morningDigest   = Clock(7 * 60)
 
 	// stormAfter is how many calls within stormWindow are made one by one. Ten alarms in ten minutes is the flood that a vendor's audit sheet
 	// of alarm systems names for an operator at a desk; half of it is enough for somebody with a phone.
@@ -69,8 +69,9 @@ func (c Clock) String() string { return fmt.Sprintf("%02d:%02d", int(c)/60, int(
 type Window struct{ From, To Clock }
 
 // Covers reports whether the wall clock of t lies within the window.
-func (w Window) Covers(t time.Time) bool {
-	at := clockOf(t)
+func (w Window) Covers(t time.Time) bool { return w.holds(clockOf(t)) }
+
+func (w Window) holds(at Clock) bool {
 	if w.From <= w.To {
 		return w.From <= at && at < w.To
 	}
@@ -79,26 +80,27 @@ func (w Window) Covers(t time.Time) bool {
 
 func (p Plan) repeat() time.Duration {
 	if p.Repeat <= 0 {
-		return DefaultRepeat
+		return defaultRepeat
 	}
 	return p.Repeat
 }
 
 func (p Plan) escalate() int {
 	if p.Escalate <= 0 {
-		return DefaultEscalate
+		return defaultEscalate
 	}
 	return p.Escalate
 }
 
+// digest is when notices and chores are told. An hour within the quiet hours is their end: on its own day it might never come to be.
 func (p Plan) digest() Clock {
 	switch {
-	case p.Digest >= 0:
+	case p.Digest >= 0 && !p.Quiet.holds(p.Digest):
 		return p.Digest
 	case p.Quiet.From != p.Quiet.To:
 		return p.Quiet.To
 	}
-	return MorningDigest
+	return morningDigest
 }
 
 func (p Plan) zone() *time.Location {
