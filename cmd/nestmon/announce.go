@@ -171,6 +171,14 @@ func (a *announcer) suppress(on []alarm.Standing, cut []string) (changes []alarm
 	return changes
 }
 
+// idle reports whether one of the site's alarms is out of service.
+func (a *announcer) idle(name alarm.Name) bool {
+	_, all := a.panel.Merge(nil)
+	return slices.ContainsFunc(all, func(st alarm.Standing) bool {
+		return st.Nest == "" && (st.Name == name || st.Name == "") && st.Status == alarm.OutOfService
+	})
+}
+
 // kept is what the archive is to remember of the calls.
 func (a *announcer) kept() []byte {
 	b, err := json.Marshal(remembered{a.at.Round(0), a.desk.State()})

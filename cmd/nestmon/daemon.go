@@ -264,9 +264,17 @@ func (d *daemon) settle(c exporter.Commit, h heard) error {
 // snapshot is how things stand, with the status of every alarm.
 func (d *daemon) snapshot() thresholds.Snapshot { return d.teller.show(d.judge.rabbitry.Snapshot()) }
 
+// cut lists the probes for whose silence the alarm of their line stands. One that calls nobody until further notice stands for nothing.
+func (d *daemon) cut() []string {
+	if d.teller.idle(alarm.BusFault) {
+		return nil
+	}
+	return d.faults.lines.cut()
+}
+
 // silenced lists the nests of which no probe can answer, because every one hangs on a bus that is dead.
 func (d *daemon) silenced() (nests []string) {
-	dead := d.faults.lines.cut()
+	dead := d.cut()
 	for _, n := range d.cfg.rabbitry().Nests {
 		probes := slices.DeleteFunc(append([]string{n.Air, n.CO2}, n.Cluster...), func(id string) bool { return id == "" })
 		if len(dead) > 0 && len(probes) > 0 && !slices.ContainsFunc(probes, func(id string) bool { return !slices.Contains(dead, id) }) {

@@ -58,7 +58,7 @@ func (b *faultBook) report(d *daemon, now time.Time) {
 	}
 	c, text := b.lines.words()
 	d.judge.rabbitry.Fault(alarm.BusFault, c, text)
-	d.judge.rabbitry.Cut(b.lines.cut())
+	d.judge.rabbitry.Cut(d.cut())
 }
 
 // ours is the source of the delays above.
