@@ -94,9 +94,17 @@ func (w Writer) reply(c calls.Call, m *exporter.Message) []string {
 	case m.Link != "":
 		return []string{"", "You are on it? Say so once, and the calls about this stop:", m.Link}
 	case m.Event.Severity == alarm.Urgent:
-		return []string{"", "You are called again until somebody acknowledges it, on the page or with: nestmon alarms ack"}
+		return []string{"", "You are called again until somebody acknowledges it, on the page or with: " + ackCommand(m.Event)}
 	}
 	return nil
+}
+
+// ackCommand acknowledges everything of the nest that is told first.
+func ackCommand(e alarm.Event) string {
+	if e.Nest == "" {
+		return "nestmon alarms ack"
+	}
+	return "nestmon alarms ack --nest " + e.Nest
 }
 
 // id is the same for the same call, whoever writes it and how often.

@@ -220,7 +220,7 @@ func TestWithoutAPageAddress(t *testing.T) {
 	for severity, want := range map[alarm.Severity]bool{alarm.Warning: false, alarm.Urgent: true} {
 		e := heat(alarm.Raised, severity)
 		m := phone.Writer{Link: func(string) string { return "" }}.Write(calls.Call{Why: calls.Began, About: []alarm.Event{e}}, e.Time, thresholds.Snapshot{})
-		if got := strings.Contains(m.Body, "nestmon alarms ack"); got != want || m.Link != "" {
+		if got := strings.Contains(m.Body, "nestmon alarms ack --nest "+e.Nest); got != want || m.Link != "" {
 			t.Errorf("%s: says how to stop the calls: %v, want %v", severity, got, want)
 		}
 	}
