@@ -14,7 +14,7 @@ import (
 func checkOn(t *testing.T, root, yaml string, args ...string) (code int, out, errs string) {
 	t.Helper()
 	file := filepath.Join(t.TempDir(), "nestmon.yaml")
-	if err := os.WriteFile(file, []byte(yaml), 0o644); err != nil {
+	if err := os.WriteFile(file, []byte(yaml), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	var o, e bytes.Buffer
@@ -73,6 +73,11 @@ func TestCheck(t *testing.T) {
 		{
 			name: "the file with the heartbeat's address is missing", sys: whole, code: exitFinding,
 			yaml: onBoard + "phone: {heartbeat: {url_file: /nowhere/url}}\n", out: []string{"missing   phone.heartbeat.url_file: there is no file /nowhere/url"},
+		},
+		{
+			name: "links that lead a phone to itself", sys: whole, code: exitDone,
+			yaml: onBoard + "publish: {page: {listen: '0.0.0.0:8380', address: 'http://127.0.0.1:8380'}}\nphone: {channels: [{name: mobile, url: 'https://push.example/x'}]}\n",
+			out:  []string{"note      publish.page.address leads a phone to the phone itself"},
 		},
 		{
 			name: "a humidity probe in the nest and none outside", code: exitFinding, sys: whole,

@@ -50,7 +50,7 @@ type format struct {
 }
 
 var formats = map[string]format{
-	"text": {"text/plain; charset=utf-8", "{{.text}}", map[string]string{"Title": "{{header .title}}", "Priority": "{{priority .severity}}"}},
+	"text": {"text/plain; charset=utf-8", "{{.text}}", map[string]string{"Title": "{{header .title}}", "Priority": `{{if eq .state "cleared"}}3{{else}}{{priority .severity}}{{end}}`}},
 	"json": {"application/json", "{{json .}}", nil},
 }
 
