@@ -151,7 +151,7 @@ func (r *Rabbitry) step() {
 // Done records that a chore was done. nest is empty for the season's set-up.
 func (r *Rabbitry) Done(nestID string, name alarm.Name, at time.Time) error {
 	if !name.Chore() {
-		return fmt.Errorf("%q is not a chore", name)
+		return fmt.Errorf("%q is not a chore; write one such as %s, as 'nestmon chores' lists it", name, alarm.BeddingDue)
 	}
 	if nestID == "" {
 		r.site.Done(at)

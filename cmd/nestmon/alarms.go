@@ -25,6 +25,18 @@ var alarmActions = map[string]func(ctx context.Context, args []string, std stdio
 	"quality":        runQuality,
 }
 
+const alarmsUsage = `alarms [ACTION] [--config F] [--json]
+  list                             what stands, and what nobody is called for
+  ack             --nest N         you have seen it; it calls again when it grows worse
+  shelve          --nest N         no calls for a while, --for 30m
+  unshelve        --nest N         no longer shelved
+  out-of-service  --nest N         no calls until you put it back
+  in-service      --nest N         put back
+  test                             a trial message over every channel
+  journal                          what was raised and over, and who did what about it
+  quality                          how good the alarms were
+One alarm alone: --event E. Without --nest the whole site's own alarms are meant. 'nestmon alarms ACTION -h' lists the flags of each.`
+
 func runAlarms(ctx context.Context, args []string, std stdio) int {
 	action := "list"
 	if len(args) > 0 && args[0] != "" && args[0][0] != '-' {
@@ -40,7 +52,7 @@ func runAlarms(ctx context.Context, args []string, std stdio) int {
 
 // listAlarms prints what stands and, after it, what does not call. An alarm that stands is a finding.
 func listAlarms(ctx context.Context, args []string, std stdio) int {
-	fs := flags("alarms list", "alarms list [--config F] [--json]", std)
+	fs := flags("alarms list", alarmsUsage, std)
 	file := fs.String("config", installedConfig, "the daemon's configuration `file`")
 	asJSON := fs.Bool("json", false, "print one JSON value")
 	if code, ok := parse(fs, args); !ok {

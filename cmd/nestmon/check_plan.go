@@ -3,6 +3,8 @@ package main
 import (
 	"cmp"
 	"fmt"
+	"net"
+	"net/url"
 	"slices"
 	"strings"
 
@@ -166,9 +168,21 @@ func publishLines(c *config) []planLine {
 		}
 		if called && p.Address == "" {
 			out = append(out, planLine{"note", "messages have no link to answer them by: write under publish.page.address what a phone opens to reach the page"})
+		} else if called && onlyHere(p.Address) {
+			out = append(out, planLine{"note", "publish.page.address leads a phone to the phone itself, so the links in messages open nothing; write this board's address in the home network"})
 		}
 	}
 	return append(out, heartbeatLine(c))
+}
+
+// onlyHere is whether an address means the machine that opens it.
+func onlyHere(address string) bool {
+	u, err := url.Parse(address)
+	if err != nil {
+		return false
+	}
+	ip := net.ParseIP(u.Hostname())
+	return u.Hostname() == "localhost" || ip != nil && ip.IsLoopback()
 }
 
 func heartbeatLine(c *config) planLine {

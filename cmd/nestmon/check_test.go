@@ -75,6 +75,11 @@ func TestCheck(t *testing.T) {
 			yaml: onBoard + "phone: {heartbeat: {url_file: /nowhere/url}}\n", out: []string{"missing   phone.heartbeat.url_file: there is no file /nowhere/url"},
 		},
 		{
+			name: "links that lead a phone to itself", sys: whole, code: exitDone,
+			yaml: onBoard + "publish: {page: {listen: '0.0.0.0:8380', address: 'http://127.0.0.1:8380'}}\nphone: {channels: [{name: mobile, url: 'https://push.example/x'}]}\n",
+			out:  []string{"note      publish.page.address leads a phone to the phone itself"},
+		},
+		{
 			name: "a humidity probe in the nest and none outside", code: exitFinding, sys: whole,
 			yaml: strings.Replace(strings.Replace(strings.Replace(onBoard, "display: fahrenheit", "altitude_m: 1650", 1), "outside: outside\n", "", 1), "air: a1-air, ", "air: outside, ", 1),
 			out:  []string{"1650 m above sea level", "damp and bedding by the humidity of outside; the doe NOT JUDGED, no probe in her cage or outside"},

@@ -14,7 +14,7 @@ func runChores(ctx context.Context, args []string, std stdio) int {
 	if len(args) > 0 && args[0] != "" && args[0][0] != '-' {
 		action, args = args[0], args[1:]
 	}
-	fs := flags("chores", "chores [list|done] [--config F] [--nest N] [--event E]", std)
+	fs := flags("chores", "chores [list|done] [--config F] [--nest N] [--event E]\n  list   what is due\n  done   --nest N --event E has been done", std)
 	file := fs.String("config", installedConfig, "the daemon's configuration `file`")
 	nest := fs.String("nest", "", "the `nest`'s id; left out for the whole site's own")
 	event := fs.String("event", "", "the `event`, as the list names it")

@@ -17,7 +17,7 @@ import (
 var passwordCommand = command{"password", "make the line of publish.page.password_file from a password", password}
 
 func password(ctx context.Context, args []string, std stdio) int {
-	fs := flags("password", "password", std)
+	fs := flags("password", "password\nasks for the password twice, or takes one line from a pipe, and writes the line of publish.page.password_file", std)
 	if code, ok := parse(fs, args); !ok {
 		return code
 	}

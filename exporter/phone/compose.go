@@ -94,9 +94,17 @@ func (w Writer) reply(c calls.Call, m *exporter.Message) []string {
 	case m.Link != "":
 		return []string{"", "You are on it? Say so once, and the calls about this stop:", m.Link}
 	case m.Event.Severity == alarm.Urgent:
-		return []string{"", "You are called again until somebody acknowledges it, on the page or with: nestmon alarms ack"}
+		return []string{"", "You are called again until somebody acknowledges it, on the page or with: " + ackCommand(m.Event)}
 	}
 	return nil
+}
+
+// ackCommand acknowledges everything of the nest that is told first.
+func ackCommand(e alarm.Event) string {
+	if e.Nest == "" {
+		return "nestmon alarms ack"
+	}
+	return "nestmon alarms ack --nest " + e.Nest
 }
 
 // id is the same for the same call, whoever writes it and how often.
@@ -281,7 +289,7 @@ func (p page) what(e alarm.Event) string {
 	if over {
 		t += ", " + clockTime(e.Since, p.now, p.zone()) + " to " + clockTime(e.Time, p.now, p.zone())
 	}
-	switch value := u.write(e.Value, e.Unit); {
+	switch value := u.valueOf(e); {
 	case !e.HasValue:
 	case over && e.Unit != hoursUnit: // what counts time is back at nothing
 		t += ", now " + value
@@ -308,7 +316,7 @@ func (p page) explain(e alarm.Event) (lines []string) {
 	raised, day := e.State == alarm.Raised, func(t time.Time) string { return t.In(p.zone()).Format("Mon 2 Jan 15:04") }
 	add(e.Text != "", "%s", e.Text)
 	add(e.Text == "", "%s", p.what(e))
-	add(e.HasValue, "Value: %s", u.write(e.Value, e.Unit))
+	add(e.HasValue, "Value: %s", u.valueOf(e))
 	add(e.HasLimit && raised, "Limit: %s", u.write(e.Limit, e.Unit))
 	add(e.Probe != "", "Probe: %s", e.Probe)
 	add(!e.Since.IsZero(), "Since: %s", day(e.Since))

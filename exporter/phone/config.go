@@ -50,7 +50,7 @@ type format struct {
 }
 
 var formats = map[string]format{
-	"text": {"text/plain; charset=utf-8", "{{.text}}", map[string]string{"Title": "{{header .title}}", "Priority": "{{priority .severity}}"}},
+	"text": {"text/plain; charset=utf-8", "{{.text}}", map[string]string{"Title": "{{header .title}}", "Priority": `{{if eq .state "cleared"}}3{{else}}{{priority .severity}}{{end}}`}},
 	"json": {"application/json", "{{json .}}", nil},
 }
 
@@ -115,7 +115,7 @@ func (c Channel) validate(report func(path, problem string)) {
 	case c.URL.IsSet() && c.URLFile != "":
 		report("url", "is given beside url_file; write one of them")
 	case !c.URL.IsSet() && c.URLFile == "":
-		report("url", "is missing; write the address the phone's service gave you, or url_file with a file that holds it, or mail: with a mail server")
+		report("url", "is missing; write the address the phone's service gave you, or url_file with a file that holds it, or mail: with a mail server, or push: for phones that sign up on the page")
 	case c.URL.IsSet() && checkURL(c.URL) != nil:
 		report("url", checkURL(c.URL).Error())
 	}

@@ -18,7 +18,7 @@
 // A [Webhook] is one way to a phone: an HTTP request to an address of the user's, with a text template as its body, which
 // is what most push services and home servers take. Two formats are ready, both plain shapes of their own:
 //
-//	format: text    the words as text/plain, the title line in the header Title, the severity in Priority (1 to 5)
+//	format: text    the words as text/plain, the title line in the header Title, the severity in Priority (3 to 5; 3 for what is over)
 //	format: json    one JSON object with the keys below
 //
 // Everything can be set beside them: method, content_type, headers and body, the last two being Go templates

@@ -58,6 +58,9 @@ func TestOneAlarm(t *testing.T) {
 			*e = alarm.Event{Time: e.Time, Name: alarm.ProbeFault, State: alarm.Raised, Severity: alarm.Warning, Probe: "outside"}
 		}, "WARNING: probe outside: probe faulty", nil},
 		{"humidity", "celsius", func(e *alarm.Event) { e.Name, e.Unit, e.Value, e.HasLimit = alarm.ToteWet, "%", 96.4, false }, "URGENT: nest a1: wet, 96 %, since 15:45", nil},
+		{"heat index", "celsius", func(e *alarm.Event) {
+			e.Name, e.Nest, e.Probe, e.Unit, e.Value, e.Limit = alarm.DoeHeat, "", "outside", "", 28, 27.8
+		}, "URGENT: probe outside: too hot for the doe, heat index 28.0, limit 27.8, since 15:45", []string{"Value: heat index 28.0"}},
 		{"hours", "celsius", func(e *alarm.Event) { e.Name, e.Unit, e.Value = alarm.VisitOverdue, "h", 50 }, "URGENT: nest a1: no visit of the doe seen, 50.0 h, limit 40.0 h, since 15:45", nil},
 		{"minutes", "celsius", func(e *alarm.Event) {
 			e.Name, e.Unit, e.Value, e.Limit = alarm.ProbeSilent, "h", 0.03, 0.02
@@ -220,7 +223,7 @@ func TestWithoutAPageAddress(t *testing.T) {
 	for severity, want := range map[alarm.Severity]bool{alarm.Warning: false, alarm.Urgent: true} {
 		e := heat(alarm.Raised, severity)
 		m := phone.Writer{Link: func(string) string { return "" }}.Write(calls.Call{Why: calls.Began, About: []alarm.Event{e}}, e.Time, thresholds.Snapshot{})
-		if got := strings.Contains(m.Body, "nestmon alarms ack"); got != want || m.Link != "" {
+		if got := strings.Contains(m.Body, "nestmon alarms ack --nest "+e.Nest); got != want || m.Link != "" {
 			t.Errorf("%s: says how to stop the calls: %v, want %v", severity, got, want)
 		}
 	}

@@ -197,7 +197,9 @@ func (w Window) validate(report func(path, problem string)) {
 // short writes a duration without its zeros.
 func short(d time.Duration) string {
 	s := d.String()
-	s = strings.TrimSuffix(s, "0s")
+	if strings.HasSuffix(s, "m0s") {
+		s = strings.TrimSuffix(s, "0s")
+	}
 	if strings.HasSuffix(s, "h0m") {
 		s = strings.TrimSuffix(s, "0m")
 	}

@@ -5,6 +5,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"nestmon/thresholds/alarm"
 )
 
 const (
@@ -48,6 +50,15 @@ func (u units) write(v float64, unit string) string {
 		return n(v, 1) + " g/m³"
 	}
 	return strings.TrimSpace(n(v, 1) + " " + unit)
+}
+
+// valueOf names what has no unit: without that it reads like degrees.
+func (u units) valueOf(e alarm.Event) string {
+	value := u.write(e.Value, e.Unit)
+	if e.Name == alarm.DoeHeat && e.Unit == "" {
+		return "heat index " + value
+	}
+	return value
 }
 
 // clockTime is the time of day, with the date where it is another day than now.

@@ -161,6 +161,17 @@ func TestTextFormat(t *testing.T) {
 	}
 }
 
+// TestTheEndWakesNobody: that an urgent alarm is over is good news.
+func TestTheEndWakesNobody(t *testing.T) {
+	f := newFar(t)
+	if err := open(t, f.channel(nil)).Send(t.Context(), told(heat(alarm.Cleared, alarm.Urgent))); err != nil {
+		t.Fatal(err)
+	}
+	if got := f.taken()[0].header.Get("Priority"); got != "3" {
+		t.Errorf("priority %s", got)
+	}
+}
+
 func TestJSONFormat(t *testing.T) {
 	f := newFar(t)
 	if err := open(t, f.channel(func(c *phone.Channel) { c.Format = "json" })).Send(t.Context(), hot()); err != nil {

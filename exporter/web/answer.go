@@ -8,6 +8,7 @@ import (
 	"math"
 	"net/http"
 	"regexp"
+	"strings"
 
 	"nestmon/exporter"
 	"nestmon/thresholds/alarm"
@@ -58,11 +59,21 @@ func (s *Server) ask(r *http.Request, token string) (v answerView, err error) {
 	ctx, cancel := within(r, doPatience)
 	defer cancel()
 	v.Verdict = "ask"
-	if v.Message, err = s.Options.Keeper.Asked(ctx, token); err != nil || r.Method != http.MethodPost {
+	v.Message, err = s.Options.Keeper.Asked(ctx, token)
+	v.Message.Body = withoutLink(v.Message.Body, token)
+	if err != nil || r.Method != http.MethodPost {
 		return v, err
 	}
 	v.Verdict = "done"
 	return v, s.Options.Keeper.Answer(ctx, token)
+}
+
+// withoutLink is a message without its last paragraph where that asks to open the page that shows it.
+func withoutLink(body, token string) string {
+	if !strings.HasSuffix(body, token) {
+		return body
+	}
+	return body[:max(0, strings.LastIndex(body, "\n\n"))]
 }
 
 // outcome is how a link that is not good is told; why is what the Keeper says beyond that.

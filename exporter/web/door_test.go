@@ -75,7 +75,7 @@ func (k *keeper) Asked(_ context.Context, token string) (exporter.Message, error
 	case token == usedToken || slices.Contains(k.uses, token):
 		return exporter.Message{}, exporter.ErrLinkUsed
 	case token == goodToken:
-		return exporter.Message{Title: "a1: nest air 38.4 °C (101.1 °F) <b>now</b>", Body: "Open the box.\nGive shade."}, nil
+		return exporter.Message{Title: "a1: nest air 38.4 °C (101.1 °F) <b>now</b>", Body: "Open the box.\nGive shade.\n\nAnswer here:\nhttp://nests.example/answer/" + goodToken}, nil
 	}
 	return exporter.Message{}, exporter.ErrLinkUnknown
 }

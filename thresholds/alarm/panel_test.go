@@ -239,3 +239,18 @@ func TestFirstOut(t *testing.T) {
 	s.raise(alarm.DoeHeat, alarm.Warning)
 	first(alarm.DoeHeat, true)
 }
+
+// TestWhatIsJudgedAgainIsNotToldAgain: after a power cut the same minute is told a few nanoseconds later, the next one is another raise.
+func TestWhatIsJudgedAgainIsNotToldAgain(t *testing.T) {
+	at := time.Date(2031, 1, 5, 2, 28, 59, 999_999_990, time.UTC)
+	e := alarm.Event{Time: at, Nest: "a1", Name: alarm.NestHeat, State: alarm.Raised, Severity: alarm.Urgent}
+	for later, want := range map[time.Duration]int{10: 0, 400 * time.Millisecond: 0, time.Minute: 1} {
+		p := alarm.Panel{}
+		p.Take(e)
+		again := e
+		again.Time = at.Add(later)
+		if got := p.Stand([]alarm.Standing{{Event: again}}, again.Time); len(got) != want {
+			t.Errorf("%v later: %d told, want %d", later, len(got), want)
+		}
+	}
+}

@@ -280,7 +280,7 @@ func reached(c alarm.Condition, say func(float64) string) string {
 	return beside("over", c, false, say, "")
 }
 
-const notClear = ", back inside it but not well clear yet"
+const notClear = ", back inside it, but not clear of it for long enough yet"
 
 // beside tells of a value that is back inside its limit, but not by enough to call the alarm over, and on which side one lies that prints
 // as its limit does.
