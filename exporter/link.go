@@ -6,5 +6,6 @@ import "errors"
 var (
 	ErrLinkUnknown = errors.New("this link is not one of nestmon's; open the page and look at what stands there")
 	ErrLinkTooOld  = errors.New("this link is too old; open the page and look at what stands there")
+	ErrLinkSeen    = errors.New("somebody has acknowledged that already; open the page to see what stands")
 	ErrLinkUsed    = errors.New("this link was used already; open the page to see what stands")
 )

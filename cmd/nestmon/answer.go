@@ -16,6 +16,7 @@ import (
 
 	"nestmon/exporter"
 	"nestmon/exporter/archive"
+	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
 )
 
@@ -123,16 +124,48 @@ func (s *replies) spend(id string) error {
 }
 
 // Asked tells what a token is about.
-func (d *daemon) Asked(_ context.Context, token string) (exporter.Message, error) {
+func (d *daemon) Asked(ctx context.Context, token string) (exporter.Message, error) {
 	m, err := d.sinks.replies.read(token, d.pace.Now())
 	if err != nil {
 		return m, err
 	}
 	used, err := d.sinks.replies.used()
-	if err == nil && slices.Contains(used, m.ID) {
-		err = exporter.ErrLinkUsed
+	switch {
+	case err != nil:
+		return m, err
+	case slices.Contains(used, m.ID):
+		return m, exporter.ErrLinkUsed
 	}
-	return m, err
+	return m, d.command(ctx, func() error { return stillAsked(about(m), d.snapshot()) })
+}
+
+// about lists all that a message is about.
+func about(m exporter.Message) []alarm.Event {
+	if len(m.About) > 0 {
+		return m.About
+	}
+	return []alarm.Event{m.Event}
+}
+
+// stillAsked says why nothing of what a message was about waits for an answer any more, nil while something does.
+func stillAsked(events []alarm.Event, s thresholds.Snapshot) error {
+	seen := false
+	for _, st := range slices.Concat(s.Alarms, s.Quiet) {
+		same := func(e alarm.Event) bool {
+			return e.State == alarm.Raised && e.Nest == st.Nest && e.Name == st.Name && e.Since.Equal(st.Since)
+		}
+		switch {
+		case !slices.ContainsFunc(events, same):
+		case st.Status.Calls(), st.Status == alarm.Returned, st.Status == alarm.Shelved, st.Status == alarm.Suppressed:
+			return nil
+		default:
+			seen = true
+		}
+	}
+	if seen {
+		return exporter.ErrLinkSeen
+	}
+	return alarm.ErrOver
 }
 
 // Answer acknowledges what a message was about, as far as it still stands as it was told.
@@ -141,13 +174,10 @@ func (d *daemon) Answer(ctx context.Context, token string) error {
 	if err != nil {
 		return err
 	}
-	about := m.About
-	if len(about) == 0 {
-		about = []alarm.Event{m.Event}
-	}
+	all := about(m)
 	var refused error
 	done := 0
-	for _, e := range about {
+	for _, e := range all {
 		if e.State != alarm.Raised {
 			continue
 		}
@@ -162,7 +192,7 @@ func (d *daemon) Answer(ctx context.Context, token string) error {
 	case done == 0 && refused != nil:
 		return refused
 	case errors.Is(refused, alarm.ErrWorse): // what is over needs no answer
-		return fmt.Errorf("%d of %d are acknowledged: %w", done, len(about), refused)
+		return fmt.Errorf("%d of %d are acknowledged: %w", done, len(all), refused)
 	}
 	return d.sinks.replies.spend(m.ID)
 }

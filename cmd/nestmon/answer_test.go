@@ -191,6 +191,11 @@ func TestLinkAnswers(t *testing.T) {
 		t.Errorf("box-0 is %s, box-1 is %s", b.status("box-0"), b.status("box-1"))
 	}
 	refused("a used one", urgent, exporter.ErrLinkUsed)
+	other := b.link("STILL URGENT")
+	if err := b.d.Act(t.Context(), alarm.Act{Action: alarm.Acknowledge, Nest: "box-1", Event: alarm.NestHeat, By: "page"}); err != nil {
+		t.Fatal(err)
+	}
+	refused("one of what was acknowledged elsewhere", other, exporter.ErrLinkSeen)
 	now := b.pace.Now()
 	b.stop()
 
@@ -201,10 +206,9 @@ func TestLinkAnswers(t *testing.T) {
 	if b.status("box-0") != alarm.Acknowledged {
 		t.Errorf("after the restart box-0 is %s", b.status("box-0"))
 	}
-	again := b.link("STILL URGENT") // of the others, from before the restart or after it
 	later := b.pace.Now().Add(answersFor + time.Hour)
 	b.pace.now.Store(&later)
-	refused("one of last week", again, exporter.ErrLinkTooOld)
+	refused("one of last week", warned, exporter.ErrLinkTooOld)
 }
 
 // The commands do what they say, to the alarm they name, and tell who did it.

@@ -4,13 +4,14 @@ import (
 	"fmt"
 	"strings"
 
+	"nestmon/sensors"
 	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
 )
 
 // standing tells how things stand. It says that all is well only where nothing is on, everything is judged and everybody would be called.
 func (p page) standing(s thresholds.Snapshot) (title string, body []string) {
-	var on, unseen, off, blind []string
+	var on, near, unseen, off, blind []string
 	for _, st := range append(s.Alarms[:len(s.Alarms):len(s.Alarms)], s.Quiet...) {
 		if st.Status == alarm.OutOfService || st.Status == alarm.Shelved {
 			off = append(off, uncalled(st)+p.until(st))
@@ -25,6 +26,9 @@ func (p page) standing(s thresholds.Snapshot) (title string, body []string) {
 		}
 	}
 	for _, n := range s.Nests {
+		if over, ok := p.overLimit(n); ok && n.Severity < alarm.Warning {
+			near = append(near, over)
+		}
 		var why []string
 		for _, j := range n.Judged {
 			if !j.Judged {
@@ -36,7 +40,7 @@ func (p page) standing(s thresholds.Snapshot) (title string, body []string) {
 		}
 	}
 	title = "All well: " + plural(len(s.Nests), "nest") + " watched, no alarm"
-	if len(on)+len(unseen)+len(off)+len(blind) > 0 || len(s.Nests) == 0 {
+	if len(on)+len(near)+len(unseen)+len(off)+len(blind) > 0 || len(s.Nests) == 0 {
 		title = "How things stand: " + plural(len(s.Nests), "nest")
 		if len(on) == 0 {
 			title += ", no alarm on"
@@ -47,6 +51,7 @@ func (p page) standing(s thresholds.Snapshot) (title string, body []string) {
 		rows        []string
 	}{
 		{", %d alarms on", "On now:", on},
+		{", %d over its limit", "Over the limit, not for long enough to be an alarm yet:", near},
 		{", %d over that nobody has acknowledged", "Over, and nobody has acknowledged it:", unseen},
 		{", calls are off for %d", "Nobody is called for:", off},
 		{", not everything judged in %d", "Not judged now:", blind},
@@ -59,6 +64,16 @@ func (p page) standing(s thresholds.Snapshot) (title string, body []string) {
 		}
 	}
 	return title, body
+}
+
+// overLimit says that the air of a nest is hotter than it may be, before that has lasted long enough for an alarm.
+func (p page) overLimit(n thresholds.NestState) (string, bool) {
+	for _, v := range n.Values {
+		if v.Role == thresholds.Air && v.Quantity == sensors.Temperature && v.Fresh && n.Limits.AirHot != nil && v.Value > *n.Limits.AirHot {
+			return fmt.Sprintf("nest %s: air %s, limit %s", n.ID, p.units().write(v.Value, "C"), p.units().write(*n.Limits.AirHot, "C")), true
+		}
+	}
+	return "", false
 }
 
 // uncalled names what nobody is called for.

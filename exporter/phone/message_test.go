@@ -9,6 +9,7 @@ import (
 
 	"nestmon/exporter"
 	"nestmon/exporter/phone"
+	"nestmon/sensors"
 	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/calls"
@@ -313,6 +314,10 @@ func TestHowThingsStand(t *testing.T) {
 	shelved := with(hot, alarm.Shelved)
 	shelved.Until = at.Add(time.Hour)
 	box := alarm.Standing{Event: alarm.Event{Nest: "a1", Name: alarm.BoxDue, State: alarm.Raised, Severity: alarm.Notice}}
+	limit := 30.0
+	tooHot := judged
+	tooHot.ID, tooHot.Limits.AirHot = "c3", &limit
+	tooHot.Values = []thresholds.Value{{Role: thresholds.Air, Quantity: sensors.Temperature, Value: 38, Fresh: true}}
 	rows := []struct {
 		name  string
 		s     thresholds.Snapshot
@@ -326,6 +331,7 @@ func TestHowThingsStand(t *testing.T) {
 		{"seen, and on", thresholds.Snapshot{Nests: []thresholds.NestState{judged}, Alarms: []alarm.Standing{with(hot, alarm.Acknowledged)}}, "How things stand: 1 nest, 1 alarm on", nil},
 		{"suppressed, and on", thresholds.Snapshot{Nests: []thresholds.NestState{judged}, Alarms: []alarm.Standing{with(hot, alarm.Suppressed), hot}}, "How things stand: 1 nest, 2 alarms on", nil},
 		{"over, not seen", thresholds.Snapshot{Nests: []thresholds.NestState{judged}, Quiet: []alarm.Standing{over}}, "How things stand: 1 nest, no alarm on, 1 over that nobody has acknowledged", []string{"Over: nest a1: nest too hot, Tue 14 Jul 15:45 to Tue 14 Jul 16:05"}},
+		{"over its limit, and no alarm yet", thresholds.Snapshot{Nests: []thresholds.NestState{tooHot}}, "How things stand: 1 nest, no alarm on, 1 over its limit", []string{"not for long enough to be an alarm yet:\nnest c3: air 100.4 °F (38.0 °C), limit 86.0 °F (30.0 °C)"}},
 		{"not judged", thresholds.Snapshot{Nests: []thresholds.NestState{judged, blind}}, "How things stand: 2 nests, no alarm on, not everything judged in 1", []string{"Not judged now:\nnest b2: chill (no litter entered), cold (no litter entered)"}},
 		{"shelved", thresholds.Snapshot{Nests: []thresholds.NestState{judged}, Alarms: []alarm.Standing{shelved}}, "How things stand: 1 nest, 1 alarm on, calls are off for 1", []string{"On now:\nURGENT: nest a1", "Nobody is called for:\nnest a1: nest too hot, shelved until 09:00"}},
 		{"out of service", thresholds.Snapshot{Nests: []thresholds.NestState{judged}, Quiet: []alarm.Standing{{Event: alarm.Event{Nest: "a1"}, Status: alarm.OutOfService}}}, "How things stand: 1 nest, no alarm on, calls are off for 1", []string{"nest a1: all alarms, out of service"}},

@@ -85,8 +85,9 @@ func outcome(err error) (status int, verdict, why string) {
 	}{
 		{exporter.ErrLinkUnknown, http.StatusNotFound, "unknown"},
 		{exporter.ErrLinkUsed, http.StatusGone, "used"},
+		{exporter.ErrLinkSeen, http.StatusGone, "seen"},
 		{exporter.ErrLinkTooOld, http.StatusGone, "over"},
-		{alarm.ErrOver, http.StatusGone, "over"},
+		{alarm.ErrOver, http.StatusGone, "ended"},
 		{alarm.ErrWorse, http.StatusConflict, "worse"},
 	} {
 		if errors.Is(err, o.err) {

@@ -71,7 +71,9 @@ func TestALinkThatIsNotGoodSaysWhy(t *testing.T) {
 		status int
 		want   string
 	}{
-		{exporter.ErrLinkTooOld, 410, "too old, or it is over"},
+		{exporter.ErrLinkTooOld, 410, "This link is too old."},
+		{exporter.ErrLinkSeen, 410, "Somebody has acknowledged it already."},
+		{alarm.ErrOver, 410, "It is over."},
 		{fmt.Errorf("%w: it is urgent now", alarm.ErrWorse), 409, "<strong>What has got worse was not acknowledged.</strong>"},
 		{fmt.Errorf("%w: it is urgent now", alarm.ErrWorse), 409, "it is urgent now"},
 		{fmt.Errorf("%w: nest-heat of nest a1; look at what stands now", alarm.ErrOver), 410, "nest-heat of nest a1"},
