@@ -159,8 +159,11 @@ func publishLines(c *config) []planLine {
 	_, called := phoneTarget(c)
 	if !called {
 		out = append(out, planLine{"NOBODY", "is called when an alarm comes; write a channel under phone"})
-	} else if advice := c.Phone.Alone(); advice != "" {
-		out = append(out, planLine{"note", advice})
+	} else {
+		out = append(out, callLines(c.Phone)...)
+		if advice := c.Phone.Alone(); advice != "" {
+			out = append(out, planLine{"note", advice})
+		}
 	}
 	if p := c.Publish.Page; p != nil && p.Listen != web.None {
 		if p.PasswordFile == "" {

@@ -91,7 +91,7 @@ func (d *Desk) State() State { return d.state }
 func (d *Desk) Adopt(standing []alarm.Standing) {
 	for _, st := range standing {
 		if st.On() && st.Severity >= d.plan.lowest() {
-			d.state.Open[key(st.Event)] = &Open{Told: st.Severity, Knows: d.first(st.Severity), Due: d.plan.repeat()}
+			d.state.Open[key(st.Event)] = &Open{Told: st.Severity, Knows: d.first(st.Severity), Due: d.plan.Every()}
 		}
 	}
 }
@@ -178,7 +178,7 @@ func (d *Desk) begin(now Now, e alarm.Event) (Call, bool) {
 		why, o = Began, &Open{}
 		d.state.Open[key(e)] = o
 	}
-	o.Told, o.Untold, o.Repeats, o.Due = max(o.Told, e.Severity), true, 0, d.plan.repeat()
+	o.Told, o.Untold, o.Repeats, o.Due = max(o.Told, e.Severity), true, 0, d.plan.Every()
 	return Call{Why: why, About: []alarm.Event{e}}, true
 }
 
@@ -299,9 +299,9 @@ func (d *Desk) tell(now Now, o *Open, severity alarm.Severity) (fresh []string) 
 	escalate := false
 	if severity == alarm.Urgent && !o.Untold {
 		o.Repeats++
-		escalate = o.Repeats%d.plan.escalate() == 0
+		escalate = o.Repeats%d.plan.Steps() == 0
 	}
-	if o.Due = d.plan.repeat(); o.Repeats >= slowAfter {
+	if o.Due = d.plan.Every(); o.Repeats >= slowAfter {
 		o.Due *= slowFactor
 	}
 	o.Untold = false

@@ -45,7 +45,7 @@ func (d *Desk) digest(standing []alarm.Standing) Call {
 	for _, e := range c.About {
 		c.To = merge(c.To, d.first(e.Severity))
 		if e.State == alarm.Raised && e.Severity >= alarm.Warning && alarm.Find(standing, e.Nest, e.Name).On() && d.state.Open[key(e)] == nil {
-			d.state.Open[key(e)] = &Open{Told: e.Severity, Knows: d.first(e.Severity), Due: d.plan.repeat()}
+			d.state.Open[key(e)] = &Open{Told: e.Severity, Knows: d.first(e.Severity), Due: d.plan.Every()}
 		}
 	}
 	d.state.Held, d.state.Lost = nil, 0

@@ -78,14 +78,16 @@ func (w Window) holds(at Clock) bool {
 	return at >= w.From || at < w.To
 }
 
-func (p Plan) repeat() time.Duration {
+// Every is the time between two calls about what is urgent and not acknowledged.
+func (p Plan) Every() time.Duration {
 	if p.Repeat <= 0 {
 		return defaultRepeat
 	}
 	return p.Repeat
 }
 
-func (p Plan) escalate() int {
+// Steps is how many repeats without an answer lead to the next contact.
+func (p Plan) Steps() int {
 	if p.Escalate <= 0 {
 		return defaultEscalate
 	}
