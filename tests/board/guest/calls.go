@@ -47,7 +47,12 @@ func (g *Guest) Read(path string, answer *line.Text) error {
 
 // Write writes to a file with one call; one that is not there is made.
 func (g *Guest) Write(file line.File, answer *line.Text) error {
-	f, err := os.OpenFile(file.Path, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o644)
+	f, err := os.OpenFile(file.Path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err == nil {
+		err = f.Chown(line.Nobody, line.Nobody)
+	} else {
+		f, err = os.OpenFile(file.Path, os.O_WRONLY|os.O_TRUNC, 0) // a file that is there, as the kernel's are, stays whose it is
+	}
 	if err == nil {
 		_, err = f.WriteString(file.Text)
 		err = errors.Join(err, f.Close())
