@@ -31,7 +31,7 @@ import (
 // kills is how often the daemon is killed. A thousand take some minutes:
 //
 //	go test ./cmd/nestmon -run KilledAnywhere -kills 1000 -v
-var kills = flag.Int("kills", 25, "`times` that TestKilledAnywhere kills the daemon")
+var kills = flag.Int("kills", 15, "`times` that TestKilledAnywhere kills the daemon")
 
 // The child of TestKilledAnywhere finds these in its environment.
 const (
@@ -159,6 +159,7 @@ func (m receipt) change() string {
 // The daemon is killed -9 at random instants, again and again, while alarms come and go and are sent. Afterwards every change of an alarm that is to be
 // told was told, each once: a message that crossed the wire twice, because the kill came between the phone's answer and its note, is known by its id.
 func TestKilledAnywhere(t *testing.T) {
+	long(t)
 	folder, seed := t.TempDir(), rand.Uint64()
 	random := rand.New(rand.NewPCG(seed, 0))
 	var mu sync.Mutex

@@ -24,6 +24,7 @@ import (
 
 // A phone whose push service knows it no more is told of by the other channel, by the daemon's own alarm about a sink.
 func TestALostPhoneIsToldByAnotherChannel(t *testing.T) {
+	long(t)
 	gone := httptest.NewTLSServer(http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { w.WriteHeader(http.StatusGone) }))
 	defer gone.Close()
 	told := make(chan string, 100)

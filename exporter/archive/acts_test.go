@@ -41,6 +41,9 @@ func TestActsComeBackWholeAndOnce(t *testing.T) {
 
 // What is too old goes, and the oldest of what is too much.
 func TestActsAreBounded(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, in one goroutine: runs without -short")
+	}
 	dir := t.TempDir()
 	probes := rabbitry(1)
 	a := openAt(t, dir, archive.Options{Probes: probes})

@@ -110,9 +110,9 @@ func (p *Panel) raise(st Standing, e Event) (Change, error) {
 	return c, err
 }
 
-// sameMinute is how far apart two tellings of one minute may lie: a minute that ran by the monotonic clock, and the same one judged again
+// oneRaise is how far apart two tellings of one minute may lie: a minute that ran by the monotonic clock, and the same one judged again
 // from the archive by the wall clock, differ by nanoseconds at least. Half the step of the decisions; ours, no source.
-const sameMinute = 30 * time.Second
+const oneRaise = 30 * time.Second
 
 // Stand makes the panel agree with what is on by the rules: after a restart, and for what changes without an event, such as a severity
 // that falls, the words and the value.
@@ -133,7 +133,7 @@ func (p *Panel) Stand(on []Standing, now time.Time) (all []Change) {
 		e := is.Event
 		e.State = Raised
 		st := p.at(place{e.Nest, e.Name})
-		if !st.On() || e.Severity > st.Severity || e.Time.After(st.Time.Add(sameMinute)) {
+		if !st.On() || e.Severity > st.Severity || e.Time.After(st.Time.Add(oneRaise)) {
 			take(e)
 			continue
 		}

@@ -83,7 +83,7 @@ func (c *chaos) act() alarm.Act {
 		}
 	}
 	if c.IntN(2) == 0 {
-		a.For = time.Duration(c.IntN(int(9*time.Hour))) - time.Minute
+		a.For = time.Duration(c.Int64N(int64(9*time.Hour))) - time.Minute
 	}
 	return a
 }
@@ -118,7 +118,7 @@ func (c *chaos) step() (did string, all, twins []alarm.Change, err error) {
 		}
 		return fmt.Sprintf("%+v", a), all, twins, err
 	case n < 15:
-		d := time.Duration(c.IntN(int(30 * time.Minute)))
+		d := time.Duration(c.Int64N(int64(30*time.Minute)))
 		c.now = c.now.Add(d)
 		for key := range c.hidden {
 			c.hidden[key] += d
