@@ -118,7 +118,7 @@ func (c *chaos) step() (did string, all, twins []alarm.Change, err error) {
 		}
 		return fmt.Sprintf("%+v", a), all, twins, err
 	case n < 15:
-		d := time.Duration(c.Int64N(int64(30*time.Minute)))
+		d := time.Duration(c.Int64N(int64(30 * time.Minute)))
 		c.now = c.now.Add(d)
 		for key := range c.hidden {
 			c.hidden[key] += d
