@@ -6,6 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"log"
 	"mime"
 	"net/http"
 	"net/http/httptest"
@@ -291,9 +292,14 @@ func TestNoSecretInTransportErrors(t *testing.T) {
 	f := newFar(t)
 	nobody := httptest.NewServer(nil)
 	nobody.Close()
+	stranger := httptest.NewUnstartedServer(nil) // its certificate is signed by nobody known
+	stranger.Config.ErrorLog = log.New(io.Discard, "", 0)
+	stranger.StartTLS()
+	defer stranger.Close()
 	rows := []struct {
 		name, url string
 	}{
+		{"a certificate nobody signed", strings.Replace(stranger.URL, "//", "//barn:hunter2@", 1) + "/push/" + key + "?token=tk-1234"},
 		{"nobody listens", "http://barn:hunter2@" + nobody.Listener.Addr().String() + "/push/" + key + "?token=tk-1234"},
 		{"no such host", "https://barn:hunter2@" + key + ".invalid/push?token=tk-1234"},
 		{"no TLS there", strings.Replace(f.URL, "http:", "https:", 1) + "/push/" + key + "?token=tk-1234"},
