@@ -244,7 +244,7 @@ func (d *daemon) announce(c exporter.Commit) {
 func (d *daemon) settle(c exporter.Commit, h heard) error {
 	c.StandingChanged = len(c.Events) > 0
 	h.changed = h.changed || d.owed
-	d.teller.record(&c, h, d.sinks.write(h.calls, c.Time, d.snapshot()))
+	d.teller.record(&c, h, d.sinks.write(h.calls, c.Time, d.snapshot))
 	err := d.card.write(func() error {
 		err := d.archive.Commit(c)
 		found := room(d.cfg.Data)
@@ -275,9 +275,12 @@ func (d *daemon) cut() []string {
 // silenced lists the nests of which no probe can answer, because every one hangs on a bus that is dead.
 func (d *daemon) silenced() (nests []string) {
 	dead := d.cut()
-	for _, n := range d.cfg.rabbitry().Nests {
+	if len(dead) == 0 {
+		return nil
+	}
+	for _, n := range d.cfg.Nests {
 		probes := slices.DeleteFunc(append([]string{n.Air, n.CO2}, n.Cluster...), func(id string) bool { return id == "" })
-		if len(dead) > 0 && len(probes) > 0 && !slices.ContainsFunc(probes, func(id string) bool { return !slices.Contains(dead, id) }) {
+		if len(probes) > 0 && !slices.ContainsFunc(probes, func(id string) bool { return !slices.Contains(dead, id) }) {
 			nests = append(nests, n.ID)
 		}
 	}

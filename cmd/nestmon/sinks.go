@@ -121,10 +121,10 @@ func (s *sinks) options() exporter.Options {
 	}}
 }
 
-// write makes the messages of calls.
-func (s *sinks) write(all []calls.Call, now time.Time, stands thresholds.Snapshot) (out []exporter.Message) {
+// write makes the messages of calls. How things stand is asked only where somebody is called.
+func (s *sinks) write(all []calls.Call, now time.Time, stands func() thresholds.Snapshot) (out []exporter.Message) {
 	for _, c := range all {
-		out = append(out, s.words.Write(c, now, stands))
+		out = append(out, s.words.Write(c, now, stands()))
 	}
 	return out
 }
