@@ -206,7 +206,7 @@ func (h asker) Send(ctx context.Context, _ exporter.Message) error {
 func (h asker) judge(resp *http.Response) error {
 	code := resp.StatusCode
 	said := fmt.Sprintf("%s: the receiver answered %d %s", HeartbeatName, code, http.StatusText(code))
-	later := min(retryAfter(resp.Header.Get("Retry-After"), time.Now()), h.every)
+	later := min(exporter.RetryAfter(resp.Header.Get("Retry-After"), time.Now()), h.every)
 	switch {
 	case code >= 200 && code < 300:
 		return nil

@@ -8,7 +8,6 @@ import (
 	"net"
 	"net/http"
 	"net/url"
-	"strconv"
 	"strings"
 	"time"
 
@@ -118,7 +117,7 @@ func (w *Webhook) request(ctx context.Context, m exporter.Message) (*http.Reques
 func (w *Webhook) judge(resp *http.Response) error {
 	code := resp.StatusCode
 	said := fmt.Sprintf("phone %s: the service answered %d %s", w.Name(), code, http.StatusText(code))
-	later := retryAfter(resp.Header.Get("Retry-After"), w.now())
+	later := exporter.RetryAfter(resp.Header.Get("Retry-After"), w.now())
 	switch {
 	case code >= 200 && code < 300:
 		return nil
@@ -146,18 +145,6 @@ func (e *retryError) Error() string { return e.text }
 
 // RetryAfter is how long to wait, 0 when the other side did not say.
 func (e *retryError) RetryAfter() time.Duration { return e.after }
-
-// retryAfter reads the header Retry-After: seconds or a date (RFC 9110, 10.2.3). 0 when it says neither.
-func retryAfter(header string, now time.Time) time.Duration {
-	if seconds, err := strconv.Atoi(header); err == nil {
-		const longest = 24 * 60 * 60 // no overflow; whoever waits caps it lower
-		return time.Duration(min(max(seconds, 0), longest)) * time.Second
-	}
-	if at, err := http.ParseTime(header); err == nil {
-		return max(at.Sub(now), 0)
-	}
-	return 0
-}
 
 // unsent puts a transport's error into words without the address, which url.Error quotes whole.
 func unsent(address exporter.Secret, err error) string {

@@ -8,7 +8,6 @@ import (
 	"io"
 	"net"
 	"net/http"
-	"strconv"
 	"strings"
 	"sync"
 	"time"
@@ -83,7 +82,7 @@ func (c *courier) post(ctx context.Context, private, public string, p phone, m e
 func (c *courier) judge(out *outcome, resp *http.Response) {
 	code := resp.StatusCode
 	said := fmt.Sprintf("its push service answered %d %s", code, http.StatusText(code))
-	out.after = min(retryAfter(resp.Header.Get("Retry-After"), c.now()), longestWait)
+	out.after = min(exporter.RetryAfter(resp.Header.Get("Retry-After"), c.now()), longestWait)
 	switch {
 	case code >= 200 && code < 300:
 		out.took = true
@@ -99,17 +98,6 @@ func (c *courier) judge(out *outcome, resp *http.Response) {
 		out.wrong, out.after = true, max(out.after, slowly)
 		out.why = said + ", which it should not; use another browser on this phone"
 	}
-}
-
-// retryAfter reads the header Retry-After: seconds or a date (RFC 9110, 10.2.3). 0 when it says neither.
-func retryAfter(header string, now time.Time) time.Duration {
-	if seconds, err := strconv.Atoi(header); err == nil {
-		return time.Duration(min(max(seconds, 0), int(longestWait/time.Second))) * time.Second
-	}
-	if at, err := http.ParseTime(header); err == nil {
-		return max(at.Sub(now), 0)
-	}
-	return 0
 }
 
 // unsent says why a request did not get an answer.
