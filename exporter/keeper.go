@@ -4,6 +4,7 @@ import (
 	"context"
 
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/book"
 )
 
 // Keeper takes what a person does, from wherever: a command, the page, a broker, a link in a message. Each method returns when that is
@@ -17,4 +18,13 @@ type Keeper interface {
 	Answer(ctx context.Context, token string) error
 	// Asked tells what a token is about, without using it up.
 	Asked(ctx context.Context, token string) (Message, error)
+}
+
+// Bookkeeper is the litter book, for whoever reads it or writes into it.
+type Bookkeeper interface {
+	// Enter writes entries into the litter book, all or none, and returns them as they were stored, with what is unusual in them. The daemon
+	// finds the litter where only a nest is named. What cannot be true is a *book.Refusal.
+	Enter(ctx context.Context, entries []book.Entry) (stored []book.Entry, doubts []string, err error)
+	// Book is the litter book as it stands.
+	Book() *book.Book
 }

@@ -79,11 +79,17 @@ func (r *Rabbitry) nursing(w *nest.Watch, l *litter.Litter) (from, until time.Ti
 	if !l.Ended.IsZero() && l.Ended.Before(until) {
 		until = l.Ended
 	}
+	if from.Before(l.Since) {
+		from = l.Since
+	}
 	return from, until
 }
 
-// began is the day of breeding, or of kindling where the breeding was not entered.
+// began is when it came into the nest, the day of breeding, or of kindling where the breeding was not entered.
 func began(l *litter.Litter) time.Time {
+	if !l.Since.IsZero() {
+		return l.Since
+	}
 	if l.Bred.IsZero() {
 		return l.Kindled
 	}

@@ -6,6 +6,7 @@ import (
 
 	"nestmon/sensors"
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/brood"
 	"nestmon/thresholds/litter"
 	"nestmon/thresholds/nest"
 )
@@ -147,6 +148,9 @@ func (r *Rabbitry) step() {
 	}
 	r.events = r.stepFaults(r.events)
 }
+
+// Season is the season by the weather that was seen, empty while there was too little.
+func (r *Rabbitry) Season() brood.Season { return r.site.Decided() }
 
 // Done records that a chore was done. nest is empty for the season's set-up.
 func (r *Rabbitry) Done(nestID string, name alarm.Name, at time.Time) error {

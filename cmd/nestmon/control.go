@@ -15,6 +15,7 @@ import (
 
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/alarm/quality"
+	"nestmon/thresholds/book"
 	"nestmon/thresholds/litter"
 )
 
@@ -57,16 +58,24 @@ func openControl(path string, d *daemon, page http.Handler) (*control, error) {
 	}
 	mux := http.NewServeMux()
 	mux.Handle("GET /", page)
-	mux.HandleFunc("GET /control/litters", func(w http.ResponseWriter, _ *http.Request) { reply(w, d.archive.Litters) })
+	mux.HandleFunc("GET /control/litters", func(w http.ResponseWriter, _ *http.Request) {
+		reply(w, func() ([]litter.Litter, error) { return d.Book().Litters(d.pace.Now()), nil })
+	})
 	mux.HandleFunc("GET /control/journal", func(w http.ResponseWriter, r *http.Request) {
 		reply(w, func() ([]entry, error) { return d.journal(r.FormValue("days"), r.FormValue("nest")) })
 	})
 	mux.HandleFunc("GET /control/quality", func(w http.ResponseWriter, r *http.Request) {
 		reply(w, func() (quality.Report, error) { return d.quality(r.FormValue("days")) })
 	})
-	mux.HandleFunc("POST /control/litter", func(w http.ResponseWriter, r *http.Request) {
-		var change litterChange
-		take(w, r, &change, func() (litter.Litter, error) { return d.changeLitter(r.Context(), change) })
+	mux.HandleFunc("POST /control/enter", func(w http.ResponseWriter, r *http.Request) {
+		var entries []book.Entry
+		take(w, r, &entries, func() (enterAnswer, error) {
+			for i := range entries {
+				entries[i].By = commandedBy(r)
+			}
+			stored, doubts, err := d.Enter(r.Context(), entries)
+			return enterAnswer{stored, doubts}, err
+		})
 	})
 	mux.HandleFunc("POST /control/act", func(w http.ResponseWriter, r *http.Request) {
 		var a alarm.Act
@@ -116,6 +125,12 @@ func (c *control) stop(ctx context.Context) error {
 type place struct {
 	Nest  string     `json:"nest"`
 	Event alarm.Name `json:"event"`
+}
+
+// enterAnswer is what became of entries into the litter book.
+type enterAnswer struct {
+	Stored []book.Entry `json:"stored"`
+	Doubts []string     `json:"doubts"` // what is unusual in them and may be true
 }
 
 type refusal struct {

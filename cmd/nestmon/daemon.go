@@ -14,6 +14,7 @@ import (
 	"nestmon/sensors"
 	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/book"
 	"nestmon/thresholds/nest"
 )
 
@@ -35,6 +36,7 @@ type daemon struct {
 	healthy func()                     // called after each whole cycle; watchdog and heartbeat, nil in demo
 
 	commands chan func()
+	book     atomic.Pointer[book.Book]
 	started  time.Time
 	room     atomic.Pointer[exporter.Disk] // for the archive; nil before the first poll is stored
 	faults   faultBook
@@ -64,6 +66,9 @@ const (
 
 // resume brings the judge back to where it was when the archive was last written.
 func (d *daemon) resume(now time.Time) error {
+	if err := d.openBook(); err != nil {
+		return err
+	}
 	standing, err := d.archive.Standing()
 	if err != nil {
 		return fmt.Errorf("reading standing alarms: %w", err)
@@ -76,12 +81,8 @@ func (d *daemon) resume(now time.Time) error {
 
 // relive looks at the last day again, where what was remembered is lost.
 func (d *daemon) relive(now time.Time, standing []alarm.Standing) error {
-	book, err := d.archive.Litters()
-	if err != nil {
-		return fmt.Errorf("reading the litter book: %w", err)
-	}
 	r := d.judge.rabbitry
-	r.SetLitters(book, now.Add(-warmUp))
+	r.SetLitters(d.Book().Litters(now), now.Add(-warmUp))
 	past, err := d.archive.Events(now.Add(-recallFor), now, recallMost)
 	if err != nil {
 		return fmt.Errorf("reading past events: %w", err)
@@ -111,19 +112,15 @@ func (d *daemon) relive(now time.Time, standing []alarm.Standing) error {
 		return fmt.Errorf("reading the past weeks' weather: %w", err)
 	}
 	r.Weather(days)
-	marks, err := d.archive.Marks()
-	if err != nil {
-		return fmt.Errorf("reading chores marked done: %w", err)
-	}
-	for _, m := range marks {
+	for _, m := range d.Book().Marks() {
 		d.markAgain(m)
 	}
 	r.Restore(standing)
 	return nil
 }
 
-func (d *daemon) markAgain(m archive.Mark) {
-	if err := d.judge.rabbitry.Done(m.Nest, m.Event, m.Time); err != nil {
+func (d *daemon) markAgain(m book.Mark) {
+	if err := d.judge.rabbitry.Done(m.Nest, m.Chore, m.At); err != nil {
 		d.log.Info("a chore marked done no longer applies", "err", err)
 	}
 }
@@ -342,25 +339,6 @@ func (d *daemon) act(a alarm.Act) error {
 		return fmt.Errorf("it counts, but could not be stored, and a restart forgets it: %w", err)
 	}
 	return nil
-}
-
-// Done records that a chore was done.
-func (d *daemon) Done(ctx context.Context, nest string, name alarm.Name) error {
-	return d.command(ctx, func() error {
-		now := d.pace.Now()
-		if err := d.markDone(nest, name, now); err != nil {
-			return err
-		}
-		d.showAgain(now)
-		return nil
-	})
-}
-
-func (d *daemon) markDone(nest string, name alarm.Name, at time.Time) error {
-	if err := d.judge.rabbitry.Done(nest, name, at); err != nil {
-		return err
-	}
-	return d.card.write(func() error { return d.archive.PutMark(archive.Mark{Nest: nest, Event: name, Time: at}) })
 }
 
 // stop ends everything: the sinks within ctx, and whatever they do the archive after them.

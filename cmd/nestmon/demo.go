@@ -19,8 +19,8 @@ import (
 	"nestmon/sensors"
 	"nestmon/sensors/simulated"
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/book"
 	"nestmon/thresholds/brood"
-	"nestmon/thresholds/litter"
 )
 
 var demoCommand = command{"demo", "a complete invented rabbitry through a heat wave and a freeze, nothing to install", runDemo}
@@ -169,14 +169,20 @@ func (d *demo) probeIDs() []string {
 
 // enterLitters writes what the keeper knew on the first day into the litter book.
 func (d *demo) enterLitters() error {
-	for _, l := range d.story.Litters {
-		entry := litter.Litter{Nest: l.Nest, Bred: l.Bred}
+	var entries []book.Entry
+	for i, l := range d.story.Litters {
+		id := int64(i + 1)
+		entries = append(entries, book.Entry{What: book.Bred, Litter: id, Nest: l.Nest, At: l.Bred, By: "keeper"})
 		if !l.Kindled.After(demoStart) {
-			entry.Kindled, entry.Born = l.Kindled, l.Kits
+			entries = append(entries, book.Entry{What: book.Kindled, Litter: id, Nest: l.Nest, At: l.Kindled, Kits: &l.Kits, By: "keeper"})
 		}
-		if _, err := d.daemon.archive.PutLitter(entry); err != nil {
-			return fmt.Errorf("entering the litters: %w", err)
-		}
+	}
+	_, stored, _, err := book.New(bookRules(d.daemon.cfg), nil).With(demoStart, entries...)
+	if err == nil {
+		err = d.daemon.archive.PutEntries(stored)
+	}
+	if err != nil {
+		return fmt.Errorf("entering the litters: %w", err)
 	}
 	return nil
 }
@@ -215,7 +221,7 @@ func (d *demo) keep(now time.Time, stop func()) {
 			continue
 		}
 		d.did[at] = now
-		if d.daemon.markDone(st.Nest, st.Name, now) == nil && !quiet[st.Name] {
+		if d.marks(st.Nest, st.Name, now) && !quiet[st.Name] {
 			d.line(now, "keeper", st.Nest, "has seen to "+string(st.Name))
 		}
 	}
@@ -227,6 +233,11 @@ func (d *demo) keep(now time.Time, stop func()) {
 		}
 		fmt.Fprint(d.out, "\nThe story has been told; the rabbitry goes on until Ctrl-C.\n\n")
 	}
+}
+
+func (d *demo) marks(nest string, chore alarm.Name, now time.Time) bool {
+	_, _, err := d.daemon.enter(now, []book.Entry{{What: book.Did, Nest: nest, Chore: chore, By: "keeper"}})
+	return err == nil
 }
 
 // keeperAnswers is how long after it came up the demonstration's keeper acknowledges an urgent alarm.

@@ -6,9 +6,9 @@ import (
 	"time"
 
 	"nestmon/exporter"
-	"nestmon/exporter/archive"
 	"nestmon/sensors"
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/book"
 	"nestmon/thresholds/keep"
 )
 
@@ -61,19 +61,11 @@ func (d *daemon) rejoin(now time.Time, standing []alarm.Standing) (bool, error) 
 	if seen.IsZero() {
 		return false, nil
 	}
-	book, err := d.archive.Litters()
-	if err != nil {
-		return false, fmt.Errorf("reading the litter book: %w", err)
-	}
-	r.SetLitters(book, seen)
-	marks, err := d.archive.Marks()
-	if err != nil {
-		return false, fmt.Errorf("reading chores marked done: %w", err)
-	}
-	marks = slices.DeleteFunc(marks, func(m archive.Mark) bool { return m.Time.Before(seen.Truncate(time.Millisecond)) })
-	slices.SortStableFunc(marks, func(a, b archive.Mark) int { return a.Time.Compare(b.Time) })
+	r.SetLitters(d.Book().Litters(seen), seen)
+	marks := slices.DeleteFunc(d.Book().Marks(), func(m book.Mark) bool { return m.Entered.Before(seen.Truncate(time.Millisecond)) })
+	slices.SortStableFunc(marks, func(a, b book.Mark) int { return a.Entered.Compare(b.Entered) })
 	done := func(until time.Time) {
-		for ; len(marks) > 0 && !marks[0].Time.After(until); marks = marks[1:] {
+		for ; len(marks) > 0 && !marks[0].Entered.After(until); marks = marks[1:] {
 			d.markAgain(marks[0])
 		}
 	}

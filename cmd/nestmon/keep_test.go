@@ -7,12 +7,13 @@ import (
 	"log/slog"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"nestmon/thresholds/alarm"
-	"nestmon/thresholds/litter"
+	"nestmon/thresholds/book"
 )
 
 // A day of the demonstration up to the overheating of the metal box.
@@ -167,7 +168,7 @@ func TestPowerCutKeepsWhatPeopleEntered(t *testing.T) {
 		t.Fatal(err)
 	}
 	var due place
-	entered := litter.Litter{}
+	entered := book.Entry{}
 	_, stood := s.live(t, stop, stop.Add(10*time.Minute), func(d *daemon) {
 		d.mend = func(now time.Time) {
 			if !now.Equal(stop.Add(5 * time.Minute)) {
@@ -176,7 +177,7 @@ func TestPowerCutKeepsWhatPeopleEntered(t *testing.T) {
 			for _, st := range d.judge.rabbitry.Standing() {
 				if st.Name == alarm.InspectDue && due.Event == "" {
 					due = place{st.Nest, st.Name}
-					if err := d.markDone(st.Nest, st.Name, now); err != nil {
+					if err := d.did(now, st.Nest, st.Name); err != nil {
 						t.Fatal(err)
 					}
 				}
@@ -186,13 +187,11 @@ func TestPowerCutKeepsWhatPeopleEntered(t *testing.T) {
 					}
 				}
 			}
-			book, err := d.archive.Litters()
-			if err != nil || len(book) == 0 {
-				t.Fatal(book, err)
-			}
-			entered = book[0]
-			entered.Born = 11
-			if _, err := d.archive.PutLitter(entered); err != nil {
+			kindled := slices.IndexFunc(d.Book().Entries(), func(e book.Entry) bool { return e.What == book.Kindled })
+			entered = d.Book().Entries()[kindled]
+			eleven := 11
+			entered.Replaces, entered.Kits = entered.ID, &eleven
+			if _, _, err := d.enter(now, []book.Entry{entered}); err != nil {
 				t.Fatal(err)
 			}
 		}

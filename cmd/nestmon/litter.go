@@ -2,24 +2,15 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"text/tabwriter"
 	"time"
 
+	"nestmon/thresholds/book"
 	"nestmon/thresholds/litter"
 )
 
 var litterCommand = command{"litter", "list and write the litter book of the running daemon", runLitter}
-
-// litterChange is one entry into the litter book. Fields that are left out stay as they are.
-type litterChange struct {
-	Nest    string     `json:"nest"`
-	Bred    *time.Time `json:"bred,omitempty"` // begins a new litter
-	Kindled *time.Time `json:"kindled,omitempty"`
-	Born    *int       `json:"born,omitempty"`
-	Ended   *time.Time `json:"ended,omitempty"`
-}
 
 const litterUsage = `litter ACTION [--config F] [--nest N] [--on DATE] [--born K]
   list                   the litter book
@@ -58,23 +49,16 @@ func runLitter(ctx context.Context, args []string, std stdio) int {
 		return exitWrongUse
 	}
 	d := call(cfg.Control)
-	change := litterChange{Nest: *nest}
+	entry := book.Entry{What: book.What(action), Nest: *nest, At: at, Day: len(*on) == len(time.DateOnly)}
 	if *born >= 0 {
-		change.Born = born
+		entry.Kits = born
 	}
 	var err error
 	switch action {
 	case "list":
 		err = listLitters(ctx, d, *asJSON, std)
-	case "bred":
-		change.Bred = &at
-		err = putLitter(ctx, d, change, *asJSON, std)
-	case "kindled":
-		change.Kindled = &at
-		err = putLitter(ctx, d, change, *asJSON, std)
-	case "ended":
-		change.Ended = &at
-		err = putLitter(ctx, d, change, *asJSON, std)
+	case "bred", "kindled", "ended", "did-not-kindle":
+		err = enter(ctx, d, entry, *asJSON, std)
 	default:
 		fmt.Fprintf(std.err, "nestmon litter: action %q is unknown; write one of: list, bred, kindled, ended\n", action)
 		return exitWrongUse
@@ -86,15 +70,20 @@ func runLitter(ctx context.Context, args []string, std stdio) int {
 	return exitDone
 }
 
-func putLitter(ctx context.Context, d *caller, change litterChange, asJSON bool, std stdio) error {
-	var saved litter.Litter
-	if err := d.post(ctx, "/control/litter", change, &saved); err != nil {
+func enter(ctx context.Context, d *caller, e book.Entry, asJSON bool, std stdio) error {
+	var saved enterAnswer
+	if err := d.post(ctx, "/control/enter", []book.Entry{e}, &saved); err != nil {
 		return err
 	}
-	if asJSON {
-		return printJSON(std.out, litterView(saved))
+	for _, doubt := range saved.Doubts {
+		fmt.Fprintf(std.err, "nestmon litter: %s\n", doubt)
 	}
-	fmt.Fprintf(std.out, "Saved: nest %s, bred %s, kindled %s, born %s, ended %s.\n", saved.Nest, day(saved.Bred), day(saved.Kindled), countOf(saved.Born), day(saved.Ended))
+	if asJSON {
+		return printJSON(std.out, saved)
+	}
+	for _, e := range saved.Stored {
+		fmt.Fprintf(std.out, "Saved: entry %d, litter %d, nest %s, %s on %s.\n", e.ID, e.Litter, e.Nest, e.What, day(e.At))
+	}
 	return nil
 }
 
@@ -157,88 +146,4 @@ func countOf(n int) string {
 		return "-"
 	}
 	return fmt.Sprint(n)
-}
-
-// changeLitter writes an entry into the litter book, durable before it returns.
-func (d *daemon) changeLitter(ctx context.Context, c litterChange) (saved litter.Litter, err error) {
-	err = d.command(ctx, func() error {
-		book, err := d.archive.Litters()
-		if err != nil {
-			return err
-		}
-		l, err := c.apply(book, d.cfg, d.pace.Now())
-		if err != nil {
-			return err
-		}
-		if err := d.card.write(func() error { l, err = d.archive.PutLitter(l); return err }); err != nil {
-			return err
-		}
-		saved = l
-		if book, err = d.archive.Litters(); err != nil {
-			return err
-		}
-		d.judge.rabbitry.SetLitters(book, d.pace.Now())
-		return nil
-	})
-	return saved, err
-}
-
-// apply makes the new entry: a change to the nest's litter it is about, or a first one. A doe may be bred again while her kits are still in
-// the nest, so a nest may have two that are open.
-func (c litterChange) apply(book []litter.Litter, cfg *config, now time.Time) (litter.Litter, error) {
-	if err := c.check(cfg, now); err != nil {
-		return litter.Litter{}, err
-	}
-	entry := c.about(book)
-	if c.Ended != nil && entry.ID == 0 {
-		return litter.Litter{}, fmt.Errorf("nest %q holds no litter that could end", c.Nest)
-	}
-	for _, f := range []struct{ from, to *time.Time }{{c.Bred, &entry.Bred}, {c.Kindled, &entry.Kindled}, {c.Ended, &entry.Ended}} {
-		if f.from != nil {
-			*f.to = *f.from
-		}
-	}
-	if c.Born != nil {
-		entry.Born = *c.Born
-	}
-	return entry, checkLitter(entry)
-}
-
-// about is the open litter a change means: an end means kits before a pregnancy, everything else the newest; a breeding means one that has
-// not kindled yet, or a new one.
-func (c litterChange) about(book []litter.Litter) litter.Litter {
-	var open []litter.Litter
-	for _, l := range book {
-		if l.Nest == c.Nest && l.Ended.IsZero() {
-			open = append(open, l)
-		}
-	}
-	for _, l := range open {
-		if c.Ended != nil && !l.Kindled.IsZero() {
-			return l
-		}
-	}
-	if n := len(open); n > 0 && (c.Bred == nil || open[n-1].Kindled.IsZero()) {
-		return open[n-1]
-	}
-	return litter.Litter{Nest: c.Nest}
-}
-
-func (c litterChange) check(cfg *config, now time.Time) error {
-	found := false
-	for _, n := range cfg.Nests {
-		found = found || n.ID == c.Nest
-	}
-	if !found {
-		return fmt.Errorf("nest %q is not in the configuration", c.Nest)
-	}
-	for _, t := range []*time.Time{c.Bred, c.Kindled, c.Ended} {
-		if t != nil && t.After(now.Add(time.Hour)) {
-			return fmt.Errorf("%s is in the future; look at the date", t.Format(time.RFC3339))
-		}
-	}
-	if c.Bred == nil && c.Kindled == nil && c.Ended == nil {
-		return errors.New("nothing to enter; give bred, kindled or ended")
-	}
-	return nil
 }

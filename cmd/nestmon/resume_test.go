@@ -45,7 +45,7 @@ func TestRestartKnowsTheSeason(t *testing.T) {
 		if err := d.resume(end); err != nil {
 			t.Fatal(err)
 		}
-		if err := d.markDone("", alarm.SeasonSetupDue, end); err != nil {
+		if err := d.did(end, "", alarm.SeasonSetupDue); err != nil {
 			t.Fatal(err)
 		}
 	}

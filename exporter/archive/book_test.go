@@ -4,13 +4,14 @@ import (
 	"fmt"
 	"path/filepath"
 	"reflect"
+	"strings"
 	"testing"
 	"time"
 
 	"nestmon/exporter"
 	"nestmon/exporter/archive"
 	"nestmon/thresholds/alarm"
-	"nestmon/thresholds/litter"
+	"nestmon/thresholds/book"
 )
 
 func event(nest string, at time.Time, s alarm.Severity) alarm.Event {
@@ -195,61 +196,96 @@ func TestFullQueueDropsTheLeastSevereFirst(t *testing.T) {
 	}
 }
 
-func TestLittersAreCorrectedNotOverwritten(t *testing.T) {
+func TestEntriesAreAddedNeverChanged(t *testing.T) {
 	dir := t.TempDir()
 	a := openAt(t, dir, archive.Options{})
-	first, err := a.PutLitter(litter.Litter{Nest: "a1", Bred: start.AddDate(0, 0, -31)})
-	if err != nil || first.ID == 0 {
-		t.Fatalf("%+v, %v", first, err)
+	eight := 8
+	entries := []book.Entry{
+		{ID: 1, Litter: 1, What: book.Bred, Nest: "a1", Doe: "Hazel", At: start, Day: true, Entered: start, By: "anna, by command"},
+		{ID: 2, Litter: 1, What: book.Kindled, Nest: "a1", Kits: &eight, At: start.AddDate(0, 0, 31), Entered: start, Replaces: 1},
+		{ID: 3, What: book.Did, Chore: alarm.SeasonSetupDue, At: start, Entered: start},
 	}
-	second, err := a.PutLitter(litter.Litter{Nest: "b2", Kindled: start, Born: 8})
-	if err != nil {
-		t.Fatal(err)
-	}
-	fixed := first
-	fixed.Kindled, fixed.Born = start, 9
-	if _, err := a.PutLitter(fixed); err != nil {
-		t.Fatal(err)
-	}
-	a = reopen(t, a, dir, archive.Options{})
-	got, err := a.Litters()
-	if want := []litter.Litter{fixed, second}; err != nil || !reflect.DeepEqual(got, want) {
-		t.Errorf("litters %+v, %v; want %+v", got, err, want)
-	}
-	for name, bad := range map[string]litter.Litter{"no nest": {}, "not in the book": {ID: 77, Nest: "a1"}} {
-		if _, err := a.PutLitter(bad); err == nil {
+	must(t, a.PutEntries(entries))
+	for name, bad := range map[string][]book.Entry{
+		"a number that is taken":           {{ID: 2, What: book.Noted}},
+		"the second of two has one that is": {{ID: 4, What: book.Noted}, {ID: 1, What: book.Noted}},
+	} {
+		if err := a.PutEntries(bad); err == nil {
 			t.Errorf("%s: no error", name)
 		}
 	}
-	must(t, a.Close())
-	if n := count(t, filepath.Join(dir, "book.db"), "SELECT count(*) FROM litters_before WHERE id = ? AND kindled IS NULL", first.ID); n != 1 {
-		t.Errorf("%d earlier entries, want 1", n)
+	a = reopen(t, a, dir, archive.Options{})
+	if got, err := a.Entries(); err != nil || !reflect.DeepEqual(got, entries) {
+		t.Errorf("%+v, %v; want %+v", got, err, entries)
 	}
 }
 
-func TestMarksAndMeta(t *testing.T) {
+// One row that cannot be read hides no other.
+func TestAnUnreadableEntry(t *testing.T) {
 	dir := t.TempDir()
 	a := openAt(t, dir, archive.Options{})
-	for _, m := range []archive.Mark{
-		{"a1", alarm.BeddingDue, start},
-		{"a1", alarm.BeddingDue, start.Add(24 * time.Hour)},
-		{"", alarm.SeasonSetupDue, start},
-		{"a1", alarm.BeddingDue, start}, // once more
-	} {
-		if err := a.PutMark(m); err != nil {
-			t.Fatal(err)
-		}
+	must(t, a.PutEntries([]book.Entry{{ID: 1, Litter: 1, What: book.Bred, Nest: "a1", At: start}, {ID: 2, Litter: 1, What: book.Kindled, Nest: "a1", At: start}}))
+	must(t, a.Close())
+	edit(t, filepath.Join(dir, "book.db"), "UPDATE entries SET body = '{' WHERE id = 2")
+	a = openAt(t, dir, archive.Options{})
+	got, err := a.Entries()
+	if err != nil || len(got) != 2 || got[0].Nest != "a1" || got[1].What != book.Noted || !strings.Contains(got[1].Note, "cannot be read") {
+		t.Errorf("%+v, %v", got, err)
 	}
+}
+
+// What an earlier release kept as columns is found again as entries, corrections and chores too.
+func TestColumnsBecomeEntries(t *testing.T) {
+	dir := t.TempDir()
+	must(t, openAt(t, dir, archive.Options{}).Close())
+	file := filepath.Join(dir, "book.db")
+	at := func(days int) int64 { return start.AddDate(0, 0, days).UnixMilli() }
+	edit(t, file, fmt.Sprintf(`DROP TABLE entries; PRAGMA user_version = 2;
+		CREATE TABLE litters (id INTEGER PRIMARY KEY AUTOINCREMENT, nest TEXT NOT NULL, bred INTEGER, kindled INTEGER, ended INTEGER, born INTEGER NOT NULL);
+		CREATE TABLE litters_before (id INTEGER NOT NULL, nest TEXT NOT NULL, bred INTEGER, kindled INTEGER, ended INTEGER, born INTEGER NOT NULL, replaced INTEGER NOT NULL);
+		CREATE TABLE marks (nest TEXT NOT NULL, event TEXT NOT NULL, at INTEGER NOT NULL, PRIMARY KEY (nest, event, at)) WITHOUT ROWID;
+		INSERT INTO litters VALUES (1, 'a1', %d, %d, %d, 8), (4, 'b2', %d, NULL, %d, 0), (5, 'b2', NULL, %d, NULL, 0);
+		INSERT INTO litters_before VALUES (1, 'a1', %d, NULL, NULL, 0, %d);
+		INSERT INTO marks VALUES ('a1', 'bedding-due', %d), ('', 'season-setup-due', %d);`,
+		at(0), at(31), at(60), at(2), at(40), at(50), at(1), at(31), at(45), at(46)))
+	a := openAt(t, dir, archive.Options{})
+	got, err := a.Entries()
+	if err != nil {
+		t.Fatal(err)
+	}
+	b := book.New(book.Rules{Location: time.UTC}, got)
+	one, four, five := b.Record(1), b.Record(4), b.Record(5)
+	if one == nil || !one.Bred.Equal(start) || *one.Born != 8 || !one.Ended.Equal(start.AddDate(0, 0, 60)) || one.Nest() != "a1" {
+		t.Errorf("litter 1: %+v", one)
+	}
+	if four == nil || !four.Failed || five == nil || five.Born != nil || !five.Kindled.Equal(start.AddDate(0, 0, 50)) {
+		t.Errorf("litters 4 and 5: %+v, %+v", four, five)
+	}
+	notes := ""
+	for _, e := range got {
+		notes += e.Note
+	}
+	if !strings.Contains(notes, "bred "+start.AddDate(0, 0, 1).Format(time.DateOnly)) {
+		t.Errorf("what was corrected is lost: %q", notes)
+	}
+	chores := map[alarm.Name]time.Time{}
+	for _, m := range b.Marks() {
+		chores[m.Chore] = m.At
+	}
+	if !chores[alarm.BeddingDue].Equal(start.AddDate(0, 0, 45)) || !chores[alarm.SeasonSetupDue].Equal(start.AddDate(0, 0, 46)) {
+		t.Errorf("marks: %v", chores)
+	}
+}
+
+func TestMeta(t *testing.T) {
+	dir := t.TempDir()
+	a := openAt(t, dir, archive.Options{})
 	for _, v := range []string{"one", "two"} {
 		if err := a.SetMeta("mqtt.client", v); err != nil {
 			t.Fatal(err)
 		}
 	}
 	a = reopen(t, a, dir, archive.Options{})
-	want := []archive.Mark{{"", alarm.SeasonSetupDue, start}, {"a1", alarm.BeddingDue, start.Add(24 * time.Hour)}}
-	if got, err := a.Marks(); err != nil || !reflect.DeepEqual(got, want) {
-		t.Errorf("marks %v, %v; want %v", got, err, want)
-	}
 	for key, want := range map[string]string{"mqtt.client": "two", "other": ""} {
 		if got, err := a.Meta(key); err != nil || got != want {
 			t.Errorf("meta %s = %q, %v; want %q", key, got, err, want)

@@ -11,7 +11,7 @@ import (
 
 	"nestmon/exporter"
 	"nestmon/exporter/archive"
-	"nestmon/thresholds/litter"
+	"nestmon/thresholds/book"
 )
 
 // edit changes a closed database behind the archive's back.
@@ -46,7 +46,7 @@ func filled(t testing.TB, dir string, n int) {
 	for i := range n {
 		commit(t, a, poll(probes, start.Add(time.Duration(i)*30*time.Second), 20))
 	}
-	if _, err := a.PutLitter(litter.Litter{Nest: "a1"}); err != nil {
+	if err := a.PutEntries([]book.Entry{{ID: 1, What: book.Noted, Note: "quiet"}}); err != nil {
 		t.Fatal(err)
 	}
 	if err := a.Close(); err != nil {
@@ -103,16 +103,16 @@ func TestDamagedFileIsSetAside(t *testing.T) {
 					t.Errorf("what was set aside is not what was there: %d bytes of %d, %v", len(kept), len(broken), err)
 				}
 				commit(t, a, poll(probes, start.Add(24*time.Hour), 20))
-				litters, err := a.Litters()
+				entries, err := a.Entries()
 				if err != nil {
 					t.Fatal(err)
 				}
-				wantPolls, wantLitters := 1, 1
+				wantPolls, wantEntries := 1, 1
 				if file == "book.db" {
-					wantPolls, wantLitters = 401, 0
+					wantPolls, wantEntries = 401, 0
 				}
-				if n := len(polls(t, a, 0)); n != wantPolls || len(litters) != wantLitters {
-					t.Errorf("%d polls and %d litters, want %d and %d: the other file must be as it was", n, len(litters), wantPolls, wantLitters)
+				if n := len(polls(t, a, 0)); n != wantPolls || len(entries) != wantEntries {
+					t.Errorf("%d polls and %d entries, want %d and %d: the other file must be as it was", n, len(entries), wantPolls, wantEntries)
 				}
 			})
 		}
@@ -231,8 +231,8 @@ func TestReadOnlyWritesNothing(t *testing.T) {
 	if n := len(polls(t, a, 0)); n != 10 {
 		t.Errorf("%d polls, want 10", n)
 	}
-	if _, err := a.PutLitter(litter.Litter{Nest: "a1"}); err == nil {
-		t.Error("a litter was entered")
+	if err := a.PutEntries([]book.Entry{{ID: 1, What: book.Noted, Note: "quiet"}}); err == nil {
+		t.Error("an entry was made")
 	}
 	if err := a.Commit(exporter.Commit{Time: start}); err == nil {
 		t.Error("a poll was committed")

@@ -117,4 +117,29 @@ CREATE TABLE acts (
 );
 -- Before this, who had seen what was not kept: an alarm of an earlier day without an act proves nothing.
 INSERT OR IGNORE INTO meta VALUES ('acts.since', strftime('%Y-%m-%dT%H:%M:%SZ', 'now'));
+`, `
+CREATE TABLE entries (
+	id INTEGER PRIMARY KEY,
+	litter INTEGER NOT NULL, -- 0 where it is about a nest or the site
+	at INTEGER NOT NULL,     -- unix ms of when it happened
+	nest TEXT NOT NULL,
+	what TEXT NOT NULL,
+	body TEXT NOT NULL       -- the whole entry, JSON
+);
+-- What was kept in columns before becomes entries. What had been corrected becomes notes.
+WITH old AS (
+	SELECT id AS litter, 1 AS place, 'bred' AS what, bred AS at, nest, NULL AS kits, NULL AS chore, NULL AS note FROM litters WHERE bred NOTNULL
+	UNION ALL SELECT id, 2, 'kindled', kindled, nest, nullif(born, 0), NULL, NULL FROM litters WHERE kindled NOTNULL
+	UNION ALL SELECT id, 3, iif(kindled ISNULL, 'did-not-kindle', 'ended'), ended, nest, NULL, NULL, NULL FROM litters WHERE ended NOTNULL
+	UNION ALL SELECT id, 4, 'noted', replaced, nest, NULL, NULL, 'corrected; the book said before: nest ' || nest
+			|| ', bred ' || coalesce(date(bred / 1000, 'unixepoch'), 'not entered') || ', kindled ' || coalesce(date(kindled / 1000, 'unixepoch'), 'not entered')
+			|| ', born ' || born || ', ended ' || coalesce(date(ended / 1000, 'unixepoch'), 'not entered') FROM litters_before
+	UNION ALL SELECT 0, 5, 'did', at, nest, NULL, event, NULL FROM marks
+), numbered AS (SELECT row_number() OVER (ORDER BY litter = 0, litter, place, at, nest) AS id, * FROM old)
+INSERT INTO entries SELECT id, litter, at, nest, what, json_object('id', id, 'litter', litter, 'what', what,
+	'at', strftime('%Y-%m-%dT%H:%M:%fZ', at / 1000.0, 'unixepoch'), 'nest', nest, 'kits', kits, 'chore', chore, 'note', note,
+	'entered', strftime('%Y-%m-%dT%H:%M:%SZ', 'now')) FROM numbered;
+DROP TABLE litters;
+DROP TABLE litters_before;
+DROP TABLE marks;
 `}}

@@ -9,12 +9,16 @@ type Litter struct {
 	Bred    time.Time // the day the doe was bred
 	Kindled time.Time // from then on the litter is there
 	Born    int       // kits born alive, 0 when not entered
-	Ended   time.Time // the kits are gone: weaned, collected, lost
+	Kits    int       // kits alive now, 0 when not known
+	Since   time.Time // in this nest, where it began in another
+	Indoors time.Time // since when the nest is indoors for the night
+	Ended   time.Time // the kits are gone: weaned, collected, moved, lost
 }
 
 // Equal reports whether both say the same, in whatever zone.
 func (l Litter) Equal(o Litter) bool {
-	return l.ID == o.ID && l.Nest == o.Nest && l.Born == o.Born &&
+	return l.ID == o.ID && l.Nest == o.Nest && l.Born == o.Born && l.Kits == o.Kits &&
+		l.Since.Equal(o.Since) && l.Indoors.Equal(o.Indoors) &&
 		l.Bred.Equal(o.Bred) && l.Kindled.Equal(o.Kindled) && l.Ended.Equal(o.Ended)
 }
 

@@ -75,6 +75,9 @@ func (w *Watch) mayHoldKits(age int) bool {
 const earliestKindling = 27
 
 func (w *Watch) kits() int {
+	if w.book.Kits > 0 {
+		return w.book.Kits
+	}
 	if w.book.Born > 0 {
 		return w.book.Born
 	}

@@ -98,6 +98,9 @@ func (s *Site) PutBack(now time.Time) {
 // Season is the make-up the weather asks for.
 func (s *Site) Season() brood.Season { return s.season.Season() }
 
+// Decided is that of the weather that was seen, empty while there was too little.
+func (s *Site) Decided() brood.Season { return s.season.now }
+
 // THI is the rabbit index of the air outside.
 func (s *Site) THI(n *Now) (float64, bool) {
 	if !s.air.Fresh(n) || !s.rh.Fresh(n) {

@@ -1,0 +1,276 @@
+package book
+
+import (
+	"cmp"
+	"fmt"
+	"maps"
+	"slices"
+	"time"
+
+	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/brood"
+	"nestmon/thresholds/litter"
+)
+
+// Rules is what a book has to know of the rabbitry.
+type Rules struct {
+	Location *time.Location
+	Nests    map[string]brood.Kind // of the configuration
+}
+
+// Book is all that was written down. It never changes: With returns another.
+type Book struct {
+	rules   Rules
+	entries []Entry         // all, by number
+	gone    map[int64]int64 // an entry that no longer counts, and the one that replaced it
+	records []*Record       // by number
+	nests   []Entry         // in force and about no litter
+}
+
+// New makes the book of stored entries, in any order. It takes them as they are: what was stored is not argued with.
+func New(rules Rules, entries []Entry) *Book {
+	b := &Book{rules: rules, entries: slices.Clone(entries), gone: map[int64]int64{}}
+	slices.SortStableFunc(b.entries, func(a, c Entry) int { return int(a.ID - c.ID) })
+	for _, e := range b.entries {
+		if e.Replaces != 0 {
+			b.gone[e.Replaces] = e.ID
+		}
+	}
+	of := map[int64][]Entry{}
+	for _, e := range b.entries {
+		if b.gone[e.ID] == 0 && e.What != Struck {
+			of[e.Litter] = append(of[e.Litter], e)
+		}
+	}
+	for _, id := range slices.Sorted(maps.Keys(of)) {
+		order(of[id], rules.Location)
+		if id == 0 {
+			b.nests = of[id]
+			continue
+		}
+		b.records = append(b.records, fold(id, of[id]))
+	}
+	return b
+}
+
+// Rules returns what the book knows of the rabbitry.
+func (b *Book) Rules() Rules { return b.rules }
+
+// Entries returns all entries by number, those too that no longer count. Do not change it.
+func (b *Book) Entries() []Entry { return b.entries }
+
+// ReplacedBy is the number of the entry that replaced or struck that one, 0 while it counts.
+func (b *Book) ReplacedBy(id int64) int64 { return b.gone[id] }
+
+// Entry returns the entry of that number.
+func (b *Book) Entry(id int64) (Entry, bool) {
+	i, ok := slices.BinarySearchFunc(b.entries, id, func(e Entry, id int64) int { return int(e.ID - id) })
+	if !ok {
+		return Entry{}, false
+	}
+	return b.entries[i], true
+}
+
+// Records returns every litter by number. Do not change them.
+func (b *Book) Records() []*Record { return b.records }
+
+// Record returns the litter of that number, nil where there is none.
+func (b *Book) Record(id int64) *Record {
+	i, ok := slices.BinarySearchFunc(b.records, id, func(r *Record, id int64) int { return int(r.ID - id) })
+	if !ok {
+		return nil
+	}
+	return b.records[i]
+}
+
+// Nest returns the entries in force about a nest and about the litters in it, in the order in which they happened.
+func (b *Book) Nest(nest string) []Entry {
+	var out []Entry
+	for _, e := range b.nests {
+		if e.Nest == nest {
+			out = append(out, e)
+		}
+	}
+	for _, r := range b.records {
+		for _, e := range r.Entries {
+			if e.Nest == nest || e.To == nest || e.Nest == "" && r.in(nest, e.At) {
+				out = append(out, e)
+			}
+		}
+	}
+	order(out, b.rules.Location)
+	return out
+}
+
+func (r *Record) in(nest string, at time.Time) bool {
+	return slices.ContainsFunc(r.Stays, func(s Stay) bool {
+		return s.Nest == nest && !at.Before(s.From) && (s.Until.IsZero() || !at.After(s.Until))
+	})
+}
+
+// Does returns the litters of a doe, in the order in which they began.
+func (b *Book) Does(doe string) []*Record {
+	var out []*Record
+	for _, r := range b.records {
+		if r.Doe == doe {
+			out = append(out, r)
+		}
+	}
+	slices.SortStableFunc(out, func(a, c *Record) int { return a.began().Compare(c.began()) })
+	return out
+}
+
+func (r *Record) began() time.Time {
+	if r.Bred.IsZero() {
+		return r.Kindled
+	}
+	return r.Bred
+}
+
+// About is the open litter of a nest that an entry of that kind means, nil where there is none. Kits come before a pregnancy, unless the
+// entry is about the pregnancy: a doe may be bred again while her kits are still in the nest.
+func (b *Book) About(what What, nest string) *Record {
+	var born, carried *Record
+	for _, r := range b.records {
+		switch {
+		case !r.Open() || r.Nest() != nest:
+		case r.Kindled.IsZero():
+			carried = r
+		default:
+			born = r
+		}
+	}
+	switch what {
+	case Bred, Palpated, BoxIn, Kindled, DidNotKindle:
+		return carried
+	case Moved, Noted, Ended:
+		if born == nil {
+			return carried
+		}
+	}
+	return born
+}
+
+// Place finds the litter and the nest that an entry means and does not name, as far as one of them is named.
+func (b *Book) Place(e Entry) (Entry, error) {
+	if slices.Contains(Forms[e.What].Must, InLitter) && e.Litter == 0 && e.What != Bred {
+		r := b.About(e.What, e.Nest)
+		switch {
+		case r != nil:
+			e.Litter = r.ID
+		case e.Nest == "":
+			return e, fmt.Errorf("%s needs a nest or a litter's number", e.What)
+		case e.What != Kindled:
+			return e, fmt.Errorf("nest %q holds no open litter that could be %s; name the litter by its number, or enter its kindling first", e.Nest, e.What)
+		}
+	}
+	if r := b.Record(e.Litter); r != nil && e.Nest == "" {
+		e.Nest = r.Nest()
+	}
+	return e, nil
+}
+
+// Litters is what the decisions need of the book: each stay of each litter in a nest, by litter and in order.
+func (b *Book) Litters(now time.Time) []litter.Litter {
+	indoors := b.indoors()
+	var out []litter.Litter
+	for _, r := range b.records {
+		alive, known := r.Alive(now, b.rules.Location)
+		for i, s := range r.Stays {
+			if s.Nest == "" {
+				continue
+			}
+			l := litter.Litter{ID: r.ID, Nest: s.Nest, Bred: r.Bred, Kindled: r.Kindled, Ended: s.Until}
+			if r.Born != nil {
+				l.Born = *r.Born
+			}
+			if known {
+				l.Kits = alive
+			}
+			if i > 0 {
+				l.Since = s.From
+			}
+			if !s.Until.IsZero() && s.Until.Before(r.Kindled) {
+				l.Kindled = time.Time{} // elsewhere
+			}
+			if s.Until.IsZero() {
+				l.Indoors = indoors[s.Nest]
+			}
+			out = append(out, l)
+		}
+	}
+	return out
+}
+
+// indoors is since when each nest that was carried indoors is there.
+func (b *Book) indoors() map[string]time.Time {
+	var carried []Entry
+	for _, e := range b.entries {
+		if (e.What == CarriedIn || e.What == CarriedOut) && b.gone[e.ID] == 0 {
+			carried = append(carried, e)
+		}
+	}
+	slices.SortStableFunc(carried, func(a, c Entry) int { return a.At.Compare(c.At) })
+	out := map[string]time.Time{}
+	for _, e := range carried {
+		if e.What == CarriedOut {
+			delete(out, e.Nest)
+		} else if out[e.Nest].IsZero() {
+			out[e.Nest] = e.At
+		}
+	}
+	return out
+}
+
+// Mark is the newest time at which a chore was done.
+type Mark struct {
+	Nest  string // "" for the whole site
+	Chore alarm.Name
+	At    time.Time
+
+	Entered time.Time // when it was written down
+}
+
+// Marks returns the newest mark of each nest and chore, by nest and chore.
+func (b *Book) Marks() []Mark {
+	type key struct {
+		nest  string
+		chore alarm.Name
+	}
+	newest := map[key]Entry{}
+	take := func(nest string, e Entry) {
+		k := key{nest, e.Done()}
+		if k.chore != "" && e.At.After(newest[k].At) {
+			newest[k] = e
+		}
+	}
+	for _, e := range b.nests {
+		take(e.Nest, e)
+	}
+	for _, r := range b.records {
+		for _, e := range r.Entries {
+			nest := e.Nest
+			if nest == "" {
+				nest = r.where(e.At)
+			}
+			take(nest, e)
+		}
+	}
+	out := make([]Mark, 0, len(newest))
+	for k, e := range newest {
+		out = append(out, Mark{k.nest, k.chore, e.At, e.Entered})
+	}
+	slices.SortFunc(out, func(a, c Mark) int { return cmp.Or(cmp.Compare(a.Nest, c.Nest), cmp.Compare(a.Chore, c.Chore)) })
+	return out
+}
+
+// where is the nest a litter lay in at a time.
+func (r *Record) where(at time.Time) string {
+	nest := ""
+	for _, s := range r.Stays {
+		if nest == "" || !s.From.After(at) {
+			nest = s.Nest
+		}
+	}
+	return nest
+}

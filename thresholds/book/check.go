@@ -1,0 +1,285 @@
+package book
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"nestmon/thresholds/litter"
+)
+
+// check looks at what entries that were added make of a book.
+type check struct {
+	book   *Book
+	added  []Entry
+	doubts []string
+}
+
+// Kindlings seen at all, days after breeding (common practice, no source): outside it one of the two dates is likely wrong.
+const (
+	SeenFrom, SeenTo = 25, 36
+	fosterApart      = 3    // days between two litters of which kits are fostered (common practice, no source)
+	oldestLitter     = 120  // days; at a later date something else is meant; ours, no source
+	lightest         = 25.0 // g of one kit: half of what kits are born with, 42 to 53 g (Vet. ir Zootech. 82(1), 2024, quoted in the project's notes)
+	heaviest         = 4000 // g of one kit; ours, no source
+)
+
+func (c *check) doubt(format string, args ...any) {
+	c.doubts = append(c.doubts, fmt.Sprintf(format, args...))
+}
+
+// run says what cannot be true.
+func (c *check) run() error {
+	touched := map[int64]bool{}
+	for i, e := range c.added {
+		if e.Litter != 0 {
+			touched[e.Litter] = true
+		}
+		if e.With != 0 {
+			touched[e.With] = true
+			if c.book.Record(e.With) == nil {
+				return &Refusal{i, e, fmt.Sprintf("there is no litter %d", e.With)}
+			}
+		}
+	}
+	for _, r := range c.book.records {
+		if touched[r.ID] {
+			if err := c.litter(r); err != nil {
+				return err
+			}
+		}
+	}
+	for _, r := range c.book.records {
+		if touched[r.ID] {
+			if err := c.neighbours(r); err != nil {
+				return err
+			}
+		}
+	}
+	return c.places()
+}
+
+// refuse blames an entry, or where it was there before the one that was added to its litter.
+func (c *check) refuse(e Entry, format string, args ...any) error {
+	row := slices.IndexFunc(c.added, func(a Entry) bool { return a.ID == e.ID })
+	if row < 0 {
+		row = max(0, slices.IndexFunc(c.added, func(a Entry) bool { return a.Litter == e.Litter }))
+	}
+	return &Refusal{row, c.added[row], fmt.Sprintf(format, args...)}
+}
+
+func (c *check) on(at time.Time) string { return litter.DateOf(at, c.book.rules.Location).String() }
+
+func (e Entry) on(loc *time.Location) string { return litter.DateOf(e.At, loc).String() }
+
+func (c *check) days(from, to time.Time) int { return litter.Day(from, to, c.book.rules.Location) }
+
+// litter looks at one litter by itself.
+func (c *check) litter(r *Record) error {
+	if r.began().IsZero() {
+		return c.refuse(r.Entries[0], "litter %d has neither a breeding nor a kindling; enter one of them first", r.ID)
+	}
+	seen, last := map[What]Entry{}, Entry{}
+	n, known := 0, false
+	for _, e := range r.Entries {
+		if err := c.inOrder(r, e, seen, last); err != nil {
+			return err
+		}
+		if known && e.Kits != nil && (e.What == Collected || e.What == Weaned) {
+			switch {
+			case *e.Kits > n:
+				return c.refuse(e, "%d %s on %s, but only %d of litter %d were left; correct the count, the born or the lost", *e.Kits, e.What, c.on(e.At), n, r.ID)
+			case *e.Kits < n:
+				c.doubt("litter %d: %d %s, but by the book %d were left; enter what became of the other %d", r.ID, *e.Kits, e.What, n, n-*e.Kits)
+			}
+		}
+		before := n
+		if n, known = e.leaves(n, known); known && n < 0 {
+			return c.refuse(e, "%d %s on %s, but only %d of litter %d were left; correct the count, the born or the lost", *e.Kits, e.What, c.on(e.At), before, r.ID)
+		}
+		if e.What == Weighed {
+			each := e.Grams
+			if e.Kits != nil {
+				each /= float64(*e.Kits)
+			}
+			if each < lightest || each > heaviest {
+				c.doubt("litter %d: %.0f g for one kit on %s is unusual; look at the count and the scale", r.ID, each, c.on(e.At))
+			}
+		}
+		if e.What != Noted && e.What != Did {
+			seen[e.What], last = e, e
+		}
+	}
+	if out := r.sold(); known && out > n {
+		return c.refuse(last, "%d of litter %d sold and kept together, but only %d were left", out, r.ID, n)
+	}
+	if !r.Bred.IsZero() && !r.Kindled.IsZero() {
+		if days := c.days(r.Bred, r.Kindled); days < SeenFrom || days > SeenTo {
+			c.doubt("litter %d: kindled on day %d after breeding; kindlings are seen on days %d to %d, so look at both dates", r.ID, days, SeenFrom, SeenTo)
+		}
+	}
+	return nil
+}
+
+func (r *Record) sold() (out int) {
+	for _, e := range r.Entries {
+		if e.What == Sold || e.What == Kept {
+			out += *e.Kits
+		}
+	}
+	return out
+}
+
+// once lists what happens to a litter at most once.
+var once = []What{Bred, Kindled, Collected, Weaned, Ended, DidNotKindle}
+
+// ofKits lists what can happen only to kits that are born.
+var ofKits = []What{FosteredIn, FosteredOut, Lost, Weighed, Collected, Weaned, Sold, Kept}
+
+// inOrder says what an entry contradicts in those before it.
+func (c *check) inOrder(r *Record, e Entry, seen map[What]Entry, last Entry) error {
+	if first, twice := seen[e.What]; twice && slices.Contains(once, e.What) {
+		return c.refuse(e, "litter %d is already %s, on %s (entry %d); correct that entry, or name another litter", r.ID, e.What, c.on(first.At), first.ID)
+	}
+	if e.What == Noted || e.What == Did {
+		return nil
+	}
+	began := r.began()
+	if c.days(began, e.At) < 0 {
+		if e.What == Kindled || e.What == DidNotKindle {
+			return c.refuse(e, "%s on %s is before bred on %s; look at both dates", e.What, c.on(e.At), c.on(r.Bred))
+		}
+		return c.refuse(e, "%s on %s is before litter %d began, on %s; look at the dates", e.What, c.on(e.At), r.ID, c.on(began))
+	}
+	if slices.Contains(ofKits, e.What) && (r.Kindled.IsZero() || c.days(r.Kindled, e.At) < 0) {
+		if r.Kindled.IsZero() {
+			return c.refuse(e, "litter %d has not kindled; enter the kindling first", r.ID)
+		}
+		return c.refuse(e, "%s on %s is before litter %d was born, on %s; look at the dates", e.What, c.on(e.At), r.ID, c.on(r.Kindled))
+	}
+	if end := closing(seen); end.What != "" && (end.What == DidNotKindle || e.What != Sold && e.What != Kept && e.What != Weighed && e.What != Lost) {
+		return c.refuse(e, "litter %d is %s since %s (entry %d), so %s cannot follow; correct or strike that entry first", r.ID, end.What, c.on(end.At), end.ID, e.What)
+	}
+	switch days := c.days(began, e.At); {
+	case e.What == DidNotKindle && !r.Kindled.IsZero():
+		return c.refuse(e, "litter %d kindled on %s; strike that entry first if it is wrong", r.ID, c.on(r.Kindled))
+	case (e.What == Palpated || e.What == BoxIn) && !r.Kindled.IsZero() && c.days(r.Kindled, e.At) > 0 && e.What == Palpated:
+		return c.refuse(e, "palpated on %s is after she kindled, on %s; look at the dates", c.on(e.At), c.on(r.Kindled))
+	case days > oldestLitter && e.What != Sold && e.What != Kept && e.What != Ended:
+		return c.refuse(e, "%s on %s is %d days after litter %d began; look at the date, or name another litter", e.What, c.on(e.At), days, r.ID)
+	}
+	return nil
+}
+
+func closing(seen map[What]Entry) Entry {
+	for _, w := range []What{DidNotKindle, Ended, Weaned} {
+		if e, ok := seen[w]; ok {
+			return e
+		}
+	}
+	return Entry{}
+}
+
+// neighbours looks at a litter beside the others: in its nests, of its doe, and where kits were fostered.
+func (c *check) neighbours(r *Record) error {
+	for _, o := range c.book.records {
+		if o.ID == r.ID {
+			continue
+		}
+		if err := c.share(r, o); err != nil {
+			return err
+		}
+		if r.Doe != "" && r.Doe == o.Doe && r.Kindled.IsZero() && o.Kindled.IsZero() && r.Open() && o.Open() {
+			return c.refuse(r.Entries[0], "%s is bred already, on %s (litter %d); close that with did-not-kindle, or correct its date", r.Doe, c.on(o.Bred), o.ID)
+		}
+	}
+	for _, e := range r.Entries {
+		if e.With == 0 {
+			continue
+		}
+		o := c.book.Record(e.With)
+		if o == nil || r.ID == e.With {
+			return c.refuse(e, "kits of litter %d cannot be fostered to litter %d", r.ID, e.With)
+		}
+		if given, taken := r.fostered(e, FosteredOut, FosteredIn, o, c); given != taken {
+			return c.refuse(e, "on %s %d kits left one litter and %d came into the other (litters %d and %d); write both sides alike", c.on(e.At), given, taken, r.ID, o.ID)
+		}
+		if days := c.days(r.Kindled, o.Kindled); e.What == FosteredIn && (days > fosterApart || days < -fosterApart) {
+			c.doubt("litters %d and %d were born %d days apart; kits are fostered within %d days", r.ID, o.ID, max(days, -days), fosterApart)
+		}
+	}
+	return nil
+}
+
+// fostered counts both sides of a fostering on one day.
+func (r *Record) fostered(e Entry, out, in What, o *Record, c *check) (given, taken int) {
+	from, to := r, o
+	if e.What == in {
+		from, to = o, r
+	}
+	count := func(of *Record, what What, with int64) (n int) {
+		for _, x := range of.Entries {
+			if x.What == what && x.With == with && c.days(x.At, e.At) == 0 {
+				n += *x.Kits
+			}
+		}
+		return n
+	}
+	return count(from, out, to.ID), count(to, in, from.ID)
+}
+
+// share refuses two litters of kits, or two pregnancies, in one nest at one time. On the day one leaves another may come.
+func (c *check) share(r, o *Record) error {
+	for _, a := range r.Stays {
+		for _, b := range o.Stays {
+			if a.Nest != b.Nest {
+				continue
+			}
+			aFrom, aUntil := r.kits(a)
+			bFrom, bUntil := o.kits(b)
+			if c.overlap(aFrom, aUntil, bFrom, bUntil) {
+				return c.refuse(r.newest(a), "nest %s holds litter %d, born on %s, whose kits are still there; move, collect, wean or end it first", a.Nest, o.ID, c.on(o.Kindled))
+			}
+			if r.Kindled.IsZero() && o.Kindled.IsZero() && r.Open() && o.Open() && a.Until.IsZero() && b.Until.IsZero() {
+				return c.refuse(r.newest(a), "nest %s is kept for litter %d, bred on %s; close that with did-not-kindle, correct its date, or name another nest", a.Nest, o.ID, c.on(o.Bred))
+			}
+		}
+	}
+	return nil
+}
+
+// newest is the entry that brought the litter into a stay.
+func (r *Record) newest(s Stay) Entry {
+	for _, e := range r.Entries {
+		if e.At.Equal(s.From) && (e.Nest == s.Nest || e.To == s.Nest) {
+			return e
+		}
+	}
+	return r.Entries[0]
+}
+
+// overlap reports whether two spans share more than a day at an end; a zero until is open, a zero from none.
+func (c *check) overlap(aFrom, aUntil, bFrom, bUntil time.Time) bool {
+	if aFrom.IsZero() || bFrom.IsZero() {
+		return false
+	}
+	return (bUntil.IsZero() || c.days(aFrom, bUntil) > 0) && (aUntil.IsZero() || c.days(bFrom, aUntil) > 0)
+}
+
+// places refuses nests that nobody knows.
+func (c *check) places() error {
+	for i, e := range c.added {
+		if e.What == Struck {
+			continue
+		}
+		r := c.book.Record(e.Litter)
+		past := r != nil && !r.Open()
+		for _, nest := range []string{e.Nest, e.To} {
+			if _, known := c.book.rules.Nests[nest]; nest == "" || known || past || e.To == nest && e.What == Collected {
+				continue
+			}
+			return &Refusal{i, e, fmt.Sprintf("nest %q is not in the configuration", nest)}
+		}
+	}
+	return nil
+}

@@ -1,0 +1,90 @@
+package book
+
+import (
+	"fmt"
+	"slices"
+	"time"
+)
+
+// Refusal says which of the entries that were to be added cannot be true, and why.
+type Refusal struct {
+	Row   int // its place among those added, from 0
+	Entry Entry
+	Why   string
+}
+
+func (r *Refusal) Error() string { return r.Why }
+
+// clocksDiffer is how far ahead of the board's clock an entry's time may lie: a phone's and a board's need not agree; ours, no source.
+const clocksDiffer = time.Hour
+
+// With is the book with more entries, all of them or none. Entries get the next numbers, and a breeding or kindling that names no litter
+// begins one. It returns them as they are to be stored, and in plain words what is unusual in them but may be true. An error is a *Refusal.
+func (b *Book) With(now time.Time, add ...Entry) (*Book, []Entry, []string, error) {
+	all, added := slices.Clone(b.entries), make([]Entry, 0, len(add))
+	next, litters := int64(1), int64(1)
+	for _, e := range all {
+		next, litters = max(next, e.ID+1), max(litters, e.Litter+1)
+	}
+	for _, e := range add {
+		litters = max(litters, e.Litter+1)
+	}
+	for i, e := range add {
+		e.ID, e.Entered = next, now
+		next++
+		if e.Litter == 0 && (e.What == Bred || e.What == Kindled) {
+			e.Litter = litters
+			litters++
+		}
+		if err := e.wellFormed(); err != nil {
+			return nil, nil, nil, &Refusal{i, e, err.Error()}
+		}
+		if e.At.IsZero() || e.At.After(now.Add(clocksDiffer)) {
+			return nil, nil, nil, &Refusal{i, e, fmt.Sprintf("%s is in the future; look at the date", e.on(b.rules.Location))}
+		}
+		all, added = append(all, e), append(added, e)
+	}
+	if err := b.replaceable(added); err != nil {
+		return nil, nil, nil, err
+	}
+	more := New(b.rules, all)
+	check := check{book: more, added: added}
+	if err := check.run(); err != nil {
+		return nil, nil, nil, err
+	}
+	return more, added, check.doubts, nil
+}
+
+// replaceable says which entry replaces one that it cannot.
+func (b *Book) replaceable(added []Entry) error {
+	gone := map[int64]bool{}
+	for i, e := range added {
+		if e.Replaces == 0 {
+			continue
+		}
+		old, ok := b.Entry(e.Replaces)
+		for _, other := range added[:i] {
+			if other.ID == e.Replaces {
+				old, ok = other, true
+			}
+		}
+		why := ""
+		switch {
+		case !ok:
+			why = fmt.Sprintf("there is no entry %d to replace; look with 'nestmon litter show'", e.Replaces)
+		case old.What == Struck:
+			why = fmt.Sprintf("entry %d strikes another and cannot be replaced; enter again what was struck", e.Replaces)
+		case b.gone[e.Replaces] != 0 || gone[e.Replaces]:
+			why = fmt.Sprintf("entry %d was replaced before; replace the newer one", e.Replaces)
+		case e.What != Struck && e.What != old.What:
+			why = fmt.Sprintf("entry %d is %s and cannot become %s; strike it and enter the other", e.Replaces, old.What, e.What)
+		case e.Litter != old.Litter:
+			why = fmt.Sprintf("entry %d is about litter %d; a correction is about the same litter", e.Replaces, old.Litter)
+		default:
+			gone[e.Replaces] = true
+			continue
+		}
+		return &Refusal{i, e, why}
+	}
+	return nil
+}
