@@ -66,9 +66,6 @@ const (
 
 // resume brings the judge back to where it was when the archive was last written.
 func (d *daemon) resume(now time.Time) error {
-	if err := d.openBook(); err != nil {
-		return err
-	}
 	standing, err := d.archive.Standing()
 	if err != nil {
 		return fmt.Errorf("reading standing alarms: %w", err)

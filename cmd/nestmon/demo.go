@@ -177,11 +177,7 @@ func (d *demo) enterLitters() error {
 			entries = append(entries, book.Entry{What: book.Kindled, Litter: id, Nest: l.Nest, At: l.Kindled, Kits: &l.Kits, By: "keeper"})
 		}
 	}
-	_, stored, _, err := book.New(bookRules(d.daemon.cfg), nil).With(demoStart, entries...)
-	if err == nil {
-		err = d.daemon.archive.PutEntries(stored)
-	}
-	if err != nil {
+	if _, _, err := d.daemon.enter(demoStart, entries); err != nil {
 		return fmt.Errorf("entering the litters: %w", err)
 	}
 	return nil

@@ -145,6 +145,9 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 			err = errors.Join(err, d.archive.Close())
 		}
 	}()
+	if err := d.openBook(); err != nil {
+		return nil, err
+	}
 	d.poller = sensors.NewPoller(sources, p.log)
 	d.poller.Now = p.pace.Now
 	if d.sinks, err = openSinks(outlet{cfg: cfg, archive: d.archive, log: p.log, now: time.Now, keeper: d, push: p.push}); err != nil {
