@@ -29,6 +29,7 @@ type announcer struct {
 type remembered struct {
 	At    time.Time   `json:"at"`
 	Calls calls.State `json:"calls"`
+	Anew  bool        `json:"anew,omitempty"` // from a backup that is not fresh, see forgetCalls
 }
 
 // longestOff bounds the time a restart is believed to have taken: a board without a clock of its own may start in any year. Ours, no source.
@@ -43,6 +44,11 @@ func newAnnouncer(plan calls.Plan, stored []alarm.Standing, kept []byte, now tim
 			return nil, fmt.Errorf("what the calls remember is not understood: %w", err)
 		}
 	}
+	if was.Anew {
+		stored = slices.DeleteFunc(slices.Clone(stored), func(st alarm.Standing) bool {
+			return st.Status != alarm.OutOfService && (st.On() || st.Status == alarm.Shelved)
+		})
+	}
 	a.off = min(max(now.Round(0).Sub(was.At.Round(0)), 0), longestOff)
 	a.panel.Restore(stored, was.At, was.At.Add(a.off))
 	a.desk = calls.New(plan, was.Calls)
@@ -50,6 +56,22 @@ func newAnnouncer(plan calls.Plan, stored []alarm.Standing, kept []byte, now tim
 		a.desk.Adopt(stored)
 	}
 	return a, nil
+}
+
+// forgetCalls changes what the calls remember, as it lies in a backup of that time, for a start much later. Whom the daemon called since, and
+// what people did since, is lost: an acknowledgement from then may be of another night's alarm. So what stands by the rules is told anew, once, and
+// nothing that waited for the digest is. What a person took out of service stays so, and the days on which a digest was sent are known.
+func forgetCalls(kept []byte, at time.Time) ([]byte, error) {
+	var was remembered
+	if err := json.Unmarshal(kept, &was); err != nil {
+		was = remembered{} // of another release
+	}
+	if was.At.IsZero() {
+		was.At = at
+	}
+	was.Calls = calls.State{Digest: was.Calls.Digest, AllWell: was.Calls.AllWell}
+	was.Anew = true
+	return json.Marshal(was)
 }
 
 // openAnnouncer goes on from what the archive holds. Where another release wrote what the calls remember, all that stands counts as told:
@@ -181,7 +203,7 @@ func (a *announcer) idle(name alarm.Name) bool {
 
 // kept is what the archive is to remember of the calls.
 func (a *announcer) kept() []byte {
-	b, err := json.Marshal(remembered{a.at.Round(0), a.desk.State()})
+	b, err := json.Marshal(remembered{At: a.at.Round(0), Calls: a.desk.State()})
 	if err != nil {
 		return nil // numbers and texts alone; it cannot happen
 	}

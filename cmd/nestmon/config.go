@@ -34,6 +34,7 @@ type config struct {
 
 	pollAt  spot      // of poll in the file
 	written []written // secrets in the file itself
+	environ []string  // variables that hold secrets
 }
 
 type siteConfig struct {
@@ -93,6 +94,7 @@ const (
 	shortPoll   = 5 * time.Second // a row of six DS18B20 takes 4.6 s to read
 	longPoll    = 10 * time.Minute
 	defaultData = "/var/lib/nestmon"
+	controlName = "control.sock" // in data
 )
 
 func defaultConfig() *config {
@@ -122,7 +124,7 @@ func (p *publishConfig) drop(written func(path string) bool) {
 // settle fills in what follows from other keys and was not written.
 func (c *config) settle() {
 	if c.Control == "" {
-		c.Control = filepath.Join(c.Data, "control.sock")
+		c.Control = filepath.Join(c.Data, controlName)
 	}
 	if m := c.Publish.MQTT; m != nil && m.Device == "" {
 		m.Device = c.Site.ID // so that sheds on one broker do not overwrite each other

@@ -28,6 +28,7 @@ type decoder struct {
 	now   time.Time
 
 	written []written // secrets in the file itself
+	environ []string  // variables that hold secrets
 }
 
 func newDecoder() *decoder {
@@ -141,6 +142,7 @@ func (d *decoder) fromEnvironment(text, path string) string {
 	if m == nil {
 		return text
 	}
+	d.environ = append(d.environ, m[1])
 	value, _ := os.LookupEnv(m[1])
 	if value == "" {
 		d.fail(path, fmt.Sprintf("the environment variable %s is not set; set it for whoever runs nestmon, or name a file instead", m[1]))

@@ -19,9 +19,9 @@ func ReadOnly(dir string, opts Options) (*Archive, error) {
 	if err != nil {
 		return nil, fmt.Errorf("archive: a copy to read from: %w; name a folder with room in TMPDIR", err)
 	}
-	for _, k := range []kind{bookFile, readingsFile} {
+	for _, k := range kinds {
 		if _, err := os.Stat(filepath.Join(dir, k.name)); errors.Is(err, fs.ErrNotExist) {
-			return nil, errors.Join(fmt.Errorf("archive: there is none in %s (no %s); start the daemon there once, or name another folder", dir, k.name), os.RemoveAll(copied))
+			return nil, errors.Join(none(dir, k), os.RemoveAll(copied))
 		}
 		if err := copyStill(filepath.Join(dir, k.name), filepath.Join(copied, k.name)); err != nil {
 			return nil, errors.Join(err, os.RemoveAll(copied))
@@ -51,11 +51,11 @@ func copyStill(from, to string) error {
 			return err
 		}
 		if err := os.Remove(to + "-wal"); err != nil && !errors.Is(err, fs.ErrNotExist) {
-			return fmt.Errorf("archive: a copy to read from: %w", err)
+			return fmt.Errorf("archive: copying %s: %w", from, err)
 		}
 		for _, tail := range []string{"-wal", ""} {
 			if err := copyFile(from+tail, to+tail); err != nil && (tail == "" || !errors.Is(err, fs.ErrNotExist)) {
-				return fmt.Errorf("archive: a copy to read from: %w", err)
+				return fmt.Errorf("archive: copying %s: %w", from, err)
 			}
 		}
 		after, err := stillness(from)
