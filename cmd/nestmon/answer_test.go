@@ -58,6 +58,7 @@ type barn struct {
 	d       *daemon
 	pace    *handPace
 	celsius atomic.Int64
+	away    atomic.Bool // the phone takes nothing
 	links   chan string
 	titles  chan string
 	stop    func()
@@ -68,7 +69,11 @@ func newBarn(t *testing.T, folder string, from time.Time) *barn {
 	b := &barn{t: t, pace: &handPace{next: make(chan time.Time)}, links: make(chan string, 100), titles: make(chan string, 100)}
 	b.pace.now.Store(&from)
 	b.celsius.Store(24)
-	service := httptest.NewServer(http.HandlerFunc(func(_ http.ResponseWriter, r *http.Request) {
+	service := httptest.NewServer(http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if b.away.Load() {
+			w.WriteHeader(http.StatusServiceUnavailable)
+			return
+		}
 		var m struct{ Title, Link string }
 		if json.NewDecoder(r.Body).Decode(&m) == nil {
 			b.titles <- m.Title

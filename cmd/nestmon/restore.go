@@ -42,12 +42,8 @@ func runRestore(ctx context.Context, args []string, std stdio) int {
 		fmt.Fprintf(std.err, "nestmon restore: a nestmon is running on %s; stop it first: sudo systemctl stop nestmon\n", *to)
 		return exitWrongUse
 	}
-	now := time.Now()
-	settled := settling{now: now}
-	done, err := backup.Restore(ctx, backup.Plan{
-		From: *from, To: *to, ConfigTo: *configTo, Now: time.Now, Ready: settled.settle,
-		Room: func(dir string) (uint64, bool) { d := room(dir); return d.Free, d.Bytes > 0 },
-	})
+	settled := settling{now: time.Now()}
+	done, err := settled.restore(ctx, *from, *to, *configTo)
 	if err != nil {
 		fmt.Fprintf(std.err, "nestmon restore: %v\n", err)
 		for _, aside := range done.Aside {
@@ -64,6 +60,13 @@ type settling struct {
 	now      time.Time
 	old      bool
 	withheld int64
+}
+
+func (s *settling) restore(ctx context.Context, from, to, configTo string) (backup.Restored, error) {
+	return backup.Restore(ctx, backup.Plan{
+		From: from, To: to, ConfigTo: configTo, Now: func() time.Time { return s.now }, Ready: s.settle,
+		Room: func(dir string) (uint64, bool) { d := room(dir); return d.Free, d.Bytes > 0 },
+	})
 }
 
 // settle leaves the book of a fresh backup as it is. In an older one no message waits any more: the phone has got them from the daemon that ran
@@ -105,7 +108,8 @@ func writeRestored(out io.Writer, done backup.Restored, s settling) {
 	}
 	if s.old {
 		fmt.Fprintf(out, `The backup is not of this hour. What was entered since is not in it: enter it again.
-Alarms that stood then stand until the probes or a look end them, and are told once more, also where somebody had acknowledged or shelved them;
+Alarms that stood then stand until the probes or a look end them, for an hour at least, and call once more, also where somebody had acknowledged or
+shelved them: acknowledge what you know of;
 what was out of service stays so. %s that waited for a phone then will not be sent.
 `, count(int(s.withheld), "message"))
 	}
