@@ -202,6 +202,9 @@ func holds(m backup.Manifest, loc *time.Location) string {
 		until = "readings until " + m.Newest.In(loc).Format("2006-01-02 15:04")
 	}
 	book := m.Rows["book.db"]
-	return fmt.Sprintf("%s; %s, %s in the book, %s standing", until,
-		count(int(book["litters"]), "litter"), count(int(book["entries"]), "line"), count(int(book["standing"]), "alarm or chore"))
+	litters := count(int(book["litters"]), "litter")
+	if n, has := book["entries"]; has {
+		litters += fmt.Sprintf(", %d lines in the book", n)
+	}
+	return fmt.Sprintf("%s; %s; %d alarms and chores standing", until, litters, book["standing"])
 }

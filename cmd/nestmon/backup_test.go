@@ -195,7 +195,7 @@ func TestMoveToANewCard(t *testing.T) {
 			t.Errorf("%s: %d rows, want %d, or others", table, len(got[table]), len(want[table]))
 		}
 	}
-	for _, line := range []string{"1 litter,", "sudo chown -R nestmon:nestmon " + card, "sudo systemctl start nestmon", "readings until " + now.Format("2006-01-02 15:04")} {
+	for _, line := range []string{"1 litter", "sudo chown -R nestmon:nestmon " + card, "sudo systemctl start nestmon", "readings until " + now.Format("2006-01-02 15:04")} {
 		if !strings.Contains(words, line) {
 			t.Errorf("%q is not said:\n%s", line, words)
 		}

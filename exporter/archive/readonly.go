@@ -105,6 +105,27 @@ func copyFile(from, to string) error {
 	if err != nil {
 		return err
 	}
-	_, err = io.Copy(out, in)
+	_, err = io.Copy(Gently(out), in)
 	return errors.Join(err, out.Close())
+}
+
+// gentle is after how many bytes of a large file the disk has its part of it: a tenth of a second of a slow card. Ours, no source.
+const gentle = 1 << 20
+
+// Gently returns a writer to f that has it on the disk bit by bit. Left to the kernel, tens of megabytes would be written at some instant, and
+// a daemon that has a poll to store waits behind them.
+func Gently(f *os.File) io.Writer { return &gently{file: f} }
+
+type gently struct {
+	file *os.File
+	owed int
+}
+
+func (g *gently) Write(p []byte) (int, error) {
+	n, err := g.file.Write(p)
+	if g.owed += n; g.owed >= gentle && err == nil {
+		g.owed = 0
+		err = g.file.Sync()
+	}
+	return n, err
 }

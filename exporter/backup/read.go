@@ -36,7 +36,7 @@ func unpack(ctx context.Context, file, into string) (archive.Contents, error) {
 	}
 	m, err := read(ctx, file, func(member Member) (io.WriteCloser, error) {
 		f, err := os.OpenFile(filepath.Join(into, member.Name), os.O_CREATE|os.O_EXCL|os.O_WRONLY, 0o600)
-		return synced{f}, err
+		return synced{archive.Gently(f), f}, err
 	})
 	if err != nil {
 		return archive.Contents{}, err
@@ -53,9 +53,12 @@ func unpack(ctx context.Context, file, into string) (archive.Contents, error) {
 }
 
 // synced is a file that is on the disk when it is closed.
-type synced struct{ *os.File }
+type synced struct {
+	io.Writer
+	file *os.File
+}
 
-func (s synced) Close() error { return errors.Join(s.Sync(), s.File.Close()) }
+func (s synced) Close() error { return errors.Join(s.file.Sync(), s.file.Close()) }
 
 var errEnds = errors.New("it ends too early; copy it again, or take another backup")
 

@@ -113,7 +113,7 @@ func pack(ctx context.Context, m Manifest, from, to string) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
-	zip := gzip.NewWriter(f)
+	zip := gzip.NewWriter(archive.Gently(f))
 	out := tar.NewWriter(zip)
 	text, err := json.MarshalIndent(m, "", "  ")
 	if err != nil {
