@@ -201,10 +201,6 @@ func holds(m backup.Manifest, loc *time.Location) string {
 	if !m.Newest.IsZero() {
 		until = "readings until " + m.Newest.In(loc).Format("2006-01-02 15:04")
 	}
-	book := m.Rows["book.db"]
-	litters := count(int(book["litters"]), "litter")
-	if n, has := book["entries"]; has {
-		litters += fmt.Sprintf(", %d lines in the book", n)
-	}
-	return fmt.Sprintf("%s; %s; %d alarms and chores standing", until, litters, book["standing"])
+	inBook := m.Rows["book.db"]
+	return fmt.Sprintf("%s; %s and %d lines in the book; %d alarms and chores standing", until, count(int(m.Litters), "litter"), inBook["entries"], inBook["standing"])
 }

@@ -10,6 +10,8 @@ import (
 	"path/filepath"
 	"strings"
 	"time"
+
+	"nestmon/thresholds/book"
 )
 
 // Copy copies the archive in dir into the folder to, which must be there, while another process may be writing it. Nothing in dir is
@@ -76,7 +78,12 @@ type Contents struct {
 	Schemas map[string]int              `json:"schemas"` // by file
 	Rows    map[string]map[string]int64 `json:"rows"`    // by file and table
 	Newest  time.Time                   `json:"newest"`  // poll; zero where there is none
+	Litters int64                       `json:"litters"` // of which something in the book counts
 }
+
+// littersQuery counts the litters in the book. A row that cannot be read counts as it says beside its body.
+const littersQuery = `SELECT count(DISTINCT litter) FROM entries WHERE litter <> 0 AND what <> ? AND id NOT IN (
+	SELECT json_extract(body, '$.replaces') FROM entries WHERE json_valid(body) AND json_extract(body, '$.replaces') NOTNULL)`
 
 // Schemas are the newest schemas that this program knows, by file.
 func Schemas() map[string]int {
@@ -136,6 +143,9 @@ func (s *store) look(k kind, c *Contents) error {
 			return err
 		}
 		c.Rows[k.name][name] = n
+	}
+	if _, has := c.Rows[k.name]["entries"]; has {
+		return s.conn.QueryRowContext(ctx, littersQuery, string(book.Struck)).Scan(&c.Litters)
 	}
 	if k.name != readingsFile.name {
 		return nil

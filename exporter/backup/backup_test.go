@@ -46,7 +46,7 @@ func TestRestoredIsWhatWasPacked(t *testing.T) {
 	}
 	c, err := archive.Look(done.Folder)
 	must(t, err)
-	if err := m.same(c); err != nil || c.Rows["readings.db"]["polls"] != 300 || c.Rows["book.db"]["litters"] != 1 {
+	if err := m.same(c); err != nil || c.Rows["readings.db"]["polls"] != 300 || c.Rows["book.db"]["entries"] != 3 || c.Litters != 1 {
 		t.Errorf("%v: %v", err, c)
 	}
 	if got := nestOf(t, done.Folder); got != "oak" {

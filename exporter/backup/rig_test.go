@@ -19,7 +19,7 @@ import (
 	"nestmon/exporter"
 	"nestmon/exporter/archive"
 	"nestmon/sensors"
-	"nestmon/thresholds/litter"
+	"nestmon/thresholds/book"
 )
 
 var start = time.Date(2031, time.April, 2, 6, 30, 0, 0, time.UTC)
@@ -38,8 +38,10 @@ func fill(t testing.TB, dir, nest string, polls int) {
 	a, err := archive.Open(dir, archive.Options{Probes: []sensors.Probe{probe}})
 	must(t, err)
 	defer func() { must(t, a.Close()) }()
-	_, err = a.PutLitter(litter.Litter{Nest: nest, Kindled: start, Born: 7})
-	must(t, err)
+	must(t, a.PutEntries([]book.Entry{
+		{ID: 1, Litter: 1, What: book.Kindled, Nest: nest, At: start}, {ID: 2, Litter: 2, What: book.Bred, Nest: "wrong", At: start},
+		{ID: 3, Litter: 2, What: book.Struck, Nest: "wrong", At: start, Replaces: 2},
+	}))
 	must(t, a.PutState([]byte("state of "+nest)))
 	for i := range polls {
 		at := start.Add(time.Duration(i) * 30 * time.Second)
@@ -78,11 +80,11 @@ func nestOf(t testing.TB, dir string) string {
 	a, err := archive.Open(copied, archive.Options{})
 	must(t, err)
 	defer func() { must(t, a.Close()) }()
-	all, err := a.Litters()
+	all, err := a.Entries()
 	must(t, err)
 	state, err := a.State()
 	must(t, err)
-	if len(all) != 1 || string(state) != "state of "+all[0].Nest {
+	if len(all) != 3 || string(state) != "state of "+all[0].Nest {
 		t.Fatalf("%v in the book, state %q: not of one archive", all, state)
 	}
 	return all[0].Nest
