@@ -35,6 +35,7 @@ func (b *barn) told() (titles []string) {
 // restore none of the old messages is sent, least of all that it is over. What stood stands, and calls once more, also where it had been
 // acknowledged then; it ends only by what the probes say. What was out of service stays so.
 func TestOldBackupCallsForWhatStandsAlone(t *testing.T) {
+	long(t)
 	folder := barnFolder(t)
 	b := newBarn(t, folder, demoStart)
 	b.poll(24, 2*time.Hour)

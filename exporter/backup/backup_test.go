@@ -222,8 +222,11 @@ func TestNoFlippedBitPasses(t *testing.T) {
 	must(t, err)
 	seed := rand.Uint64()
 	random := rand.New(rand.NewPCG(seed, 0))
-	harmless := 0
-	for i := range 300 {
+	harmless, tries := 0, 300
+	if testing.Short() {
+		tries = 30
+	}
+	for i := range tries {
 		b := bytes.Clone(whole)
 		bit := random.IntN(8 * len(b))
 		b[bit/8] ^= 1 << (bit % 8)
@@ -239,8 +242,8 @@ func TestNoFlippedBitPasses(t *testing.T) {
 			t.Errorf("seed %d, try %d: bit %d passed", seed, i, bit)
 		}
 	}
-	if harmless > 30 { // of the gzip header alone: time, system and name
-		t.Errorf("seed %d: %d of 300 passed", seed, harmless)
+	if harmless > tries/5 { // of the gzip header alone: time, system and name
+		t.Errorf("seed %d: %d of %d passed", seed, harmless, tries)
 	}
 }
 

@@ -119,6 +119,9 @@ func TestCrashLeavesOldOrNew(t *testing.T) {
 const restoreKills = 12
 
 func TestRestoreKilledAnywhere(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, in two processes: runs without -short")
+	}
 	file, _ := packed(t, "new", 20)
 	begun := time.Now()
 	if out, err := child(file, old(t), "").CombinedOutput(); err != nil {

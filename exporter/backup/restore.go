@@ -112,8 +112,8 @@ func (p Plan) target() (path string, there fs.FileInfo, err error) {
 	if path, err = filepath.Abs(p.To); err != nil {
 		return "", nil, err
 	}
-	if real, err := filepath.EvalSymlinks(path); err == nil {
-		path = real
+	if itself, err := filepath.EvalSymlinks(path); err == nil {
+		path = itself
 	}
 	there, err = os.Stat(path)
 	switch {

@@ -39,7 +39,8 @@ func fill(t testing.TB, dir, nest string, polls int) {
 	must(t, err)
 	defer func() { must(t, a.Close()) }()
 	must(t, a.PutEntries([]book.Entry{
-		{ID: 1, Litter: 1, What: book.Kindled, Nest: nest, At: start}, {ID: 2, Litter: 2, What: book.Bred, Nest: "wrong", At: start},
+		{ID: 1, Litter: 1, What: book.Kindled, Nest: nest, At: start},
+		{ID: 2, Litter: 2, What: book.Bred, Nest: "wrong", At: start},
 		{ID: 3, Litter: 2, What: book.Struck, Nest: "wrong", At: start, Replaces: 2},
 	}))
 	must(t, a.PutState([]byte("state of "+nest)))
