@@ -1,5 +1,5 @@
-// Package held tells what nests held over the air outside: by how much warmer they were, hour by hour, in which month and on which bedding,
-// while kits lay in them and while they were empty.
+// Package held tells what nests held over the air outside: by how much warmer they were, hour by hour and in which month, while kits lay in
+// them, by bedding, and while they were empty.
 //
 // An hour counts where nest air and outside both have a mean. The hours of a day on which kits came or left, bedding was changed or the nest
 // was carried count for nothing, since the book knows days better than hours; so do those in which the nest was indoors, and those of kits
@@ -31,7 +31,7 @@ type Row struct {
 	Nest    string     `json:"nest"`
 	Month   time.Month `json:"month"`
 	Kits    bool       `json:"kits"`    // lay in it
-	Bedding string     `json:"bedding"` // empty where nobody wrote it down
+	Bedding string     `json:"bedding"` // under the kits, empty where nobody wrote it down
 	Depth   float64    `json:"depth_cm"`
 	Hours   int        `json:"hours"`
 	Litters int        `json:"litters"`
@@ -94,8 +94,9 @@ func (t *Tally) span(b *book.Book, nest string, bed book.Bed) (span, bool) {
 	if !bed.Until.IsZero() {
 		s.until = t.day(bed.Until, 0)
 	}
-	s.key = key{nest: nest, kits: bed.Litter != 0, bedding: bed.Bedding, depth: math.Round(bed.Depth)}
+	s.key = key{nest: nest}
 	if bed.Litter != 0 {
+		s.key = key{nest: nest, kits: true, bedding: bed.Bedding, depth: math.Round(bed.Depth)}
 		s.until = min(s.until, t.day(b.Record(bed.Litter).Kindled, litter.RemoveBoxDay(brood.Mild)+1))
 	}
 	return s, !bed.Indoors && s.from < s.until

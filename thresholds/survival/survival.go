@@ -55,7 +55,7 @@ type Group struct {
 	Days      []Figure `json:"days"`           // to day 3, 10 and 21, and to weaning
 	Size      *Size    `json:"size"`           // kits born alive a litter, nil where none was counted
 	Stillborn Share    `json:"stillborn"`      // of all born, where the dead were counted too
-	Failed    Share    `json:"did_not_kindle"` // of breedings whose end is known
+	Failed    Share    `json:"did_not_kindle"` // of breedings whose end is known; nothing where the key is known only at kindling
 	Losses    []Loss   `json:"losses"`         // the most first
 
 	litters []life
@@ -123,7 +123,7 @@ func Measure(b *book.Book, ask Ask) Report {
 		l := life{rec, ask.Now, b.Rules().Location}
 		if ask.asks(rec) {
 			r.All.add(l)
-			if ask.By != "" {
+			if ask.By != "" && (!rec.Failed || ask.By.early()) {
 				of(ask.By.of(rec, born)).add(l)
 			}
 		}
@@ -131,6 +131,9 @@ func Measure(b *book.Book, ask Ask) Report {
 	r.All.finish(r.WeanedFrom)
 	for _, g := range groups {
 		g.finish(r.WeanedFrom)
+		if !ask.By.early() {
+			g.Failed = Share{}
+		}
 		r.Groups = append(r.Groups, *g)
 	}
 	slices.SortFunc(r.Groups, func(a, c Group) int {
@@ -176,6 +179,9 @@ func (k Key) of(r *book.Record, born map[int64]book.Bed) string {
 	}
 	return r.Buck
 }
+
+// early reports whether a key is known before she kindles, so that breedings which failed have it too.
+func (k Key) early() bool { return k == Nest || k == Doe || k == Buck }
 
 // nestOf is where a litter was born; where the doe was to kindle, if she did not.
 func nestOf(r *book.Record) string {

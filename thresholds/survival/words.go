@@ -140,7 +140,7 @@ func (g *Group) mostLost() []string {
 			first = c
 		}
 	}
-	return []string{fmt.Sprintf("Of %s lost %d were %s, %d of these by day %d.", count(all, "kit"), byCause[first], first, early[first], days[0])}
+	return []string{fmt.Sprintf("Of %s lost, the most frequent cause was %s: %d, of these %d by day %d.", count(all, "kit"), first, byCause[first], early[first], days[0])}
 }
 
 func (k Key) plural() string {
