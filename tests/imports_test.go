@@ -70,6 +70,8 @@ func TestPlantedViolations(t *testing.T) {
 		{"decisions that read files", "thresholds/x.go", `import "os"`, "do no I/O"},
 		{"decisions that call out", "thresholds/brood/x.go", `import "net/http"`, "do no I/O"},
 		{"decisions with a module", "thresholds/air/x.go", `import "periph.io/x/conn/v3/physic"`, "does without this module"},
+		{"intervals on a library of functions", "thresholds/survival/x.go", `import "gonum.org/v1/gonum/mathext"`, ""},
+		{"intervals with more of it", "thresholds/survival/x.go", `import "gonum.org/v1/gonum/mat"`, "does without this module"},
 		{"decisions that look at the clock", "thresholds/x.go", "import \"time\"\nvar now = time.Now()", "uses time.Now"},
 		{"under another name", "thresholds/x.go", "import clock \"time\"\nvar wait = clock.After", "uses time.After"},
 		{"time that arrives", "thresholds/x.go", "import \"time\"\nfunc f(t, u time.Time) bool { return t.After(u) }", ""},

@@ -28,32 +28,45 @@ nests: [{id: oak, kind: wooden-box, air: oak-air}, {id: elm, kind: wooden-box, a
 // pastDoor is a daemon's control socket over an archive with ten days in it. It answers at the noon of 16 January in Denver.
 func pastDoor(t *testing.T, fill func(commit func(exporter.Commit))) (config string) {
 	t.Helper()
+	probes := []sensors.Probe{
+		{ID: "oak-air", Quantities: []sensors.Quantity{sensors.Temperature}, Interval: 10 * time.Minute},
+		{ID: "elm-air", Quantities: []sensors.Quantity{sensors.Temperature}, Interval: 10 * time.Minute},
+	}
+	return doorTo(t, twoNests, probes, pastNow, func(a *archive.Archive) {
+		fill(func(c exporter.Commit) {
+			if err := a.Commit(c); err != nil {
+				t.Fatal(err)
+			}
+		})
+	})
+}
+
+// doorTo is a daemon's control socket over an archive that is filled before it opens.
+func doorTo(t *testing.T, text string, probes []sensors.Probe, now time.Time, fill func(*archive.Archive)) (config string) {
+	t.Helper()
 	dir, err := os.MkdirTemp("", "nestmon-past-") // t.TempDir may be longer than a socket's path can be
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { _ = os.RemoveAll(dir) })
 	config = filepath.Join(dir, "F")
-	if err := os.WriteFile(config, fmt.Appendf(nil, twoNests, dir), 0o600); err != nil {
+	if err := os.WriteFile(config, fmt.Appendf(nil, text, dir), 0o600); err != nil {
 		t.Fatal(err)
 	}
 	cfg, _, err := loadConfig(config)
 	if err != nil {
 		t.Fatal(err)
 	}
-	a, err := archive.Open(dir, archive.Options{Probes: []sensors.Probe{
-		{ID: "oak-air", Quantities: []sensors.Quantity{sensors.Temperature}, Interval: 10 * time.Minute},
-		{ID: "elm-air", Quantities: []sensors.Quantity{sensors.Temperature}, Interval: 10 * time.Minute},
-	}})
+	a, err := archive.Open(dir, archive.Options{Probes: probes})
 	if err != nil {
 		t.Fatal(err)
 	}
-	fill(func(c exporter.Commit) {
-		if err := a.Commit(c); err != nil {
-			t.Fatal(err)
-		}
-	})
-	door, err := openControl(cfg.Control, &daemon{cfg: cfg, archive: a, sinks: &sinks{now: func() time.Time { return pastNow }}}, http.NotFoundHandler())
+	fill(a)
+	d := &daemon{cfg: cfg, archive: a, sinks: &sinks{now: func() time.Time { return now }}}
+	if err := d.openBook(); err != nil {
+		t.Fatal(err)
+	}
+	door, err := openControl(cfg.Control, d, http.NotFoundHandler())
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -16,7 +16,9 @@ import (
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/alarm/quality"
 	"nestmon/thresholds/book"
+	"nestmon/thresholds/held"
 	"nestmon/thresholds/litter"
+	"nestmon/thresholds/survival"
 )
 
 // control is the daemon's door for its own commands: a unix socket, so that whoever may open the file may change things, and
@@ -66,6 +68,12 @@ func openControl(path string, d *daemon, page http.Handler) (*control, error) {
 	})
 	mux.HandleFunc("GET /control/quality", func(w http.ResponseWriter, r *http.Request) {
 		reply(w, func() (quality.Report, error) { return d.quality(r.FormValue("days")) })
+	})
+	mux.HandleFunc("GET /control/outcomes", func(w http.ResponseWriter, r *http.Request) {
+		reply(w, func() (survival.Report, error) { return d.outcomes(r.URL.Query()) })
+	})
+	mux.HandleFunc("GET /control/held", func(w http.ResponseWriter, r *http.Request) {
+		reply(w, func() ([]held.Row, error) { return d.held(r.FormValue("nest"), r.FormValue("since")) })
 	})
 	mux.HandleFunc("POST /control/enter", func(w http.ResponseWriter, r *http.Request) {
 		var entries []book.Entry

@@ -16,12 +16,17 @@ const litterUsage = `litter ACTION [--config F] [--nest N] [--on DATE] [--born K
   list                   the litter book
   bred     --nest N      she was bred on that day: a new litter
   kindled  --nest N      she kindled, --born K kits alive
-  ended    --nest N      the kits are gone: weaned, collected, lost, or she did not kindle`
+  ended    --nest N      the kits are gone: weaned, collected, lost, or she did not kindle
+  outcomes               what became of kits, by nest, kind, season, bedding, doe or buck
+  held                   how much warmer than outside the nests were`
 
 func runLitter(ctx context.Context, args []string, std stdio) int {
 	action := "list"
 	if len(args) > 0 && len(args[0]) > 0 && args[0][0] != '-' {
 		action, args = args[0], args[1:]
+	}
+	if tells, ok := map[string]func(context.Context, []string, stdio) int{"outcomes": runOutcomes, "held": runHeld}[action]; ok {
+		return tells(ctx, args, std)
 	}
 	fs := flags("litter", litterUsage, std)
 	file := fs.String("config", installedConfig, "the daemon's configuration `file`")
@@ -60,7 +65,7 @@ func runLitter(ctx context.Context, args []string, std stdio) int {
 	case "bred", "kindled", "ended", "did-not-kindle":
 		err = enter(ctx, d, entry, *asJSON, std)
 	default:
-		fmt.Fprintf(std.err, "nestmon litter: action %q is unknown; write one of: list, bred, kindled, ended\n", action)
+		fmt.Fprintf(std.err, "nestmon litter: action %q is unknown; write one of: list, bred, kindled, ended, outcomes, held\n", action)
 		return exitWrongUse
 	}
 	if err != nil {

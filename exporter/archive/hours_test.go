@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"log/slog"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -173,6 +174,43 @@ func TestGraphQuestionsThatMakeNoSense(t *testing.T) {
 	}{{"no buckets", start.Add(time.Hour), 0}, {"too many", start.Add(time.Hour), 1 << 20}, {"no span", start, 10}, {"backwards", start.Add(-time.Hour), 10}} {
 		if _, err := a.Series("x", sensors.Humidity, start, row.to, row.buckets); err == nil {
 			t.Errorf("%s: no error", row.name)
+		}
+	}
+}
+
+// TestMeansAreThoseOfTheGraph asks for the hours of several probes at once, across a change of a probe's place in the rows.
+func TestMeansAreThoseOfTheGraph(t *testing.T) {
+	dir := t.TempDir()
+	probes := rabbitry(3)
+	a := openAt(t, dir, archive.Options{Probes: probes})
+	const hours = 30
+	for i := range hours * 60 {
+		if i == 700 { // in the middle of an hour
+			must(t, a.Close())
+			probes = probes[1:]
+			a = openAt(t, dir, archive.Options{Probes: probes})
+		}
+		commit(t, a, poll(probes, start.Add(time.Duration(i)*time.Minute), 20+15*math.Sin(float64(i)/200)))
+	}
+	ids := []string{"b0-air", "nobody", "a0-air"}
+	seen := map[int64][]float64{}
+	must(t, a.Means(start.Add(time.Hour), start.Add(100*time.Hour), ids, func(hour time.Time, means []float64) { seen[hour.Unix()] = slices.Clone(means) }))
+	if len(seen) != hours-2 { // without the first, and the last is not whole yet
+		t.Fatalf("%d hours", len(seen))
+	}
+	for i, id := range ids {
+		points, err := a.Series(id, sensors.Temperature, start, start.Add(hours*time.Hour), hours)
+		if err != nil || len(points) != []int{hours, 0, 12}[i] {
+			t.Fatalf("%s: %d points, %v", id, len(points), err)
+		}
+		want := map[int64]float64{}
+		for _, p := range points {
+			want[p.Time.Unix()] = p.Mean
+		}
+		for hour, means := range seen {
+			if w, ok := want[hour]; ok != !math.IsNaN(means[i]) || ok && math.Abs(means[i]-w) > 1e-9 {
+				t.Errorf("%s at %v: %v, want %v", id, time.Unix(hour, 0).UTC(), means[i], w)
+			}
 		}
 	}
 }
