@@ -77,6 +77,9 @@ func (m *merge) refuse(row int, format string, args ...any) error {
 func (m *merge) sort() error {
 	at := map[int64]int{}
 	for i, e := range m.rows {
+		if e.At.IsZero() {
+			return m.refuse(i, "%s on no day; write when", e.What)
+		}
 		if e.ID != 0 {
 			if _, twice := at[e.ID]; twice {
 				return m.refuse(i, "entry %d is there twice; leave one of them out", e.ID)
@@ -116,7 +119,7 @@ func (m *merge) find() error {
 		if found < 0 {
 			if old, ok := m.book.Entry(row.ID); ok && (row.Entered.IsZero() || row.Entered.Equal(old.Entered)) {
 				return m.refuse(i, "entry %d stands in the book already and says something else: %s; write a correction as a row of its own, with no entry and with replaces %d",
-					row.ID, old.Say(m.book.rules.Location), row.ID)
+					row.ID, old.Say(old.When(m.book.rules.Location)), row.ID)
 			}
 			m.left = append(m.left, i)
 			continue

@@ -8,14 +8,20 @@ import (
 	"nestmon/thresholds/alarm"
 )
 
-// Say is the entry in words: "2 lost on 2031-04-03, chilled".
-func (e Entry) Say(loc *time.Location) string {
-	on := " on " + e.on(loc)
-	if !e.Day {
-		on = " on " + e.At.In(loc).Format("2006-01-02 15:04")
+// When is the day on which it happened, or the minute where that is known.
+func (e Entry) When(loc *time.Location) string {
+	if e.Day {
+		return e.on(loc)
 	}
-	head, tail := e.words()
-	said := head + on
+	return e.At.In(loc).Format("2006-01-02 15:04")
+}
+
+// Say is the entry in words, with when it happened where that is not empty: "2 lost on 2031-04-03, chilled".
+func (e Entry) Say(when string) string {
+	said, tail := e.words()
+	if when != "" && e.What != Struck {
+		said += " on " + when
+	}
 	for _, t := range tail {
 		if t != "" {
 			said += ", " + t
