@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -35,6 +36,14 @@ func bookRules(cfg *config) book.Rules {
 // Book is the litter book as it stands.
 func (d *daemon) Book() *book.Book { return d.book.Load() }
 
+// entries is the book for the archive, which writes it again where its file breaks.
+func (d *daemon) entries() []book.Entry {
+	if b := d.Book(); b != nil {
+		return b.Entries()
+	}
+	return nil
+}
+
 // Enter writes entries into the litter book, durable before it returns.
 func (d *daemon) Enter(ctx context.Context, entries []book.Entry) (stored []book.Entry, doubts []string, err error) {
 	err = d.command(ctx, func() error {
@@ -52,7 +61,11 @@ func (d *daemon) Done(ctx context.Context, nest string, name alarm.Name) error {
 
 // enter is Enter within the daemon's own goroutine. What gives no time happens now.
 func (d *daemon) enter(now time.Time, entries []book.Entry) (stored []book.Entry, doubts []string, err error) {
-	b, entries := d.Book(), slices.Clone(entries)
+	b, err := d.sureBook()
+	if err != nil {
+		return nil, nil, err
+	}
+	entries = slices.Clone(entries)
 	for i, e := range entries {
 		if e, err = b.Place(e); err != nil {
 			return nil, nil, &book.Refusal{Row: i, Entry: e, Why: err.Error()}
@@ -63,18 +76,61 @@ func (d *daemon) enter(now time.Time, entries []book.Entry) (stored []book.Entry
 	if err != nil {
 		return nil, nil, err
 	}
-	if err := d.card.write(func() error { return d.archive.PutEntries(stored) }); err != nil {
-		return nil, nil, err
+	return stored, doubts, d.grow(now, more, stored)
+}
+
+// sureBook is the book, read again where nobody knows what of it is stored: a write that took too long may have ended since.
+func (d *daemon) sureBook() (*book.Book, error) {
+	if d.unsure {
+		if err := d.card.write(d.openBook); err != nil {
+			return nil, fmt.Errorf("nothing is saved: %w; look at the card, and enter it again", err)
+		}
+		d.unsure = false
 	}
+	return d.Book(), nil
+}
+
+// grow stores what was added to the book, and lets the decisions know.
+func (d *daemon) grow(now time.Time, more *book.Book, added []book.Entry) error {
+	err := d.card.write(func() error { return d.archive.PutEntries(added) })
+	switch d.unsure = err != nil; {
+	case errors.Is(err, errCard):
+		return fmt.Errorf("%w; look with 'nestmon litter show' whether it was saved before you enter it again", err)
+	case err != nil:
+		return fmt.Errorf("nothing is saved: %w", err)
+	}
+	before := d.Book().Marks()
 	d.book.Store(more)
 	d.judge.rabbitry.SetLitters(more.Litters(now), now)
-	for _, e := range stored {
-		if chore := e.Done(); chore != "" {
-			d.markAgain(book.Mark{Nest: e.Nest, Chore: chore, At: e.At})
+	for _, m := range more.Marks() {
+		if !slices.ContainsFunc(before, func(o book.Mark) bool { return o.Nest == m.Nest && o.Chore == m.Chore && o.At.Equal(m.At) }) {
+			d.markAgain(m)
 		}
 	}
 	d.showAgain(now)
-	return stored, doubts, nil
+	return nil
+}
+
+// Import adds the rows of a file to the litter book, all or none; those without a number of their own were written by hand, by whom it says.
+func (d *daemon) Import(ctx context.Context, rows []book.Entry, by string, dry bool) (m book.Merged, err error) {
+	err = d.command(ctx, func() error {
+		b, err := d.sureBook()
+		if err != nil {
+			return err
+		}
+		now := d.pace.Now()
+		m, err = b.Merge(now, rows, func(e book.Entry) book.Entry {
+			if e.By == "" {
+				e.By = by
+			}
+			return d.stamp(now, e)
+		})
+		if err != nil || dry || len(m.Added) == 0 {
+			return err
+		}
+		return d.grow(now, m.Book, m.Added)
+	})
+	return m, err
 }
 
 // seasonKnown is how long ago a kindling may be for the season of today to be its season; ours, no source: a season is smoothed over five days.

@@ -17,7 +17,6 @@ import (
 	"nestmon/thresholds/alarm/quality"
 	"nestmon/thresholds/book"
 	"nestmon/thresholds/held"
-	"nestmon/thresholds/litter"
 	"nestmon/thresholds/survival"
 )
 
@@ -31,8 +30,12 @@ type control struct {
 // controlMode lets the daemon's user and group in.
 const controlMode = 0o660
 
-// largestRequest is far more than any command sends.
-const largestRequest = 64 << 10
+// Of what a command sends and gets, in bytes: far more than any sends, but for an import, and than a book of a hundred thousand entries is.
+const (
+	largestRequest = 64 << 10
+	largestImport  = 64 << 20
+	largestAnswer  = 64 << 20
+)
 
 // openControl listens on the socket. page answers everything that only reads.
 func openControl(path string, d *daemon, page http.Handler) (*control, error) {
@@ -60,9 +63,7 @@ func openControl(path string, d *daemon, page http.Handler) (*control, error) {
 	}
 	mux := http.NewServeMux()
 	mux.Handle("GET /", page)
-	mux.HandleFunc("GET /control/litters", func(w http.ResponseWriter, _ *http.Request) {
-		reply(w, func() ([]litter.Litter, error) { return d.Book().Litters(d.pace.Now()), nil })
-	})
+	litterDoor(mux, d)
 	mux.HandleFunc("GET /control/journal", func(w http.ResponseWriter, r *http.Request) {
 		reply(w, func() ([]entry, error) { return d.journal(r.FormValue("days"), r.FormValue("nest")) })
 	})
@@ -74,16 +75,6 @@ func openControl(path string, d *daemon, page http.Handler) (*control, error) {
 	})
 	mux.HandleFunc("GET /control/held", func(w http.ResponseWriter, r *http.Request) {
 		reply(w, func() ([]held.Row, error) { return d.held(r.FormValue("nest"), r.FormValue("since")) })
-	})
-	mux.HandleFunc("POST /control/enter", func(w http.ResponseWriter, r *http.Request) {
-		var entries []book.Entry
-		take(w, r, &entries, func() (enterAnswer, error) {
-			for i := range entries {
-				entries[i].By = commandedBy(r)
-			}
-			stored, doubts, err := d.Enter(r.Context(), entries)
-			return enterAnswer{stored, doubts}, err
-		})
 	})
 	mux.HandleFunc("POST /control/act", func(w http.ResponseWriter, r *http.Request) {
 		var a alarm.Act
@@ -135,22 +126,24 @@ type place struct {
 	Event alarm.Name `json:"event"`
 }
 
-// enterAnswer is what became of entries into the litter book.
-type enterAnswer struct {
-	Stored []book.Entry `json:"stored"`
-	Doubts []string     `json:"doubts"` // what is unusual in them and may be true
+// refusal is why the daemon did not do what a command asked.
+type refusal struct {
+	Text string `json:"error"`
+	Row  *int   `json:"row,omitempty"` // of the entries that were sent, from 0
 }
 
-type refusal struct {
-	Error string `json:"error"`
-}
+func (r refusal) Error() string { return r.Text }
 
 func take[T any](w http.ResponseWriter, r *http.Request, body any, do func() (T, error)) {
-	in := json.NewDecoder(http.MaxBytesReader(w, r.Body, largestRequest))
+	takeUpTo(largestRequest, w, r, body, do)
+}
+
+func takeUpTo[T any](most int64, w http.ResponseWriter, r *http.Request, body any, do func() (T, error)) {
+	in := json.NewDecoder(http.MaxBytesReader(w, r.Body, most))
 	in.DisallowUnknownFields()
 	if err := in.Decode(body); err != nil {
 		w.WriteHeader(http.StatusBadRequest)
-		json.NewEncoder(w).Encode(refusal{"the request is not understood: " + err.Error()}) //nolint:errcheck // the caller has gone
+		json.NewEncoder(w).Encode(refusal{Text: "the request is not understood: " + err.Error()}) //nolint:errcheck // the caller has gone
 		return
 	}
 	reply(w, do)
@@ -160,8 +153,12 @@ func reply[T any](w http.ResponseWriter, do func() (T, error)) {
 	w.Header().Set("Content-Type", "application/json")
 	out, err := do()
 	if err != nil {
+		said := refusal{Text: err.Error()}
+		if no, ok := errors.AsType[*book.Refusal](err); ok {
+			said.Row = &no.Row
+		}
 		w.WriteHeader(http.StatusUnprocessableEntity)
-		json.NewEncoder(w).Encode(refusal{err.Error()}) //nolint:errcheck // the caller has gone
+		json.NewEncoder(w).Encode(said) //nolint:errcheck // the caller has gone
 		return
 	}
 	json.NewEncoder(w).Encode(out) //nolint:errcheck // the caller has gone
@@ -207,16 +204,16 @@ func (c *caller) do(ctx context.Context, method, what string, body []byte, into 
 		return fmt.Errorf("no daemon answers at %s; start it with 'sudo systemctl start nestmon' and look at 'journalctl -u nestmon' if it does not stay, or name its configuration with --config", c.path)
 	}
 	defer res.Body.Close()
-	text, err := io.ReadAll(io.LimitReader(res.Body, 16<<20))
+	text, err := io.ReadAll(io.LimitReader(res.Body, largestAnswer))
 	if err != nil {
 		return fmt.Errorf("reading the daemon's answer: %w", err)
 	}
 	if res.StatusCode != http.StatusOK {
 		var no refusal
-		if json.Unmarshal(text, &no) != nil || no.Error == "" {
-			no.Error = strings.TrimSpace(res.Status)
+		if json.Unmarshal(text, &no) != nil || no.Text == "" {
+			no.Text = strings.TrimSpace(res.Status)
 		}
-		return errors.New(no.Error)
+		return no
 	}
 	if into == nil {
 		return nil

@@ -37,13 +37,15 @@ type daemon struct {
 
 	commands chan func()
 	book     atomic.Pointer[book.Book]
+	unsure   bool // a write into the book failed, and may have ended later
+	bookLost bool // its file could not be read at the start
 	started  time.Time
 	room     atomic.Pointer[exporter.Disk] // for the archive; nil before the first poll is stored
 	faults   faultBook
-	cardGone atomic.Bool // the card does not answer, and all goes on from memory
-	owed     bool        // what stands could not be stored when it changed
-	kept     time.Time   // when what is remembered was last kept
-	shown    bool        // there has been a poll to show
+	cardGone atomic.Bool                    // the card does not answer, and all goes on from memory
+	owed     bool                           // what stands could not be stored when it changed
+	kept     time.Time                      // when what is remembered was last kept
+	latest   atomic.Pointer[exporter.State] // nil until there has been a poll to show
 }
 
 // pace says when to poll.
@@ -286,16 +288,17 @@ func (d *daemon) show(trusted bool) {
 	if disk == nil {
 		disk = &exporter.Disk{}
 	}
-	d.shown = true
-	d.sinks.fanout.Show(&exporter.State{
+	now := &exporter.State{
 		Snapshot: d.snapshot(), Probes: d.judge.tracker.Health(), Buses: d.poller.Buses(), Sinks: d.sinks.health(),
 		Started: d.started, Every: d.cfg.Poll, Disk: *disk, Synced: trusted, Version: version(),
-	})
+	}
+	d.latest.Store(now)
+	d.sinks.fanout.Show(now)
 }
 
 // showAgain lets everybody see at once what a person did since the last poll.
 func (d *daemon) showAgain(now time.Time) {
-	if d.shown {
+	if d.latest.Load() != nil {
 		d.show(d.trusted(now))
 	}
 }

@@ -85,9 +85,12 @@ func (b *faultBook) daemonWords(d *daemon, now time.Time) (c alarm.Condition, te
 		said = append(said, fmt.Sprintf("The archive cannot be written (%v). Judging and alarms go on from memory; free or replace the card.", b.unstored))
 	}
 	if files := d.archive.SetAside(); len(files) > 0 {
-		worse(&c, alarm.Warning, d.started, "an archive file could not be read at the start")
-		if slices.ContainsFunc(files, func(f string) bool { return strings.HasPrefix(filepath.Base(f), "book.") }) {
+		worse(&c, alarm.Warning, d.started, "an archive file could not be read")
+		switch {
+		case d.bookLost:
 			said = append(said, "The litter book is lost: enter every litter again. Until then no nest is judged for chill, and limits are those of newborn kits.")
+		case holdsBook(files):
+			said = append(said, "The litter book was written again from memory; nothing of it is lost.")
 		}
 		said = append(said, fmt.Sprintf("An archive file could not be read and was set aside as %s; a new one was begun. Keep the file: nothing was deleted.",
 			strings.Join(files, ", ")))
@@ -97,6 +100,11 @@ func (b *faultBook) daemonWords(d *daemon, now time.Time) (c alarm.Condition, te
 		said = append(said, "The board's clock has not been set: ages of litters and times of alarms may be wrong. Give it a network or a clock of its own.")
 	}
 	return c, strings.Join(said, " ")
+}
+
+// holdsBook reports whether one of these files is the litter book's.
+func holdsBook(files []string) bool {
+	return slices.ContainsFunc(files, func(f string) bool { return strings.HasPrefix(filepath.Base(f), "book.") })
 }
 
 func powerWords(d *daemon, now time.Time) (c alarm.Condition, text string) {

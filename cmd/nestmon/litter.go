@@ -2,153 +2,214 @@ package main
 
 import (
 	"context"
+	"flag"
 	"fmt"
-	"text/tabwriter"
+	"slices"
+	"strings"
 	"time"
 
 	"nestmon/thresholds/book"
-	"nestmon/thresholds/litter"
 )
 
 var litterCommand = command{"litter", "list and write the litter book of the running daemon", runLitter}
 
-const litterUsage = `litter ACTION [--config F] [--nest N] [--on DATE] [--born K]
-  list                   the litter book
-  bred     --nest N      she was bred on that day: a new litter
-  kindled  --nest N      she kindled, --born K kits alive
-  ended    --nest N      the kits are gone: weaned, collected, lost, or she did not kindle
-  outcomes               what became of kits, by nest, kind, season, bedding, doe or buck
-  held                   how much warmer than outside the nests were`
+// litterAction is one word after 'nestmon litter': its help, its flags and what it does.
+type litterAction struct {
+	name, does string
+	takes      string                                     // what stands after the word, without a flag
+	places     bool                                       // --nest and --litter say which litter
+	what       book.What                                  // of the entry it makes; its form says which flags there are
+	called     map[book.Field]string                      // flags with another name than their column; "" for none
+	flags      func(c *litterCall)                        // further ones
+	run        func(*litterCall) error                    // enters what was said where it is nil
+	alone      func(context.Context, []string, stdio) int // in place of all this: a command of its own
+}
+
+// litterCall is an action under way.
+type litterCall struct {
+	ctx    context.Context
+	action litterAction
+	std    stdio
+	fs     *flag.FlagSet
+	cfg    *config
+	door   *caller
+	arg    string // what stands after the word
+	json   bool
+
+	nest, litter string
+	said         map[book.Field]string // what the flags say, by column
+	all, dry     bool
+	from, to     string
+	out          string
+}
+
+// litterActions in the order of the help.
+func litterActions() []litterAction {
+	born := map[book.Field]string{book.KitsField: "born"}
+	return []litterAction{
+		{name: "list", does: "the open litters; with --all every litter", flags: flagAll, run: listLitters},
+		{name: "show", does: "all that was written about one litter, what was corrected too", places: true, run: showLitter},
+		{name: "doe", does: "what became of a doe's litters", takes: "NAME", run: showDoe},
+		{name: "nest", does: "what happened in a nest", takes: "ID", run: showNest},
+		{name: "partners", does: "litters to which kits can be fostered: born within three days", places: true, run: showPartners},
+		{name: "bred", does: "she was bred: a new litter", what: book.Bred},
+		{name: "palpated", does: "she was felt for kits", what: book.Palpated},
+		{name: "box-in", does: "the box is in, bedded", what: book.BoxIn},
+		{name: "kindled", does: "she kindled", what: book.Kindled, called: born},
+		{name: "confirm", does: "the kindling that the daemon noticed, at the time it did", what: book.Kindled, called: map[book.Field]string{book.KitsField: "born", book.TheTime: ""}, run: confirm},
+		{name: "did-not-kindle", does: "she did not; the nest is free", what: book.DidNotKindle},
+		{name: "lost", does: "kits died or are gone", what: book.Lost},
+		{name: "foster", does: "kits go from one nest to another", flags: flagFoster, run: foster},
+		{name: "weighed", does: "kits were weighed, all together", what: book.Weighed},
+		{name: "moved", does: "the litter lies in another nest", what: book.Moved},
+		{name: "collected", does: "taken out of the nest, counted and looked at", what: book.Collected},
+		{name: "weaned", does: "taken from the doe", what: book.Weaned},
+		{name: "sold", does: "kits were sold", what: book.Sold},
+		{name: "kept", does: "kits are kept", what: book.Kept},
+		{name: "ended", does: "the kits are gone in another way, and the nest is free", what: book.Ended},
+		{name: "carry-in", does: "the nest is indoors for the night", what: book.CarriedIn},
+		{name: "carry-out", does: "and out again", what: book.CarriedOut},
+		{name: "note", does: "anything else", what: book.Noted},
+		{name: "correct", does: "what is given changes; the earlier entry is kept", takes: "ENTRY", flags: flagCorrect, run: correct},
+		{name: "strike", does: "takes an entry back; it is kept, and no longer counts", takes: "ENTRY", flags: flagNote, run: strike},
+		{name: "outcomes", does: "what became of kits, by nest, kind, season, bedding, doe or buck", alone: runOutcomes},
+		{name: "held", does: "how much warmer than outside the nests were", alone: runHeld},
+		{name: "import", does: "adds the rows of a CSV file, all or none", takes: "FILE", flags: flagDry, run: importLitters},
+		{name: "export", does: "the whole book as CSV", flags: flagOut, run: exportLitters},
+	}
+}
+
+const litterUsage = `litter [ACTION] [flags]
+%sWhich litter: --nest N, or --litter NUMBER. When: --on 2031-04-03, a time such as 2031-04-03T06:30, today or yesterday; now where it is left out.
+'nestmon litter ACTION -h' lists the flags of each.`
+
+func litterHelp() string {
+	lines := ""
+	for _, a := range litterActions() {
+		lines += fmt.Sprintf("  %-15s %s\n", strings.TrimSpace(a.name+" "+a.takes), a.does)
+	}
+	return fmt.Sprintf(litterUsage, lines)
+}
 
 func runLitter(ctx context.Context, args []string, std stdio) int {
-	action := "list"
-	if len(args) > 0 && len(args[0]) > 0 && args[0][0] != '-' {
-		action, args = args[0], args[1:]
+	name := "list"
+	if len(args) > 0 && args[0] != "" && args[0][0] != '-' {
+		name, args = args[0], args[1:]
+	} else if len(args) > 0 && (args[0] == "-h" || args[0] == "--help") {
+		fmt.Fprintf(std.out, "usage: nestmon %s\n", litterHelp())
+		return exitDone
 	}
-	if tells, ok := map[string]func(context.Context, []string, stdio) int{"outcomes": runOutcomes, "held": runHeld}[action]; ok {
-		return tells(ctx, args, std)
-	}
-	fs := flags("litter", litterUsage, std)
-	file := fs.String("config", installedConfig, "the daemon's configuration `file`")
-	nest := fs.String("nest", "", "the `nest`'s id")
-	on := fs.String("on", "", "the `day` or time; today where it is left out")
-	born := fs.Int("born", -1, "kits born `alive`")
-	asJSON := fs.Bool("json", false, "print one JSON value")
-	if code, ok := parse(fs, args); !ok {
-		return code
-	}
-	cfg, ok := openConfig("litter", *file, std)
-	if !ok {
+	all := litterActions()
+	at := slices.IndexFunc(all, func(a litterAction) bool { return a.name == name })
+	if at < 0 {
+		fmt.Fprintf(std.err, "nestmon litter: action %q is unknown; 'nestmon litter -h' lists them\n", name)
 		return exitWrongUse
 	}
-	at := time.Now().In(cfg.location()).Truncate(time.Second)
-	if *on != "" {
-		var err error
-		if at, err = parseTime(*on, cfg.location()); err != nil {
-			fmt.Fprintf(std.err, "nestmon litter: --on: %v\n", err)
-			return exitWrongUse
+	if all[at].alone != nil {
+		return all[at].alone(ctx, args, std)
+	}
+	c := &litterCall{ctx: ctx, action: all[at], std: std, said: map[book.Field]string{}}
+	return c.start(args)
+}
+
+// start reads the flags and does it.
+func (c *litterCall) start(args []string) int {
+	a := c.action
+	name := "litter " + a.name
+	c.fs = flags(name, strings.TrimSpace(name+" "+a.takes)+" [flags]\n  "+a.does, c.std)
+	file := c.fs.String("config", installedConfig, "the daemon's configuration `file`")
+	c.fs.BoolVar(&c.json, "json", false, "print one JSON value")
+	if a.what != "" || a.places {
+		c.fs.StringVar(&c.nest, "nest", "", "the `nest`'s id")
+		c.fs.StringVar(&c.litter, "litter", "", "the litter's `number`, in place of the nest")
+	}
+	if a.what != "" {
+		c.flag(book.TheTime)
+		for _, f := range slices.Concat(book.Forms[a.what].Must, book.Forms[a.what].May, []book.Field{book.TheNote}) {
+			c.flag(f)
 		}
 	}
-	if action != "list" && *nest == "" {
-		fmt.Fprintln(std.err, "nestmon litter: --nest is missing; name the nest as the configuration does")
+	if a.flags != nil {
+		a.flags(c)
+	}
+	if a.takes != "" && len(args) > 0 && !strings.HasPrefix(args[0], "-") {
+		c.arg, args = args[0], args[1:]
+	}
+	if code, ok := parse(c.fs, args); !ok {
+		return code
+	}
+	if a.takes != "" && c.arg == "" {
+		fmt.Fprintf(c.std.err, "nestmon %s: the %s is missing; write it as 'nestmon %s %s'\n", name, strings.ToLower(a.takes), name, a.takes)
 		return exitWrongUse
 	}
-	d := call(cfg.Control)
-	entry := book.Entry{What: book.What(action), Nest: *nest, At: at, Day: len(*on) == len(time.DateOnly)}
-	if *born >= 0 {
-		entry.Kits = born
-	}
-	var err error
-	switch action {
-	case "list":
-		err = listLitters(ctx, d, *asJSON, std)
-	case "bred", "kindled", "ended", "did-not-kindle":
-		err = enter(ctx, d, entry, *asJSON, std)
-	default:
-		fmt.Fprintf(std.err, "nestmon litter: action %q is unknown; write one of: list, bred, kindled, ended, outcomes, held\n", action)
+	var ok bool
+	if c.cfg, ok = openConfig(name, *file, c.std); !ok {
 		return exitWrongUse
 	}
-	if err != nil {
-		fmt.Fprintf(std.err, "nestmon litter: %v\n", err)
+	c.resolve()
+	c.door = call(c.cfg.Control)
+	run := a.run
+	if run == nil {
+		run = enterSaid
+	}
+	if err := run(c); err != nil {
+		fmt.Fprintf(c.std.err, "nestmon %s: %v\n", name, err)
 		return exitWrongUse
 	}
 	return exitDone
 }
 
-func enter(ctx context.Context, d *caller, e book.Entry, asJSON bool, std stdio) error {
-	var saved enterAnswer
-	if err := d.post(ctx, "/control/enter", []book.Entry{e}, &saved); err != nil {
-		return err
-	}
-	for _, doubt := range saved.Doubts {
-		fmt.Fprintf(std.err, "nestmon litter: %s\n", doubt)
-	}
-	if asJSON {
-		return printJSON(std.out, saved)
-	}
-	for _, e := range saved.Stored {
-		fmt.Fprintf(std.out, "Saved: entry %d, litter %d, nest %s, %s on %s.\n", e.ID, e.Litter, e.Nest, e.What, day(e.At))
-	}
-	return nil
-}
+// notSaid is what no flag says: the daemon knows it, or other flags do.
+var notSaid = []book.Field{book.InLitter, book.InNest, book.TheKind, book.TheSeason, book.Earlier, book.TheChore}
 
-func listLitters(ctx context.Context, d *caller, asJSON bool, std stdio) error {
-	var book []litter.Litter
-	if err := d.get(ctx, "/control/litters", &book); err != nil {
-		return err
+// flag adds the flag of a column.
+func (c *litterCall) flag(f book.Field) {
+	name, renamed := c.action.called[f]
+	if !renamed {
+		name = string(f)
 	}
-	if asJSON {
-		views := []litterJSON{}
-		for _, l := range book {
-			views = append(views, litterView(l))
+	column, _ := book.ColumnOf(f)
+	if name == "" || slices.Contains(notSaid, f) || c.fs.Lookup(name) != nil {
+		return
+	}
+	c.fs.Func(name, column.Help, func(text string) error {
+		c.said[f] = text
+		if _, named := namedDays[text]; text == "" || named && f == book.TheTime {
+			return nil
 		}
-		return printJSON(std.out, views)
-	}
-	if len(book) == 0 {
-		fmt.Fprintln(std.out, "The litter book is empty. Enter a litter with: nestmon litter bred --nest N --on DATE")
-		return nil
-	}
-	w := tabwriter.NewWriter(std.out, 0, 0, 2, ' ', 0)
-	fmt.Fprintln(w, "nest\tbred\tkindled\tborn\tended")
-	for _, l := range book {
-		fmt.Fprintf(w, "%s\t%s\t%s\t%s\t%s\n", l.Nest, day(l.Bred), day(l.Kindled), countOf(l.Born), day(l.Ended))
-	}
-	return w.Flush()
+		return column.Set(&book.Entry{}, text, time.UTC) // read again in the site's zone; whether it can be read does not depend on it
+	})
 }
 
-type litterJSON struct {
-	Nest    string     `json:"nest"`
-	Bred    *time.Time `json:"bred"`
-	Kindled *time.Time `json:"kindled"`
-	Born    *int       `json:"born"`
-	Ended   *time.Time `json:"ended"`
+// namedDays are the days that have names, and how long ago they are.
+var namedDays = map[string]int{"today": 0, "yesterday": 1}
+
+// resolve writes the dates of named days.
+func (c *litterCall) resolve() {
+	if ago, named := namedDays[c.said[book.TheTime]]; named {
+		c.said[book.TheTime] = time.Now().In(c.cfg.location()).AddDate(0, 0, -ago).Format(time.DateOnly)
+	}
 }
 
-func litterView(l litter.Litter) litterJSON {
-	v := litterJSON{Nest: l.Nest, Bred: known(l.Bred), Kindled: known(l.Kindled), Ended: known(l.Ended)}
-	if l.Born > 0 {
-		v.Born = &l.Born
+// flagName is what the person calls a column.
+func (c *litterCall) flagName(f book.Field) string {
+	if name, ok := c.action.called[f]; ok {
+		return name
 	}
-	return v
+	return string(f)
 }
 
-func known(t time.Time) *time.Time {
-	if t.IsZero() {
-		return nil
+// entry is what the flags say.
+func (c *litterCall) entry() (book.Entry, error) {
+	e := book.Entry{What: c.action.what}
+	for _, column := range book.Columns {
+		text, ok := c.said[column.Name]
+		if !ok {
+			continue
+		}
+		if err := column.Set(&e, text, c.cfg.location()); err != nil {
+			return e, fmt.Errorf("--%s: %w", c.flagName(column.Name), err)
+		}
 	}
-	return &t
-}
-
-func day(t time.Time) string {
-	if t.IsZero() {
-		return "-"
-	}
-	return t.Format(time.DateOnly)
-}
-
-func countOf(n int) string {
-	if n == 0 {
-		return "-"
-	}
-	return fmt.Sprint(n)
+	return e, nil
 }

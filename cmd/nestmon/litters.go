@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"nestmon/thresholds/book"
 	"nestmon/thresholds/litter"
 )
 
@@ -40,11 +41,11 @@ func readLitters(file string, cfg *config) ([]litter.Litter, error) {
 	for _, n := range cfg.Nests {
 		nests[n.ID] = true
 	}
-	var book []litter.Litter
+	var all []litter.Litter
 	for {
 		row, err := in.Read()
 		if errors.Is(err, io.EOF) {
-			return book, nil
+			return all, nil
 		}
 		if err != nil {
 			return nil, fmt.Errorf("%s: %w", file, err)
@@ -57,8 +58,8 @@ func readLitters(file string, cfg *config) ([]litter.Litter, error) {
 		if err != nil {
 			return nil, fmt.Errorf("%s:%d: %w", file, line, err)
 		}
-		l.ID = int64(len(book) + 1)
-		book = append(book, l)
+		l.ID = int64(len(all) + 1)
+		all = append(all, l)
 	}
 }
 
@@ -87,9 +88,6 @@ func parseLitter(row []string, loc *time.Location) (litter.Litter, error) {
 	return l, checkLitter(l)
 }
 
-// mostBorn is more than any doe has kindled at once; ours, no source.
-const mostBorn = 30
-
 // checkLitter says what cannot be true of a litter.
 func checkLitter(l litter.Litter) error {
 	switch {
@@ -99,8 +97,8 @@ func checkLitter(l litter.Litter) error {
 		return errors.New("kindled is before bred; look at both dates")
 	case !l.Ended.IsZero() && (l.Ended.Before(l.Kindled) || l.Ended.Before(l.Bred)):
 		return errors.New("ended is before the litter began; look at the dates")
-	case l.Born < 0 || l.Born > mostBorn:
-		return fmt.Errorf("born %d is outside 0 to %d; write the number born alive", l.Born, mostBorn)
+	case l.Born < 0 || l.Born > book.MostKits:
+		return fmt.Errorf("born %d is outside 0 to %d; write the number born alive", l.Born, book.MostKits)
 	}
 	return nil
 }

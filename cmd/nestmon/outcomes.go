@@ -84,10 +84,11 @@ func runOutcomes(ctx context.Context, args []string, std stdio) int {
 func writeOutcomes(out io.Writer, r *survival.Report, loc *time.Location) {
 	head := fmt.Sprintf("What became of the kits of %s", count(r.All.Litters, "litter"))
 	if r.Since != nil {
-		head += " born since " + day(r.Since.In(loc))
+		head += " born since " + dayOf(r.Since, loc)
 	}
 	if r.Until != nil {
-		head += " up to " + day(r.Until.In(loc).AddDate(0, 0, -1))
+		last := r.Until.In(loc).AddDate(0, 0, -1)
+		head += " up to " + dayOf(&last, loc)
 	}
 	if r.All.Litters == 0 {
 		wrap(out, "", head+". There is none yet that was entered as kindled.")

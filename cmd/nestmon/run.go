@@ -137,7 +137,7 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 	if d.judge, err = newJudge(domain); err != nil {
 		return nil, err
 	}
-	if d.archive, err = archive.Open(cfg.Data, archive.Options{Probes: domain.Probes, Now: p.pace.Now, Log: p.log}); err != nil {
+	if d.archive, err = archive.Open(cfg.Data, archive.Options{Probes: domain.Probes, Now: p.pace.Now, Log: p.log, Entries: d.entries}); err != nil {
 		return nil, err
 	}
 	defer func() {
@@ -145,6 +145,7 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 			err = errors.Join(err, d.archive.Close())
 		}
 	}()
+	d.bookLost = holdsBook(d.archive.SetAside())
 	if err := d.openBook(); err != nil {
 		return nil, err
 	}

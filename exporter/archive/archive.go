@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"nestmon/sensors"
+	"nestmon/thresholds/book"
 )
 
 // Defaults of Options. A year of raw polls of 90 series is about 200 MB, of hourly rows about 8 MB; the spans are ours, no source.
@@ -28,6 +29,9 @@ type Options struct {
 	Log      *slog.Logger     // discards when nil
 	RawFor   time.Duration    // how long every poll is kept, DefaultRawFor when 0
 	HoursFor time.Duration    // how long hourly rows and events are kept, DefaultHoursFor when 0
+
+	// Entries is the litter book as its owner has it in memory: it is written again where its file breaks while it is open. nil for none.
+	Entries func() []book.Entry
 }
 
 func (o Options) filled() Options {
@@ -43,6 +47,9 @@ func (o Options) filled() Options {
 	if o.HoursFor <= 0 {
 		o.HoursFor = DefaultHoursFor
 	}
+	if o.Entries == nil {
+		o.Entries = func() []book.Entry { return nil }
+	}
 	return o
 }
 
@@ -56,7 +63,8 @@ type Archive struct {
 
 	plan   atomic.Pointer[plan] // what the columns of every poll mean
 	aside  paths
-	unsent sync.Map // uint64 by sink: see Pruned
+	unsent sync.Map    // uint64 by sink: see Pruned
+	owed   atomic.Bool // the file of the litter book is new, and the book not in it yet
 
 	mu       sync.Mutex // one writer at a time; guards all below
 	state    pollState

@@ -207,7 +207,7 @@ func TestEntriesAreAddedNeverChanged(t *testing.T) {
 	}
 	must(t, a.PutEntries(entries))
 	for name, bad := range map[string][]book.Entry{
-		"a number that is taken":           {{ID: 2, What: book.Noted}},
+		"a number that is taken":            {{ID: 2, What: book.Noted}},
 		"the second of two has one that is": {{ID: 4, What: book.Noted}, {ID: 1, What: book.Noted}},
 	} {
 		if err := a.PutEntries(bad); err == nil {

@@ -11,6 +11,9 @@ import (
 // Entries returns all that was written into the litter book, by number. A row that cannot be read comes as a note which says so: the
 // others must not be lost with it.
 func (a *Archive) Entries() ([]book.Entry, error) {
+	if a.owed.Load() {
+		return a.opts.Entries(), nil
+	}
 	var out []book.Entry
 	err := a.book.read(func(db *sql.DB) error {
 		return collect(db, func(scan func(...any) error) error {
@@ -35,17 +38,21 @@ func (a *Archive) Entries() ([]book.Entry, error) {
 // number that is taken is an error.
 func (a *Archive) PutEntries(entries []book.Entry) error {
 	return a.editBook(func(t *tx) error {
-		for _, e := range entries {
-			body, err := json.Marshal(e)
-			if err != nil {
-				return err
-			}
-			err = t.exec("INSERT INTO entries (id, litter, at, nest, what, body) VALUES (?, ?, ?, ?, ?, ?)",
-				e.ID, e.Litter, e.At.UnixMilli(), e.Nest, string(e.What), string(body))
-			if err != nil {
-				return fmt.Errorf("entry %d: %w", e.ID, err)
-			}
-		}
-		return nil
+		return t.putEntries(entries)
 	})
+}
+
+func (t *tx) putEntries(entries []book.Entry) error {
+	for _, e := range entries {
+		body, err := json.Marshal(e)
+		if err != nil {
+			return err
+		}
+		err = t.exec("INSERT INTO entries (id, litter, at, nest, what, body) VALUES (?, ?, ?, ?, ?, ?)",
+			e.ID, e.Litter, e.At.UnixMilli(), e.Nest, string(e.What), string(body))
+		if err != nil {
+			return fmt.Errorf("entry %d: %w", e.ID, err)
+		}
+	}
+	return nil
 }

@@ -20,16 +20,27 @@ func (a *Archive) writeReadings(f func(*tx) error) error {
 	return a.readings.write(f)
 }
 
-// writeBook is writeReadings for book.db.
+// writeBook is writeReadings for book.db. A new file gets the litter book first: nothing that was entered is lost with the old one.
 func (a *Archive) writeBook(f func(*tx) error) error {
-	err := a.book.write(f)
-	if !renewable(err) {
-		return err
+	whole := func(t *tx) error {
+		if a.owed.Load() {
+			if err := t.putEntries(a.opts.Entries()); err != nil {
+				return err
+			}
+		}
+		return f(t)
 	}
-	if rerr := a.renew(a.book, bookFile, err); rerr != nil {
-		return errors.Join(err, rerr)
+	err := a.book.write(whole)
+	if renewable(err) {
+		if rerr := a.renew(a.book, bookFile, err); rerr != nil {
+			return errors.Join(err, rerr)
+		}
+		err = a.book.write(whole)
 	}
-	return a.book.write(f)
+	if err == nil {
+		a.owed.Store(false)
+	}
+	return err
 }
 
 // renewable reports whether opening the file again can help: it is damaged, or an earlier renewal failed and left it closed.
@@ -42,17 +53,25 @@ func (a *Archive) renew(s *store, k kind, why error) error {
 	}
 	if damaged(why) {
 		aside, err := putAside(s.path, a.opts.Now())
-		a.aside.add(aside)
+		a.begun(k, aside)
 		if err != nil {
 			return err
 		}
 		a.opts.Log.Error("archive file broke; set aside, a new one is begun", "file", s.path, "aside", aside, "err", why)
 	}
 	fresh, aside, err := openStore(s.path, k, true, a.opts)
-	a.aside.add(aside)
+	a.begun(k, aside)
 	if err != nil {
 		return err
 	}
 	s.adopt(fresh)
 	return nil
+}
+
+// begun notes that a file was set aside while it was in use.
+func (a *Archive) begun(k kind, aside []string) {
+	a.aside.add(aside)
+	if len(aside) > 0 && k.name == bookFile.name {
+		a.owed.Store(true)
+	}
 }

@@ -28,29 +28,51 @@ type Book struct {
 }
 
 // New makes the book of stored entries, in any order. It takes them as they are: what was stored is not argued with.
-func New(rules Rules, entries []Entry) *Book {
-	b := &Book{rules: rules, entries: slices.Clone(entries), gone: map[int64]int64{}}
-	slices.SortStableFunc(b.entries, func(a, c Entry) int { return int(a.ID - c.ID) })
-	for _, e := range b.entries {
+func New(rules Rules, entries []Entry) *Book { return (&Book{rules: rules}).plus(entries) }
+
+// plus is the book with more entries, taken as they are. It shares with the old one what they do not touch.
+func (b *Book) plus(more []Entry) *Book {
+	out := &Book{rules: b.rules, entries: slices.Concat(b.entries, more), gone: map[int64]int64{}, records: slices.Clone(b.records), nests: b.nests}
+	maps.Copy(out.gone, b.gone)
+	if byNumber := func(a, c Entry) int { return int(a.ID - c.ID) }; !slices.IsSortedFunc(out.entries, byNumber) {
+		slices.SortStableFunc(out.entries, byNumber)
+	}
+	out.take(more)
+	return out
+}
+
+// take folds entries into their litters, in place, and leaves the list of all entries alone.
+func (b *Book) take(more []Entry) {
+	of := map[int64][]Entry{}
+	for _, e := range more {
 		if e.Replaces != 0 {
 			b.gone[e.Replaces] = e.ID
 		}
-	}
-	of := map[int64][]Entry{}
-	for _, e := range b.entries {
-		if b.gone[e.ID] == 0 && e.What != Struck {
+		if e.What != Struck {
 			of[e.Litter] = append(of[e.Litter], e)
+		} else if of[e.Litter] == nil {
+			of[e.Litter] = []Entry{}
 		}
 	}
 	for _, id := range slices.Sorted(maps.Keys(of)) {
-		order(of[id], rules.Location)
-		if id == 0 {
-			b.nests = of[id]
-			continue
+		i, there := b.find(id)
+		now := of[id]
+		switch {
+		case id == 0:
+			now = slices.Concat(b.nests, now)
+		case there:
+			now = slices.Concat(b.records[i].Entries, now)
+			b.records = slices.Delete(b.records, i, i+1)
 		}
-		b.records = append(b.records, fold(id, of[id]))
+		now = slices.DeleteFunc(now, func(e Entry) bool { return b.gone[e.ID] != 0 })
+		order(now, b.rules.Location)
+		switch {
+		case id == 0:
+			b.nests = now
+		case len(now) > 0:
+			b.records = slices.Insert(b.records, i, fold(id, now))
+		}
 	}
-	return b
 }
 
 // Rules returns what the book knows of the rabbitry.
@@ -76,11 +98,15 @@ func (b *Book) Records() []*Record { return b.records }
 
 // Record returns the litter of that number, nil where there is none.
 func (b *Book) Record(id int64) *Record {
-	i, ok := slices.BinarySearchFunc(b.records, id, func(r *Record, id int64) int { return int(r.ID - id) })
+	i, ok := b.find(id)
 	if !ok {
 		return nil
 	}
 	return b.records[i]
+}
+
+func (b *Book) find(id int64) (int, bool) {
+	return slices.BinarySearchFunc(b.records, id, func(r *Record, id int64) int { return int(r.ID - id) })
 }
 
 // Nest returns the entries in force about a nest and about the litters in it, in the order in which they happened.

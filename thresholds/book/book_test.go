@@ -73,6 +73,7 @@ func TestRefusals(t *testing.T) {
 		"more sold than weaned":              {nursing(), []book.Entry{entry(book.Weaned, 59, of(1), kits(8)), entry(book.Sold, 60, of(1), kits(9))}, "sold and kept"},
 		"one side of a fostering":            {both(), []book.Entry{entry(book.FosteredOut, 34, of(1), with(2), kits(2))}, "both sides"},
 		"both sides differ":                  {both(), []book.Entry{entry(book.FosteredOut, 34, of(1), with(2), kits(2)), entry(book.FosteredIn, 34, of(2), with(1), kits(3))}, "both sides"},
+		"one side of a fostering struck":     {append(both(), entry(book.FosteredOut, 34, of(1), with(2), kits(2)), entry(book.FosteredIn, 34, of(2), with(1), kits(2))), []book.Entry{entry(book.Struck, 34, of(1), replaces(5))}, "both sides"},
 		"fostered to nobody":                 {nursing(), []book.Entry{entry(book.FosteredOut, 34, of(1), with(7), kits(2))}, "no litter 7"},
 		"another kind of correction":         {nursing(), []book.Entry{entry(book.Ended, 40, of(1), replaces(2))}, "cannot become ended"},
 		"corrected twice":                    {append(nursing(), entry(book.Kindled, 30, nest("oak"), of(1), replaces(2))), []book.Entry{entry(book.Kindled, 32, nest("oak"), of(1), replaces(2))}, "replaced before"},

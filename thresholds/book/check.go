@@ -12,6 +12,7 @@ import (
 type check struct {
 	book   *Book
 	added  []Entry
+	stored map[int64]bool // numbers of those added that stood in a book before
 	doubts []string
 }
 
@@ -37,9 +38,12 @@ func (c *check) run() error {
 		}
 		if e.With != 0 {
 			touched[e.With] = true
-			if c.book.Record(e.With) == nil {
+			if c.book.Record(e.With) == nil && c.book.gone[e.ID] == 0 {
 				return &Refusal{i, e, fmt.Sprintf("there is no litter %d", e.With)}
 			}
+		}
+		if old, ok := c.book.Entry(e.Replaces); ok { // the other side of a fostering that was corrected
+			touched[old.With] = true
 		}
 	}
 	for _, r := range c.book.records {
@@ -273,7 +277,7 @@ func (c *check) places() error {
 			continue
 		}
 		r := c.book.Record(e.Litter)
-		past := r != nil && !r.Open()
+		past := r != nil && !r.Open() || r == nil && c.stored[e.ID] || c.book.gone[e.ID] != 0
 		for _, nest := range []string{e.Nest, e.To} {
 			if _, known := c.book.rules.Nests[nest]; nest == "" || known || past || e.To == nest && e.What == Collected {
 				continue

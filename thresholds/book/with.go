@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"slices"
 	"time"
+
+	"nestmon/thresholds/litter"
 )
 
 // Refusal says which of the entries that were to be added cannot be true, and why.
@@ -21,38 +23,61 @@ const clocksDiffer = time.Hour
 // With is the book with more entries, all of them or none. Entries get the next numbers, and a breeding or kindling that names no litter
 // begins one. It returns them as they are to be stored, and in plain words what is unusual in them but may be true. An error is a *Refusal.
 func (b *Book) With(now time.Time, add ...Entry) (*Book, []Entry, []string, error) {
-	all, added := slices.Clone(b.entries), make([]Entry, 0, len(add))
-	next, litters := int64(1), int64(1)
-	for _, e := range all {
-		next, litters = max(next, e.ID+1), max(litters, e.Litter+1)
-	}
-	for _, e := range add {
-		litters = max(litters, e.Litter+1)
-	}
-	for i, e := range add {
+	added := slices.Clone(add)
+	next, litters := b.free(add)
+	for i := range added {
+		e := &added[i]
 		e.ID, e.Entered = next, now
 		next++
-		if e.Litter == 0 && (e.What == Bred || e.What == Kindled) {
+		if e.Litter == 0 && e.begins() {
 			e.Litter = litters
 			litters++
 		}
+	}
+	more, doubts, err := b.join(now, added, nil)
+	if err != nil {
+		return nil, nil, nil, err
+	}
+	return more, added, doubts, nil
+}
+
+// free are the first numbers that neither the book nor those entries have, of an entry and of a litter.
+func (b *Book) free(add []Entry) (entry, litter int64) {
+	for _, all := range [][]Entry{b.entries, add} {
+		for _, e := range all {
+			entry, litter = max(entry, e.ID), max(litter, e.Litter)
+		}
+	}
+	return entry + 1, litter + 1
+}
+
+// begins reports whether the entry can be the first of a litter.
+func (e Entry) begins() bool { return e.What == Bred || e.What == Kindled }
+
+// join is the book with entries that have their numbers. stored are the numbers of those that stood in a book before.
+func (b *Book) join(now time.Time, added []Entry, stored map[int64]bool) (*Book, []string, error) {
+	for i, e := range added {
 		if err := e.wellFormed(); err != nil {
-			return nil, nil, nil, &Refusal{i, e, err.Error()}
+			return nil, nil, &Refusal{i, e, err.Error()}
 		}
-		if e.At.IsZero() || e.At.After(now.Add(clocksDiffer)) {
-			return nil, nil, nil, &Refusal{i, e, fmt.Sprintf("%s is in the future; look at the date", e.on(b.rules.Location))}
+		for _, t := range []time.Time{e.At, e.Entered} {
+			switch {
+			case t.IsZero():
+				return nil, nil, &Refusal{i, e, fmt.Sprintf("%s on no day; write when", e.What)}
+			case t.After(now.Add(clocksDiffer)):
+				return nil, nil, &Refusal{i, e, fmt.Sprintf("%s is in the future; look at the date", litter.DateOf(t, b.rules.Location))}
+			}
 		}
-		all, added = append(all, e), append(added, e)
 	}
 	if err := b.replaceable(added); err != nil {
-		return nil, nil, nil, err
+		return nil, nil, err
 	}
-	more := New(b.rules, all)
-	check := check{book: more, added: added}
+	more := b.plus(added)
+	check := check{book: more, added: added, stored: stored}
 	if err := check.run(); err != nil {
-		return nil, nil, nil, err
+		return nil, nil, err
 	}
-	return more, added, check.doubts, nil
+	return more, check.doubts, nil
 }
 
 // replaceable says which entry replaces one that it cannot.
