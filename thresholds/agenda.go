@@ -1,0 +1,51 @@
+package thresholds
+
+import (
+	"time"
+
+	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/litter"
+)
+
+// Task is one chore of the agenda: one that is due, will be, or was done lately.
+type Task struct {
+	Nest   string // "" for the whole site
+	Litter int64  // the litter it is for, 0 for none
+	Chore  alarm.Name
+	From   time.Time // it is due from here
+	Late   time.Time // from here it is a warning, before a notice; zero when it never is one
+	Until  time.Time // it no longer makes sense from here; zero when only doing it ends it
+	Done   time.Time // when it was marked done, zero while it was not
+	Daily  bool      // it comes again within a day, and the agenda shows only its next time
+	Text   string    // what to do, and why, without the nest's name
+	Rule   string    // the days it goes by
+	Source string    // where the days come from
+}
+
+// TaskState is where a task is at an instant.
+type TaskState string
+
+// The states, in the order in which they are shown.
+const (
+	Overdue TaskState = "overdue" // late
+	Today   TaskState = "today"   // it stands, or begins today
+	Coming  TaskState = "coming"  // on a later day
+	Done    TaskState = "done"
+)
+
+// State is the task's state at an instant, whose day is that of loc.
+func (t Task) State(now time.Time, loc *time.Location) TaskState {
+	switch {
+	case !t.Done.IsZero():
+		return Done
+	case !t.Late.IsZero() && !now.Before(t.Late):
+		return Overdue
+	case t.From.Before(litter.NextDay(now, loc)):
+		return Today
+	}
+	return Coming
+}
+
+// Agenda lists what is due at now, what comes before until, and what was done in the week before now, for every nest and the site. Undone
+// tasks come first, the earliest first.
+func (r *Rabbitry) Agenda(now, until time.Time) []Task { return nil }
