@@ -1,6 +1,8 @@
 package thresholds
 
 import (
+	"cmp"
+	"slices"
 	"time"
 
 	"nestmon/thresholds/alarm"
@@ -46,6 +48,34 @@ func (t Task) State(now time.Time, loc *time.Location) TaskState {
 	return Coming
 }
 
-// Agenda lists what is due at now, what comes before until, and what was done in the week before now, for every nest and the site. Undone
-// tasks come first, the earliest first.
-func (r *Rabbitry) Agenda(now, until time.Time) []Task { return nil }
+// lately is how long ago a chore may have been done to be on the agenda.
+const lately = 7 * 24 * time.Hour
+
+// Agenda lists what is due at now, what comes before until, and what was done in the week before now, for every nest and the site: by
+// state, and within it the earliest first. What is due on it stands as an alarm; both are made of the same dates.
+func (r *Rabbitry) Agenda(now, until time.Time) []Task {
+	n := r.now
+	n.Wall = now.In(r.cfg.Location)
+	var all []Task
+	take := func(nest string, id int64) func(d litter.Due) {
+		return func(d litter.Due) {
+			all = append(all, Task{nest, id, d.Event, d.From, d.Late, d.Until, d.Done, d.Daily, d.Text, d.Rule, d.Source})
+		}
+	}
+	r.site.Agenda(&n, now.Add(-lately), until, take("", 0))
+	for _, w := range r.nests {
+		id := int64(0)
+		if l := w.Litter(); l != nil {
+			id = l.ID
+		}
+		w.Agenda(&n, now.Add(-lately), until, take(w.Config().ID, id))
+	}
+	slices.SortStableFunc(all, func(a, b Task) int {
+		return cmp.Or(a.order(now, n.Wall.Location())-b.order(now, n.Wall.Location()), a.From.Compare(b.From), rank(a.Chore)-rank(b.Chore))
+	})
+	return all
+}
+
+func (t Task) order(now time.Time, loc *time.Location) int {
+	return slices.Index([]TaskState{Overdue, Today, Coming, Done}, t.State(now, loc))
+}

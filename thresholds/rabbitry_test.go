@@ -27,6 +27,7 @@ type trace struct {
 	humidity func(m int) float64
 	outside  func(m int) float64
 	from     time.Time
+	sealed   litter.Date
 	looked   int // the minute at which a person entered that they had looked, 0 for never
 }
 
@@ -46,14 +47,7 @@ func probes() []sensors.Probe {
 
 func rabbitry(t testing.TB, kind brood.Kind) *thresholds.Rabbitry {
 	t.Helper()
-	r, err := thresholds.New(thresholds.Config{
-		Location: time.UTC, Poll: 30 * time.Second, Outside: "shade", Probes: probes(), Limits: brood.DefaultTables(),
-		Nests: []nest.Config{{ID: "oak", Kind: kind, Cluster: []string{"cluster"}, Air: "air"}},
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return r
+	return made(t, probes(), nest.Config{ID: "oak", Kind: kind, Cluster: []string{"cluster"}, Air: "air"})
 }
 
 func (tr trace) run(t testing.TB) (*thresholds.Rabbitry, []alarm.Event) {
@@ -64,7 +58,7 @@ func (tr trace) run(t testing.TB) (*thresholds.Rabbitry, []alarm.Event) {
 	if tr.from.IsZero() {
 		tr.from = start
 	}
-	r := rabbitry(t, tr.kind)
+	r := made(t, probes(), nest.Config{ID: "oak", Kind: tr.kind, Cluster: []string{"cluster"}, Air: "air", Sealed: tr.sealed})
 	r.SetLitters(tr.litters, tr.from)
 	var events []alarm.Event
 	for half := range 2 * tr.minutes {
