@@ -173,6 +173,15 @@ func (r *Rabbitry) Done(nestID string, name alarm.Name, at time.Time) error {
 	return nil
 }
 
+// MayDo says why Done would refuse a mark.
+func (r *Rabbitry) MayDo(nestID string, name alarm.Name, at time.Time) error {
+	w, err := r.choreOf(nestID, name)
+	if err != nil || w == nil {
+		return err
+	}
+	return w.MayDo(name, at)
+}
+
 // Undone strikes what Done recorded: what was done before counts again. A mark that is not known changes nothing.
 func (r *Rabbitry) Undone(nestID string, name alarm.Name, at time.Time) error {
 	w, err := r.choreOf(nestID, name)

@@ -57,7 +57,13 @@ func (d *daemon) enter(now time.Time, entries []book.Entry) (stored []book.Entry
 		if e, err = b.Place(e); err != nil {
 			return nil, nil, &book.Refusal{Row: i, Entry: e, Why: err.Error()}
 		}
-		entries[i] = d.stamp(now, e)
+		e = d.stamp(now, e)
+		if chore := e.Done(); chore != "" {
+			if err := d.judge.rabbitry.MayDo(e.Nest, chore, e.At); err != nil {
+				return nil, nil, &book.Refusal{Row: i, Entry: e, Why: err.Error()}
+			}
+		}
+		entries[i] = e
 	}
 	more, stored, doubts, err := b.With(now, entries...)
 	if err != nil {
@@ -68,6 +74,11 @@ func (d *daemon) enter(now time.Time, entries []book.Entry) (stored []book.Entry
 	}
 	d.book.Store(more)
 	d.judge.rabbitry.SetLitters(more.Litters(now), now)
+	for _, m := range more.Struck() {
+		if m.Entered.Equal(now) {
+			d.unmark(m)
+		}
+	}
 	for _, e := range stored {
 		if chore := e.Done(); chore != "" {
 			d.markAgain(book.Mark{Nest: e.Nest, Chore: chore, At: e.At})
@@ -75,6 +86,18 @@ func (d *daemon) enter(now time.Time, entries []book.Entry) (stored []book.Entry
 	}
 	d.showAgain(now)
 	return stored, doubts, nil
+}
+
+// unmark takes back a chore marked done. What was done before counts again, also what the decisions have forgotten.
+func (d *daemon) unmark(m book.Mark) {
+	if err := d.judge.rabbitry.Undone(m.Nest, m.Chore, m.At); err != nil {
+		d.log.Info("a chore no longer marked done does not apply", "err", err)
+	}
+	for _, before := range d.Book().Marks() {
+		if before.Nest == m.Nest && before.Chore == m.Chore {
+			d.markAgain(before)
+		}
+	}
 }
 
 // seasonKnown is how long ago a kindling may be for the season of today to be its season; ours, no source: a season is smoothed over five days.

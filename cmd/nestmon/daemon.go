@@ -40,10 +40,11 @@ type daemon struct {
 	started  time.Time
 	room     atomic.Pointer[exporter.Disk] // for the archive; nil before the first poll is stored
 	faults   faultBook
-	cardGone atomic.Bool // the card does not answer, and all goes on from memory
-	owed     bool        // what stands could not be stored when it changed
-	kept     time.Time   // when what is remembered was last kept
-	shown    bool        // there has been a poll to show
+	cardGone atomic.Bool                       // the card does not answer, and all goes on from memory
+	owed     bool                              // what stands could not be stored when it changed
+	kept     time.Time                         // when what is remembered was last kept
+	shown    bool                              // there has been a poll to show
+	tasks    atomic.Pointer[[]thresholds.Task] // the agenda as last shown
 }
 
 // pace says when to poll.
@@ -287,6 +288,7 @@ func (d *daemon) show(trusted bool) {
 		disk = &exporter.Disk{}
 	}
 	d.shown = true
+	d.plan()
 	d.sinks.fanout.Show(&exporter.State{
 		Snapshot: d.snapshot(), Probes: d.judge.tracker.Health(), Buses: d.poller.Buses(), Sinks: d.sinks.health(),
 		Started: d.started, Every: d.cfg.Poll, Disk: *disk, Synced: trusted, Version: version(),

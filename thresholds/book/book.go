@@ -264,6 +264,18 @@ func (b *Book) Marks() []Mark {
 	return out
 }
 
+// Struck returns the chores that no longer count as done, in the order of their entries; Entered is when that was written down.
+func (b *Book) Struck() []Mark {
+	var out []Mark
+	for _, e := range b.entries {
+		by, gone := b.Entry(b.gone[e.ID])
+		if chore := e.Done(); gone && chore != "" {
+			out = append(out, Mark{e.Nest, chore, e.At, by.Entered})
+		}
+	}
+	return out
+}
+
 // where is the nest a litter lay in at a time.
 func (r *Record) where(at time.Time) string {
 	nest := ""

@@ -69,10 +69,24 @@ func (e Entry) says() []Field {
 		field Field
 		there bool
 	}{
-		{InLitter, e.Litter != 0}, {InNest, e.Nest != ""}, {ToNest, e.To != ""}, {WithOther, e.With != 0}, {TheDoe, e.Doe != ""}, {TheBuck, e.Buck != ""},
-		{KitsField, e.Kits != nil}, {DeadField, e.Dead != nil}, {TheCause, e.Cause != ""}, {TheFound, e.Found != ""}, {InGrams, e.Grams != 0},
-		{OfBedding, e.Bedding != ""}, {DepthCM, e.Depth != 0}, {TheKind, e.Kind != ""}, {TheSeason, e.Season != ""}, {TheChore, e.Chore != ""},
-		{TheNote, e.Note != ""}, {Earlier, e.Replaces != 0},
+		{InLitter, e.Litter != 0},
+		{InNest, e.Nest != ""},
+		{ToNest, e.To != ""},
+		{WithOther, e.With != 0},
+		{TheDoe, e.Doe != ""},
+		{TheBuck, e.Buck != ""},
+		{KitsField, e.Kits != nil},
+		{DeadField, e.Dead != nil},
+		{TheCause, e.Cause != ""},
+		{TheFound, e.Found != ""},
+		{InGrams, e.Grams != 0},
+		{OfBedding, e.Bedding != ""},
+		{DepthCM, e.Depth != 0},
+		{TheKind, e.Kind != ""},
+		{TheSeason, e.Season != ""},
+		{TheChore, e.Chore != ""},
+		{TheNote, e.Note != ""},
+		{Earlier, e.Replaces != 0},
 	} {
 		if f.there {
 			out = append(out, f.field)
@@ -122,7 +136,9 @@ func (e Entry) wellFormed() error {
 		name, value string
 		in          []string
 	}{
-		{"cause", string(e.Cause), names(Causes)}, {"found", string(e.Found), names(Findings)}, {"kind", string(e.Kind), names(brood.Kinds)},
+		{"cause", string(e.Cause), names(Causes)},
+		{"found", string(e.Found), names(Findings)},
+		{"kind", string(e.Kind), names(brood.Kinds)},
 		{"season", string(e.Season), names(brood.Seasons)},
 	} {
 		if w.value != "" && !slices.Contains(w.in, w.value) {

@@ -71,14 +71,19 @@ func (m marks) looked() (at time.Time) {
 // bedded is when bedding was last changed. A box that is turned is bedded anew.
 func (m marks) bedded() time.Time { return later(m.last(alarm.BeddingDue), m.last(alarm.TurnBoxDue)) }
 
-// Done records that a chore was done, also some time ago. The same mark again changes nothing.
-func (w *Watch) Done(n *Now, name alarm.Name, at time.Time) error {
+// MayDo says why a mark cannot be true.
+func (w *Watch) MayDo(name alarm.Name, at time.Time) error {
 	if name == alarm.RemoveBoxDue && w.has && !w.kindled().IsZero() && at.After(w.kindled()) && at.Before(w.day(litter.BoxOutEarliest)) {
 		return fmt.Errorf("the kits of nest %s are younger than %d days and need their box; look at the nest and the date, or enter the litter as ended if they are gone",
 			w.cfg.ID, litter.BoxOutEarliest)
 	}
-	if !w.marks.add(name, at) {
-		return nil
+	return nil
+}
+
+// Done records that a chore was done, also some time ago. The same mark again changes nothing.
+func (w *Watch) Done(n *Now, name alarm.Name, at time.Time) error {
+	if err := w.MayDo(name, at); err != nil || !w.marks.add(name, at) {
+		return err
 	}
 	w.days.until, w.due.until = time.Time{}, time.Time{}
 	if name == alarm.BeddingDue || name == alarm.TurnBoxDue || name == alarm.VentilationDue {
