@@ -28,7 +28,9 @@ type trace struct {
 	outside  func(m int) float64
 	from     time.Time
 	sealed   litter.Date
-	looked   int // the minute at which a person entered that they had looked, 0 for never
+	looked   int                // the minute at which a person entered that they had looked, 0 for never
+	did      map[int]alarm.Name // chores marked done, by the minute
+	carried  [2]int             // the minutes at which the nest was carried indoors and back, 0 for never
 }
 
 func constant(v float64) func(int) float64 { return func(int) float64 { return v } }
@@ -67,6 +69,22 @@ func (tr trace) run(t testing.TB) (*thresholds.Rabbitry, []alarm.Event) {
 			if err := r.Done("oak", alarm.InspectDue, at); err != nil {
 				t.Fatal(err)
 			}
+		}
+		if chore := tr.did[half/2]; chore != "" && half%2 == 0 {
+			nestID := "oak"
+			if chore == alarm.SeasonSetupDue {
+				nestID = ""
+			}
+			if err := r.Done(nestID, chore, at); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if m := half / 2; tr.carried[0] > 0 && half%2 == 0 && (m == tr.carried[0] || m == tr.carried[1]) {
+			book := slices.Clone(tr.litters)
+			if book[0].Indoors = at; m == tr.carried[1] {
+				book[0].Indoors = time.Time{}
+			}
+			r.SetLitters(book, at)
 		}
 		var batch []sensors.Reading
 		add := func(probe string, q sensors.Quantity, f func(int) float64) {

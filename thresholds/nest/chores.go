@@ -89,6 +89,9 @@ func (w *Watch) inspection(n *Now) (d litter.Due, ok bool) {
 	if !ok {
 		return d, false
 	}
+	if morning := p.Inspect.Daytime(n.Wall, w.loc); morning.After(n.Wall) && !w.slots[lookRule].On() {
+		due = later(due, morning) // a look was struck at night
+	}
 	d = litter.Due{
 		Event: alarm.InspectDue, From: due, Daily: true, Source: customOnly,
 		Rule: fmt.Sprintf("no look seen or entered for %s; it begins by day and stands until somebody looks", lasting(p.Inspect.Every)),

@@ -59,7 +59,7 @@ var rules = [...]rule{
 	{alarm.NestHeat, (*Watch).nestHeat},
 	{alarm.ClusterHeat, (*Watch).clusterHeatRule},
 	{alarm.HeatExpected, (*Watch).heatExpected},
-	{alarm.ClusterChill, (*Watch).clusterChill},
+	chillRule: {alarm.ClusterChill, (*Watch).clusterChill},
 	{alarm.NestCold, (*Watch).nestCold},
 	{alarm.CheckNest, (*Watch).checkNest},
 	{alarm.DoeHeat, (*Watch).doeHeat},
@@ -69,7 +69,7 @@ var rules = [...]rule{
 	{alarm.ToteWet, (*Watch).toteWet},
 	{alarm.VentilationDue, (*Watch).ventilationDue},
 	{alarm.BeddingDue, (*Watch).beddingDue},
-	{alarm.InspectDue, (*Watch).inspectDue},
+	lookRule: {alarm.InspectDue, (*Watch).inspectDue},
 	byClock(alarm.BoxDue),
 	byClock(alarm.KindlingOverdue),
 	byClock(alarm.TurnBoxDue),
@@ -85,8 +85,11 @@ var rules = [...]rule{
 	{alarm.ResealToteDue, (*Watch).resealToteDue},
 }
 
-// chillRule is where rules has the chill.
-const chillRule = 3
+// Where rules has the chill and the inspection.
+const (
+	chillRule = 3
+	lookRule  = 13
+)
 
 // New makes the watch of one nest. The tables and the site with its days are shared.
 func New(cfg Config, loc *time.Location, tables *brood.Tables, channels *Channels, site *Site) *Watch {
