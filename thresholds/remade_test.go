@@ -59,7 +59,7 @@ func TestTurnedBox(t *testing.T) {
 // A mark that comes when a chill stands does not end it.
 func TestATurnEndsNoChill(t *testing.T) {
 	cools := func(m int) float64 { return 8 + 26*math.Exp(-float64(max(m-600, 0))/150) + dusty(m) }
-	r, events := trace{minutes: 1000, litters: newborn(13), air: constant(8), outside: constant(6), cluster: cools, did: map[int]alarm.Name{950: alarm.TurnBoxDue}}.run(t)
+	r, events := trace{minutes: 1400, litters: newborn(13), air: constant(8), outside: constant(6), cluster: cools, did: map[int]alarm.Name{950: alarm.TurnBoxDue}}.run(t)
 	want(t, events, alarm.ClusterChill, alarm.Cleared, alarm.Notice, 0)
 	if !standing(r, alarm.ClusterChill) {
 		t.Error("no chill stands")
@@ -172,7 +172,7 @@ func TestIndoorsIsOutOfTheWeather(t *testing.T) {
 		if m < 100 {
 			return -4 + dusty(m)
 		}
-		return 19 - 23*math.Exp(-float64(m-100)/12) + dusty(m)
+		return 26 - 30*math.Exp(-float64(m-100)/25) + dusty(m)
 	}
 	in := [2]int{100, 1 << 20}
 	for name, c := range map[string]struct {
@@ -185,6 +185,7 @@ func TestIndoorsIsOutOfTheWeather(t *testing.T) {
 		"silent indoors":        {trace{minutes: 400, air: stops, outside: constant(-4), cluster: constant(34), carried: in}, alarm.ProbeSilent, alarm.Urgent, 0},
 		"silent, and forgotten": {trace{minutes: 100 + 37*60, air: stops, outside: constant(-4), cluster: constant(34), carried: in}, alarm.ProbeSilent, alarm.Urgent, 1},
 		"warm air is no sun":    {trace{minutes: 500, air: carriedIn, outside: constant(-4), cluster: constant(34), carried: in}, alarm.HeatExpected, alarm.Notice, 0},
+		"the same outside":      {trace{minutes: 500, air: carriedIn, outside: constant(-4), cluster: constant(34)}, alarm.HeatExpected, alarm.Notice, 1},
 		"heat":                  {trace{minutes: 300, air: constant(36), outside: constant(-4), carried: in}, alarm.NestHeat, alarm.Urgent, 1},
 		"a chill":               {trace{minutes: 600, air: constant(12), outside: constant(-4), cluster: func(m int) float64 { return 12 + 23*math.Exp(-float64(max(m-300, 0))/150) + dusty(m) }, carried: in}, alarm.ClusterChill, alarm.Warning, 1},
 	} {
