@@ -77,7 +77,7 @@ func (d *damp) done(name alarm.Name, at time.Time) {
 		return
 	}
 	d.was = wetness{at.Round(0).Truncate(markFine), d.soaked, d.moisture.on, d.tote.leaks, d.found}
-	d.moisture.on = false
+	d.moisture.on, d.moisture.recent = false, [moistHours]hour{} // the hours before it say nothing of what lies there now
 	if name != alarm.VentilationDue {
 		d.soaked, d.tote.leaks, d.tote.full = false, false, dwell{}
 	}
