@@ -68,14 +68,14 @@ func runChores(ctx context.Context, args []string, std stdio) int {
 			return nil
 		})
 	case "done":
-		at := now
+		at := time.Time{} // the daemon's now
 		if *on != "" {
 			if at, err = parseTime(*on, cfg.location()); err != nil {
 				err = fmt.Errorf("--on: %w", err)
 				break
 			}
 		}
-		err = didChore(ctx, d, nests, alarm.Name(*event), at, len(*on) == len(time.DateOnly), *asJSON, std)
+		err = didChore(ctx, d, nests, book.Entry{What: book.Did, Chore: alarm.Name(*event), At: at, Day: len(*on) == len(time.DateOnly)}, now, *asJSON, std)
 	default:
 		err = fmt.Errorf("action %q is unknown; write list or done", action)
 	}
@@ -151,7 +151,7 @@ func (t taskView) when(now time.Time) string {
 		text += ", then daily"
 	}
 	switch {
-	case t.Late == nil:
+	case t.Late == nil, t.Late.Equal(t.From):
 	case t.State == thresholds.Overdue:
 		text += ", late since " + dayAndTime(t.Late.In(now.Location()), now)
 	default:
@@ -204,8 +204,8 @@ func (m mark) words(place string, at, now time.Time) string {
 }
 
 // didChore enters that a chore was done, in every nest or in none.
-func didChore(ctx context.Context, d *caller, nests []string, chore alarm.Name, at time.Time, day, asJSON bool, std stdio) error {
-	if chore == "" {
+func didChore(ctx context.Context, d *caller, nests []string, did book.Entry, now time.Time, asJSON bool, std stdio) error {
+	if did.Chore == "" {
 		return errors.New("--event is missing; name the chore as 'nestmon chores' lists it, such as --event " + string(alarm.BeddingDue))
 	}
 	if len(nests) == 0 {
@@ -213,7 +213,8 @@ func didChore(ctx context.Context, d *caller, nests []string, chore alarm.Name, 
 	}
 	var entries []book.Entry
 	for _, id := range nests {
-		entries = append(entries, book.Entry{What: book.Did, Nest: id, Chore: chore, At: at, Day: day})
+		did.Nest = id
+		entries = append(entries, did)
 	}
 	var saved enterAnswer
 	if err := d.post(ctx, "/control/enter", entries, &saved); err != nil {
@@ -225,13 +226,13 @@ func didChore(ctx context.Context, d *caller, nests []string, chore alarm.Name, 
 	if asJSON {
 		return printJSON(std.out, saved)
 	}
-	m, now := markWords[chore], time.Now().In(at.Location())
-	if m.done == "" {
-		m.done = string(chore) + " of %s is marked as done"
+	m, known := markWords[did.Chore]
+	if !known {
+		m.done = string(did.Chore) + " of %s is marked as done"
 	}
 	return listChores(ctx, d, nil, int(agendaAhead.Hours()/24), func(all []taskView) error {
 		for _, e := range saved.Stored {
-			fmt.Fprintf(std.out, "%s%s.\n", m.words(nestOrSite(e.Nest), e.At.In(at.Location()), now), again(all, e, now))
+			fmt.Fprintf(std.out, "%s%s.\n", m.words(nestOrSite(e.Nest), e.At.In(now.Location()), now), again(all, e, now))
 		}
 		return nil
 	})

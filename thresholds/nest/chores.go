@@ -70,7 +70,7 @@ func byClock(name alarm.Name) rule {
 // was seen or one that was entered; stray is before the kindling, when kits may lie outside the box.
 func (w *Watch) nextLook() (due, from time.Time, stray, ok bool) {
 	p := w.plan
-	stray = w.has && w.days.age < 0 && !w.days.ended && w.days.bred >= p.Strays.From && w.days.bred <= p.Strays.To
+	stray = w.has && w.days.age < 0 && !w.days.ended && w.days.bred >= 0 && w.days.bred <= p.Strays.To
 	switch {
 	case stray:
 		from = dayAfter(w.book.Bred, p.Strays.From, w.loc)
