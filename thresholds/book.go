@@ -38,9 +38,7 @@ func (r *Rabbitry) chooseLitters(now time.Time) {
 			}
 		}
 		w.SetLitter(current)
-		if r.started {
-			w.Look(&r.now)
-		}
+		r.look(w)
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 
 	"nestmon/sensors"
 	"nestmon/thresholds/brood"
+	"nestmon/thresholds/litter"
 	"nestmon/thresholds/nest"
 )
 
@@ -19,4 +20,5 @@ type Config struct {
 	Probes    []sensors.Probe
 	Nests     []nest.Config
 	Limits    brood.Tables
+	Days      litter.Days // when chores are due; as shipped where nothing is set
 }

@@ -371,6 +371,77 @@ func TestMoistureBringsBeddingForward(t *testing.T) {
 	want(t, events, alarm.BeddingDue, alarm.Raised, alarm.Notice, 0)
 }
 
+// A change that was entered for an earlier time than moisture was found changes nothing of it, and one that is struck brings it back.
+func TestMoistureOutlastsALateMark(t *testing.T) {
+	for name, c := range map[string]struct {
+		done   float64 // h
+		strike bool
+		want   bool
+	}{
+		"changed before it was found": {60, false, true},
+		"changed since":               {100, false, false},
+		"changed, and struck":         {100, true, true},
+	} {
+		t.Run(name, func(t *testing.T) {
+			d := damp{
+				age: 7, hours: 100, outside: calm(16, 66),
+				air: func(h float64) air { return holding(20, 9+2.5+step(h, 78, 4.5)) },
+			}
+			r := d.start(t)
+			d.through(r, 0)
+			done := start.Add(time.Duration(c.done * float64(time.Hour)))
+			if err := r.Done("oak", alarm.BeddingDue, done); err != nil {
+				t.Fatal(err)
+			}
+			if c.strike {
+				if err := r.Undone("oak", alarm.BeddingDue, done); err != nil {
+					t.Fatal(err)
+				}
+			}
+			d.hours, d.air = 1, func(float64) air { return holding(20, 9+7) }
+			d.through(r, 100)
+			found := false
+			for _, task := range r.Agenda(start.Add(101*time.Hour), start.AddDate(0, 0, 30)) {
+				found = found || task.Chore == alarm.BeddingDue && strings.Contains(task.Text, "Moisture has also been found")
+			}
+			if found != c.want {
+				t.Errorf("moisture is known: %v, want %v", found, c.want)
+			}
+		})
+	}
+}
+
+// Damp bedding brings the watch for flies forward, in that nest alone; where all are watched it is not asked twice.
+func TestDampBeddingDrawsFlies(t *testing.T) {
+	d := damp{age: 7, hours: 110, outside: calm(17, 62), air: func(h float64) air { return holding(20, 9+2.5+step(h, 78, 4.5)) }}
+	_, events := d.run(t)
+	at, e := first(events, alarm.FlyStrikeDue)
+	if at < 78 || at > 104 || e.Nest != "oak" {
+		t.Errorf("hour %.1f: %s", at, e.Text)
+	}
+	d.air = func(float64) air { return holding(20, 9+2.5) }
+	_, events = d.run(t)
+	want(t, events, alarm.FlyStrikeDue, alarm.Raised, alarm.Notice, 0)
+}
+
+// A tote into which water has come for a week in all is sealed sooner than in years, and once it is sealed the days begin anew.
+func TestWaterBringsTheSealForward(t *testing.T) {
+	d := damp{nest: nest.Config{Kind: brood.BuriedTote}, age: -1, hours: 9 * 24, outside: calm(12, 70), air: calm(14, 99.5)}
+	r := d.start(t)
+	r.SetLitters([]litter.Litter{{ID: 1, Nest: "oak", Bred: start.AddDate(0, 0, -2)}}, start)
+	at, e := first(d.through(r, 0), alarm.ResealToteDue)
+	if at < 7*24 || at > 8*24 || !e.HasValue || e.Limit != 7*24 {
+		t.Errorf("hour %.1f: %+v", at, e)
+	}
+	if err := r.Done("oak", alarm.ResealToteDue, start.Add(9*24*time.Hour)); err != nil {
+		t.Fatal(err)
+	}
+	d.hours = 24
+	events := d.through(r, 9*24)
+	want(t, events, alarm.ResealToteDue, alarm.Cleared, alarm.Notice, 1)
+	want(t, events, alarm.ResealToteDue, alarm.Raised, alarm.Notice, 0)
+}
+
 // Wet and cold together are worse than either: the cold's words say so where humidity can tell, and keep silent where it cannot.
 func TestWetAndCold(t *testing.T) {
 	for name, c := range map[string]struct {

@@ -20,6 +20,13 @@ func bred(days int) []litter.Litter {
 	return []litter.Litter{{ID: 1, Nest: "oak", Bred: start.AddDate(0, 0, -days)}}
 }
 
+// indoors is a litter of three days that was carried in so long before the trace begins.
+func indoors(ago time.Duration) []litter.Litter {
+	book := newborn(3)
+	book[0].Indoors = start.Add(-ago)
+	return book
+}
+
 // act finds what a person is to do: an order at the beginning of a sentence or of its second half.
 var act = regexp.MustCompile(`(^|[.:;,] |so )([Ll]ook|[Ss]hade|[Gg]et|[Gg]ive|[Tt]ake|[Cc]lear|[Cc]hange|[Pp]ut|[Bb]ed|[Tt]urn|[Cc]ollect|[Ww]ean|[Ss]ee|[Ww]rite|Nothing to do)\b`)
 
@@ -125,6 +132,25 @@ func TestEveryEvent(t *testing.T) {
 		alarm.RemoveBoxDue:    {trace{minutes: 60, litters: newborn(28), air: cool, outside: constant(10)}, alarm.Raised, alarm.Notice, ""},
 		alarm.CollectDue:      {trace{minutes: 60, kind: brood.BuriedTote, litters: newborn(10), air: cool, outside: constant(10)}, alarm.Raised, alarm.Notice, ""},
 		alarm.WeanDue:         {trace{minutes: 60, litters: newborn(30), air: cool, outside: constant(10)}, alarm.Raised, alarm.Notice, ""},
+	}
+	for name, c := range map[alarm.Name]trace{
+		alarm.CheckPregnancyDue: {minutes: 60, litters: bred(10), air: cool, outside: constant(10)},
+		alarm.ConfirmKindlingDue: {minutes: 900, litters: bred(30), air: cool, outside: constant(2), cluster: func(m int) float64 {
+			return 12.5 + 20*(1-math.Exp(-float64(max(m-600, 0))/15)) + dusty(m)
+		}},
+		alarm.RationDue:    {minutes: 60, litters: newborn(1), air: cool, outside: constant(10)},
+		alarm.HideBoxDue:   {minutes: 60, litters: newborn(29), air: cool, outside: constant(10)},
+		alarm.ReturnBoxDue: {minutes: 60, litters: indoors(13 * time.Hour), air: cool, outside: constant(-10)},
+		alarm.WaterDue:     {minutes: 8 * 60, air: cool, outside: constant(-1)},
+		alarm.FlyStrikeDue: {minutes: (24 + 7) * 60, air: constant(24), outside: constant(24)},
+		alarm.ResealToteDue: {
+			minutes: 60, kind: brood.BuriedTote, sealed: litter.Date{Year: start.Year() - 5, Month: start.Month(), Day: start.Day()},
+			air: cool, outside: constant(10),
+		},
+	} {
+		row := cases[name]
+		row.trace, row.state, row.atLeast = c, alarm.Raised, alarm.Notice
+		cases[name] = row
 	}
 	for _, name := range alarm.Names {
 		c, here := cases[name]

@@ -41,6 +41,9 @@ func New(cfg Config) (*Rabbitry, error) {
 	if cfg.Location == nil {
 		cfg.Location = time.UTC
 	}
+	if cfg.Days.IsZero() {
+		cfg.Days = litter.DefaultDays()
+	}
 	known := map[string]bool{"": true}
 	for _, p := range cfg.Probes {
 		known[p.ID] = true
@@ -52,7 +55,7 @@ func New(cfg Config) (*Rabbitry, error) {
 	if !known[cfg.Battery] {
 		return nil, fmt.Errorf("battery: no probe %q", cfg.Battery)
 	}
-	r.site = nest.NewSite(cfg.Outside, cfg.Location, r.channels)
+	r.site = nest.NewSite(cfg.Outside, cfg.Location, &r.cfg.Days, r.channels)
 	r.site.Power(cfg.Battery, cfg.LowVolts, r.channels)
 	for _, n := range cfg.Nests {
 		if len(n.Cluster) > nest.MostClusterProbes {
@@ -152,21 +155,70 @@ func (r *Rabbitry) step() {
 // Season is the season by the weather that was seen, empty while there was too little.
 func (r *Rabbitry) Season() brood.Season { return r.site.Decided() }
 
-// Done records that a chore was done. nest is empty for the season's set-up.
+// Done records that a chore was done, also some time ago; the same again changes nothing. nestID is empty for the site's own chores.
 func (r *Rabbitry) Done(nestID string, name alarm.Name, at time.Time) error {
-	if !name.Chore() {
-		return fmt.Errorf("%q is not a chore; write one such as %s, as 'nestmon chores' lists it", name, alarm.BeddingDue)
-	}
-	if nestID == "" {
-		r.site.Done(at)
-		return nil
-	}
-	w, err := r.nest(nestID)
+	w, err := r.choreOf(nestID, name)
 	if err != nil {
 		return err
 	}
-	w.Done(name, at)
+	if w != nil {
+		defer r.look(w)
+		return w.Done(&r.now, name, at)
+	}
+	if r.site.Done(name, at) && name == alarm.SeasonSetupDue {
+		for _, w := range r.nests {
+			w.MadeUp(&r.now, at)
+		}
+	}
 	return nil
+}
+
+// MayDo says why Done would refuse a mark.
+func (r *Rabbitry) MayDo(nestID string, name alarm.Name, at time.Time) error {
+	w, err := r.choreOf(nestID, name)
+	if err != nil || w == nil {
+		return err
+	}
+	return w.MayDo(name, at)
+}
+
+// Undone strikes what Done recorded: what was done before counts again. A mark that is not known changes nothing.
+func (r *Rabbitry) Undone(nestID string, name alarm.Name, at time.Time) error {
+	w, err := r.choreOf(nestID, name)
+	switch {
+	case err != nil:
+		return err
+	case w == nil:
+		r.site.Undone(name, at)
+	default:
+		w.Undone(name, at)
+		r.look(w)
+	}
+	return nil
+}
+
+// look has a nest see at once what was entered.
+func (r *Rabbitry) look(w *nest.Watch) {
+	if r.started {
+		w.Look(&r.now)
+	}
+}
+
+// choreOf is the nest that a chore is about, nil for the whole site.
+func (r *Rabbitry) choreOf(nestID string, name alarm.Name) (*nest.Watch, error) {
+	if !name.Chore() {
+		return nil, fmt.Errorf("%q is not a chore; write one such as %s, as 'nestmon chores' lists it", name, alarm.BeddingDue)
+	}
+	if nestID != "" {
+		if w, err := r.nest(nestID); err != nil || w.Has(name) {
+			return w, err
+		}
+		return nil, fmt.Errorf("%s is the whole site's, not a nest's; leave the nest out", name)
+	}
+	if !r.site.Has(name) {
+		return nil, fmt.Errorf("%s is a nest's; name the nest", name)
+	}
+	return nil, nil
 }
 
 func (r *Rabbitry) nest(id string) (*nest.Watch, error) {

@@ -27,7 +27,10 @@ type trace struct {
 	humidity func(m int) float64
 	outside  func(m int) float64
 	from     time.Time
-	looked   int // the minute at which a person entered that they had looked, 0 for never
+	sealed   litter.Date
+	looked   int                // the minute at which a person entered that they had looked, 0 for never
+	did      map[int]alarm.Name // chores marked done, by the minute
+	carried  [2]int             // the minutes at which the nest was carried indoors and back, 0 for never
 }
 
 func constant(v float64) func(int) float64 { return func(int) float64 { return v } }
@@ -46,14 +49,7 @@ func probes() []sensors.Probe {
 
 func rabbitry(t testing.TB, kind brood.Kind) *thresholds.Rabbitry {
 	t.Helper()
-	r, err := thresholds.New(thresholds.Config{
-		Location: time.UTC, Poll: 30 * time.Second, Outside: "shade", Probes: probes(), Limits: brood.DefaultTables(),
-		Nests: []nest.Config{{ID: "oak", Kind: kind, Cluster: []string{"cluster"}, Air: "air"}},
-	})
-	if err != nil {
-		t.Fatal(err)
-	}
-	return r
+	return made(t, probes(), nest.Config{ID: "oak", Kind: kind, Cluster: []string{"cluster"}, Air: "air"})
 }
 
 func (tr trace) run(t testing.TB) (*thresholds.Rabbitry, []alarm.Event) {
@@ -64,7 +60,7 @@ func (tr trace) run(t testing.TB) (*thresholds.Rabbitry, []alarm.Event) {
 	if tr.from.IsZero() {
 		tr.from = start
 	}
-	r := rabbitry(t, tr.kind)
+	r := made(t, probes(), nest.Config{ID: "oak", Kind: tr.kind, Cluster: []string{"cluster"}, Air: "air", Sealed: tr.sealed})
 	r.SetLitters(tr.litters, tr.from)
 	var events []alarm.Event
 	for half := range 2 * tr.minutes {
@@ -73,6 +69,22 @@ func (tr trace) run(t testing.TB) (*thresholds.Rabbitry, []alarm.Event) {
 			if err := r.Done("oak", alarm.InspectDue, at); err != nil {
 				t.Fatal(err)
 			}
+		}
+		if chore := tr.did[half/2]; chore != "" && half%2 == 0 {
+			nestID := "oak"
+			if chore == alarm.SeasonSetupDue {
+				nestID = ""
+			}
+			if err := r.Done(nestID, chore, at); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if m := half / 2; tr.carried[0] > 0 && half%2 == 0 && (m == tr.carried[0] || m == tr.carried[1]) {
+			book := slices.Clone(tr.litters)
+			if book[0].Indoors = at; m == tr.carried[1] {
+				book[0].Indoors = time.Time{}
+			}
+			r.SetLitters(book, at)
 		}
 		var batch []sensors.Reading
 		add := func(probe string, q sensors.Quantity, f func(int) float64) {

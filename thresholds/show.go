@@ -5,7 +5,6 @@ import (
 	"slices"
 
 	"nestmon/thresholds/alarm"
-	"nestmon/thresholds/brood"
 	"nestmon/thresholds/nest"
 )
 
@@ -60,7 +59,7 @@ func rank(name alarm.Name) int { return slices.Index(alarm.Names, name) }
 
 func (r *Rabbitry) nestState(w *nest.Watch, standing []alarm.Standing) NestState {
 	cfg := w.Config()
-	s := NestState{ID: cfg.ID, Kind: cfg.Kind, Litter: w.Litter(), AgeDays: w.Age(), Stage: stage(w)}
+	s := NestState{ID: cfg.ID, Kind: cfg.Kind, Litter: w.Litter(), AgeDays: w.Age(), Stage: r.stage(w)}
 	clusters := 0
 	w.Places(func(role nest.Role, c *nest.Channel) {
 		as := Role(role)
@@ -101,19 +100,17 @@ func limits(w *nest.Watch) LimitsInForce {
 	return l
 }
 
-// boxDay is the day after breeding from which the nest is waited for.
-const boxDay = 27
-
-func stage(w *nest.Watch) Stage {
+// stage tells where a nest is; it is waited for from the day on which the box is due.
+func (r *Rabbitry) stage(w *nest.Watch) Stage {
 	age, bred := w.Age(), w.DaysBred()
 	switch {
 	case w.Litter() == nil || w.Gone():
 		return Empty
-	case age > brood.LastClusterDay:
+	case w.Out():
 		return OutOfBox
 	case age >= 0:
 		return Nursing
-	case bred >= boxDay:
+	case bred >= r.cfg.Days.BoxIn.From:
 		return Waiting
 	case bred >= 0:
 		return Bred

@@ -26,7 +26,7 @@ func (d *daemon) openBook() error {
 }
 
 func bookRules(cfg *config) book.Rules {
-	r := book.Rules{Location: cfg.location(), Nests: map[string]brood.Kind{}}
+	r := book.Rules{Location: cfg.location(), Nests: map[string]brood.Kind{}, Days: cfg.Chores}
 	for _, n := range cfg.Nests {
 		r.Nests[n.ID] = n.Kind
 	}
@@ -70,7 +70,13 @@ func (d *daemon) enter(now time.Time, entries []book.Entry) (stored []book.Entry
 		if e, err = b.Place(e); err != nil {
 			return nil, nil, &book.Refusal{Row: i, Entry: e, Why: err.Error()}
 		}
-		entries[i] = d.stamp(now, e)
+		e = d.stamp(now, e)
+		if chore := e.Done(); chore != "" {
+			if err := d.judge.rabbitry.MayDo(e.Nest, chore, e.At); err != nil {
+				return nil, nil, &book.Refusal{Row: i, Entry: e, Why: err.Error()}
+			}
+		}
+		entries[i] = e
 	}
 	more, stored, doubts, err := b.With(now, entries...)
 	if err != nil {
@@ -102,6 +108,11 @@ func (d *daemon) grow(now time.Time, more *book.Book, added []book.Entry) error 
 	before := d.Book().Marks()
 	d.book.Store(more)
 	d.judge.rabbitry.SetLitters(more.Litters(now), now)
+	for _, m := range more.Struck() {
+		if m.Entered.Equal(now) {
+			d.unmark(m)
+		}
+	}
 	for _, m := range more.Marks() {
 		if !slices.ContainsFunc(before, func(o book.Mark) bool { return o.Nest == m.Nest && o.Chore == m.Chore && o.At.Equal(m.At) }) {
 			d.markAgain(m)
@@ -131,6 +142,18 @@ func (d *daemon) Import(ctx context.Context, rows []book.Entry, by string, dry b
 		return d.grow(now, m.Book, m.Added)
 	})
 	return m, err
+}
+
+// unmark takes back a chore marked done. What was done before counts again, also what the decisions have forgotten.
+func (d *daemon) unmark(m book.Mark) {
+	if err := d.judge.rabbitry.Undone(m.Nest, m.Chore, m.At); err != nil {
+		d.log.Info("a chore no longer marked done does not apply", "err", err)
+	}
+	for _, before := range d.Book().Marks() {
+		if before.Nest == m.Nest && before.Chore == m.Chore {
+			d.markAgain(before)
+		}
+	}
 }
 
 // seasonKnown is how long ago a kindling may be for the season of today to be its season; ours, no source: a season is smoothed over five days.

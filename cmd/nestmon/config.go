@@ -15,6 +15,7 @@ import (
 	"nestmon/sensors/radio"
 	"nestmon/thresholds"
 	"nestmon/thresholds/brood"
+	"nestmon/thresholds/litter"
 	"nestmon/thresholds/nest"
 )
 
@@ -29,6 +30,7 @@ type config struct {
 	Nests   []nestConfig    `yaml:"nests"`
 	Outside string          `yaml:"outside"` // the shade-air probe
 	Limits  brood.Overrides `yaml:"limits"`
+	Chores  litter.Days     `yaml:"chores"` // when each is due
 	Publish publishConfig   `yaml:"publish"`
 	Phone   *phone.Config   `yaml:"phone"`
 
@@ -79,6 +81,7 @@ type nestConfig struct {
 	Cage    string      `yaml:"cage"`
 	DepthM  float64     `yaml:"depth_m"`
 	Soil    string      `yaml:"soil"`
+	Sealed  litter.Date `yaml:"sealed"`
 }
 
 type publishConfig struct {
@@ -104,6 +107,7 @@ func defaultConfig() *config {
 		Site:    siteConfig{ID: "nestmon", Name: "nestmon", Timezone: "UTC", Display: "celsius", LowVolts: nest.LowVolts},
 		Data:    defaultData,
 		Poll:    defaultPoll,
+		Chores:  litter.DefaultDays(),
 		Publish: publishConfig{MQTT: &broker, Prometheus: &scrape, Page: &page},
 	}
 }
@@ -148,7 +152,7 @@ func (c *config) rabbitry() thresholds.Config {
 	return thresholds.Config{
 		Location: c.location(), AltitudeM: c.Site.AltitudeM, Poll: c.Poll, Outside: c.Outside,
 		Battery: c.Site.Battery, LowVolts: c.Site.LowVolts,
-		Probes: c.probes(), Nests: nests, Limits: c.Limits.Tables(),
+		Probes: c.probes(), Nests: nests, Limits: c.Limits.Tables(), Days: c.Chores,
 	}
 }
 

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"slices"
+	"time"
 
 	"nestmon/sensors"
 	"nestmon/thresholds/brood"
@@ -48,6 +49,12 @@ func (n nestConfig) validateMake(d *decoder, at string) {
 	}
 	if n.Lined && n.Kind != brood.MetalBox {
 		d.wrong(at+".lined", "only a metal box is lined; remove it")
+	}
+	if n.Kind != brood.BuriedTote && !n.Sealed.IsZero() {
+		d.wrong(at+".sealed", "only a buried tote is sealed; remove it")
+	}
+	if !n.Sealed.IsZero() && n.Sealed.Noon(time.UTC).After(d.now.Add(24*time.Hour)) {
+		d.wrong(at+".sealed", "%s is in the future; write the day on which it was sealed last", n.Sealed)
 	}
 	if n.Kind != brood.BuriedTote && (n.DepthM != 0 || n.Soil != "") {
 		d.wrong(at+"."+map[bool]string{true: "depth_m", false: "soil"}[n.DepthM != 0], "only a buried tote has one; remove it")

@@ -24,6 +24,7 @@ func (c *config) validate(d *decoder) {
 	c.validateProbes(d)
 	c.validateNests(d)
 	c.Limits.Validate(d.under("limits"))
+	c.Chores.Validate(d.under("chores"))
 	c.validateSinks(d)
 }
 

@@ -83,9 +83,8 @@ func openControl(path string, d *daemon, page http.Handler) (*control, error) {
 			return a, d.Act(r.Context(), a)
 		})
 	})
-	mux.HandleFunc("POST /control/done", func(w http.ResponseWriter, r *http.Request) {
-		var at place
-		take(w, r, &at, func() (place, error) { return at, d.Done(r.Context(), at.Nest, at.Event) })
+	mux.HandleFunc("GET /control/chores", func(w http.ResponseWriter, r *http.Request) {
+		reply(w, func() ([]taskView, error) { return d.agenda(r.FormValue("days"), r.FormValue("nest")) })
 	})
 	mux.HandleFunc("POST /control/backfill", func(w http.ResponseWriter, r *http.Request) {
 		var asked pastRange

@@ -42,10 +42,11 @@ type daemon struct {
 	started  time.Time
 	room     atomic.Pointer[exporter.Disk] // for the archive; nil before the first poll is stored
 	faults   faultBook
-	cardGone atomic.Bool                    // the card does not answer, and all goes on from memory
-	owed     bool                           // what stands could not be stored when it changed
-	kept     time.Time                      // when what is remembered was last kept
-	latest   atomic.Pointer[exporter.State] // nil until there has been a poll to show
+	cardGone atomic.Bool                       // the card does not answer, and all goes on from memory
+	owed     bool                              // what stands could not be stored when it changed
+	kept     time.Time                         // when what is remembered was last kept
+	latest   atomic.Pointer[exporter.State]    // nil until there has been a poll to show
+	tasks    atomic.Pointer[[]thresholds.Task] // the agenda as last shown
 }
 
 // pace says when to poll.
@@ -288,6 +289,7 @@ func (d *daemon) show(trusted bool) {
 	if disk == nil {
 		disk = &exporter.Disk{}
 	}
+	d.plan()
 	now := &exporter.State{
 		Snapshot: d.snapshot(), Probes: d.judge.tracker.Health(), Buses: d.poller.Buses(), Sinks: d.sinks.health(),
 		Started: d.started, Every: d.cfg.Poll, Disk: *disk, Synced: trusted, Version: version(),

@@ -83,6 +83,11 @@ func (d *daemon) rejoin(now time.Time, standing []alarm.Standing) (bool, error) 
 		return false, fmt.Errorf("reading the polls since: %w", err)
 	}
 	done(now)
+	for _, m := range d.Book().Struck() {
+		if !m.Entered.Before(seen.Truncate(time.Millisecond)) {
+			d.unmark(m)
+		}
+	}
 	r.Resume(standing)
 	return true, nil
 }

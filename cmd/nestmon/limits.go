@@ -24,6 +24,7 @@ type limitsReport struct {
 	Season  brood.Season   `json:"season"`
 	Cluster *clusterReport `json:"cluster"`
 	NestAir airLimits      `json:"nest_air"`
+	own     bool           // of a configuration
 }
 
 type clusterReport struct {
@@ -59,7 +60,8 @@ var chillMargin = []string{
 }
 
 func runLimits(_ context.Context, args []string, std stdio) int {
-	fs := flags("limits", "limits --age D --kind K [--season S] [--json]", std)
+	fs := flags("limits", "limits --age D --kind K [--season S] [--config F] [--json]", std)
+	file := fs.String("config", "", "the configuration `file` whose limits to use; as shipped where it is left out")
 	age := fs.Int("age", 0, "age of the kits in whole days, 0 on the day of kindling")
 	kindText := fs.String("kind", "", "kind of nest: wooden-box, metal-box or buried-tote")
 	seasonText := fs.String("season", string(brood.Mild), "winter, mild or summer")
@@ -81,7 +83,12 @@ func runLimits(_ context.Context, args []string, std stdio) int {
 	if err != nil {
 		return wrongUse(fs, err)
 	}
-	r := reportLimits(*age, kind, season)
+	cfg, ok := configOf(fs, "limits", *file, std)
+	if !ok {
+		return exitWrongUse
+	}
+	r := reportLimits(cfg.Limits.Tables(), *age, kind, season)
+	r.own = given(fs)["config"]
 	if *asJSON {
 		err = printJSON(std.out, r)
 	} else {
@@ -93,8 +100,7 @@ func runLimits(_ context.Context, args []string, std stdio) int {
 	return exitDone
 }
 
-func reportLimits(age int, kind brood.Kind, season brood.Season) limitsReport {
-	tables := brood.DefaultTables()
+func reportLimits(tables brood.Tables, age int, kind brood.Kind, season brood.Season) limitsReport {
 	a := tables.Air(age, season)
 	r := limitsReport{
 		Age: age, Kind: kind, Season: season,
@@ -112,7 +118,11 @@ func limitOf(l brood.Limit) limitReport {
 
 // print writes the report for people: a table, and its sources below it.
 func (r limitsReport) print(out io.Writer) error {
-	fmt.Fprintf(out, "Kits of %d days, %s, %s. As shipped; a configuration may set its own.\n\n", r.Age, r.Kind, r.Season)
+	whose := "As shipped; a configuration may set its own."
+	if r.own {
+		whose = "As the configuration has them."
+	}
+	fmt.Fprintf(out, "Kits of %d days, %s, %s. %s\n\n", r.Age, r.Kind, r.Season, whose)
 	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
 	var sources []string
 	row := func(name, side string, l limitReport) {

@@ -40,6 +40,15 @@ const (
 	CollectDue      Name = "collect-due"
 	WeanDue         Name = "wean-due"
 	KindlingOverdue Name = "kindling-overdue"
+
+	CheckPregnancyDue  Name = "check-pregnancy-due"
+	ConfirmKindlingDue Name = "confirm-kindling-due"
+	RationDue          Name = "ration-due"
+	HideBoxDue         Name = "hide-box-due"
+	ReturnBoxDue       Name = "return-box-due"
+	WaterDue           Name = "water-due"
+	FlyStrikeDue       Name = "fly-strike-due"
+	ResealToteDue      Name = "reseal-tote-due"
 )
 
 // Names lists every event, in the order pages and metrics show them.
@@ -49,6 +58,7 @@ var Names = []Name{
 	Kindled, Visit, Inspection, VisitOverdue,
 	BeddingDue, VentilationDue, SeasonSetupDue,
 	BoxDue, InspectDue, TurnBoxDue, RemoveBoxDue, CollectDue, WeanDue, KindlingOverdue,
+	CheckPregnancyDue, ConfirmKindlingDue, RationDue, HideBoxDue, ReturnBoxDue, WaterDue, FlyStrikeDue, ResealToteDue,
 }
 
 var plain = map[Name]string{
@@ -81,6 +91,15 @@ var plain = map[Name]string{
 	CollectDue:      "collect the kits",
 	WeanDue:         "weaning due",
 	KindlingOverdue: "kindling overdue",
+
+	CheckPregnancyDue:  "pregnancy check due",
+	ConfirmKindlingDue: "kindling to be confirmed",
+	RationDue:          "raise the doe's ration",
+	HideBoxDue:         "hide box due",
+	ReturnBoxDue:       "nest indoors is due back with the doe",
+	WaterDue:           "unfrozen water due",
+	FlyStrikeDue:       "look for fly strike",
+	ResealToteDue:      "seal the tote anew",
 }
 
 // Plain says the event in a few plain words.
@@ -94,7 +113,8 @@ func (n Name) Plain() string {
 // Chore reports whether the event asks for husbandry on a date rather than for help now.
 func (n Name) Chore() bool {
 	switch n {
-	case BeddingDue, VentilationDue, SeasonSetupDue, BoxDue, InspectDue, TurnBoxDue, RemoveBoxDue, CollectDue, WeanDue, KindlingOverdue:
+	case BeddingDue, VentilationDue, SeasonSetupDue, BoxDue, InspectDue, TurnBoxDue, RemoveBoxDue, CollectDue, WeanDue, KindlingOverdue,
+		CheckPregnancyDue, ConfirmKindlingDue, RationDue, HideBoxDue, ReturnBoxDue, WaterDue, FlyStrikeDue, ResealToteDue:
 		return true
 	}
 	return false

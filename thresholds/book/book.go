@@ -16,6 +16,7 @@ import (
 type Rules struct {
 	Location *time.Location
 	Nests    map[string]brood.Kind // of the configuration
+	Days     litter.Days           // of the litter clock; the shipped ones where they are zero
 }
 
 // Book is all that was written down. It never changes: With returns another.
@@ -28,7 +29,12 @@ type Book struct {
 }
 
 // New makes the book of stored entries, in any order. It takes them as they are: what was stored is not argued with.
-func New(rules Rules, entries []Entry) *Book { return (&Book{rules: rules}).plus(entries) }
+func New(rules Rules, entries []Entry) *Book {
+	if rules.Days.IsZero() {
+		rules.Days = litter.DefaultDays()
+	}
+	return (&Book{rules: rules}).plus(entries)
+}
 
 // plus is the book with more entries, taken as they are. It shares with the old one what they do not touch.
 func (b *Book) plus(more []Entry) *Book {
@@ -287,6 +293,18 @@ func (b *Book) Marks() []Mark {
 		out = append(out, Mark{k.nest, k.chore, e.At, e.Entered})
 	}
 	slices.SortFunc(out, func(a, c Mark) int { return cmp.Or(cmp.Compare(a.Nest, c.Nest), cmp.Compare(a.Chore, c.Chore)) })
+	return out
+}
+
+// Struck returns the chores that no longer count as done, in the order of their entries; Entered is when that was written down.
+func (b *Book) Struck() []Mark {
+	var out []Mark
+	for _, e := range b.entries {
+		by, gone := b.Entry(b.gone[e.ID])
+		if chore := e.Done(); gone && chore != "" {
+			out = append(out, Mark{e.Nest, chore, e.At, by.Entered})
+		}
+	}
 	return out
 }
 

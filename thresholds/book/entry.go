@@ -103,7 +103,7 @@ var Findings = []Found{Pregnant, NotPregnant, Unsure}
 
 // does is the chore that an entry shows to be done.
 var does = map[What]alarm.Name{
-	BoxIn: alarm.BoxDue, Collected: alarm.CollectDue, Weaned: alarm.WeanDue, Kindled: alarm.KindlingOverdue,
+	Palpated: alarm.CheckPregnancyDue, BoxIn: alarm.BoxDue, Collected: alarm.CollectDue, Weaned: alarm.WeanDue, Kindled: alarm.KindlingOverdue,
 }
 
 // Done is the chore that the entry shows to be done, empty where there is none.

@@ -53,7 +53,7 @@ func (b *Book) View(r *Record, now time.Time) View {
 		day := litter.Day(since, now, loc)
 		v.Day = &day
 	}
-	v.Stands = r.stands(v, loc)
+	v.Stands = r.stands(v, b.rules)
 	return v
 }
 
@@ -90,7 +90,7 @@ func (v View) Count() string {
 }
 
 // stands says what the book makes of the litter now.
-func (r *Record) stands(v View, loc *time.Location) string {
+func (r *Record) stands(v View, rules Rules) string {
 	left := "Nobody has counted the kits."
 	if n := v.Count(); n != "" {
 		left = n + " left."
@@ -105,8 +105,8 @@ func (r *Record) stands(v View, loc *time.Location) string {
 	case !r.Kindled.IsZero():
 		return left
 	case !r.Bred.IsZero():
-		due := func(days int) string { return litter.DateOf(r.Bred, loc).Add(days).String() }
-		return fmt.Sprintf("Kindling is expected on %s to %s.", due(litter.ExpectedFrom), due(litter.ExpectedTo))
+		due := func(days int) string { return litter.DateOf(r.Bred, rules.Location).Add(days).String() }
+		return fmt.Sprintf("Kindling is expected on %s to %s.", due(rules.Days.Expected.From), due(rules.Days.Expected.To))
 	}
 	return ""
 }

@@ -1,26 +1,7 @@
 package brood
 
-// Bedding days by litter age: care at day 14 (common practice, no source for the day), then 21, then every third day while
-// the nest is used (common practice, no source).
-const (
-	BeddingFirstDay  = 14
-	BeddingSecondDay = 21
-	BeddingEveryDays = 3
-)
-
-// BeddingDay is the latest bedding day at or before an age in days. ok is false before the first.
-func BeddingDay(ageDays int) (day int, ok bool) {
-	switch {
-	case ageDays < BeddingFirstDay:
-		return 0, false
-	case ageDays < BeddingSecondDay:
-		return BeddingFirstDay, true
-	}
-	return ageDays - (ageDays-BeddingSecondDay)%BeddingEveryDays, true
-}
-
 // The load clock: kits soil their bedding as they weigh, day after day. Set so that a litter of eight in a box in mild
-// weather comes due on day 14, which is common practice; that practice is its only source. The same load comes again 6 days
+// weather comes due on the first of the bedding days, 14 as shipped, which is common practice; that practice is its only source. The same load comes again 6 days
 // later and then after 4 (computed), where practice says 7 and then 3. The doe is not in it: a nursing doe passes 250-300 g of
 // urine a day (Lebas et al., FAO), more than all kits, and one who leaves it in the nest wets it whatever the load.
 const beddingLitter = 8 // kits
@@ -34,13 +15,13 @@ var beddingWetter = map[Season]struct{ box, tote float64 }{
 	Summer: {1, 1.3},
 }
 
-// BeddingLoad is the load in kg·days of kits since the last change at which bedding is due.
-func BeddingLoad(k Kind, s Season) float64 {
+// BeddingLoad is the load in kg·days of kits since the last change at which bedding is due; first is the first bedding day.
+func BeddingLoad(k Kind, s Season, first int) float64 {
 	wetter := beddingWetter[s].box
 	if k == BuriedTote {
 		wetter = beddingWetter[s].tote
 	}
-	return beddingLitter * KitDays(0, BeddingFirstDay) / wetter
+	return beddingLitter * KitDays(0, first) / wetter
 }
 
 // KitDays is what a usual kit weighs, summed from one age to another: kg·days.

@@ -59,28 +59,6 @@ func TestChillWarningFollowsTheLowerCriticalTemperature(t *testing.T) {
 	}
 }
 
-func TestBeddingDay(t *testing.T) {
-	for _, c := range []struct {
-		name      string
-		age, want int
-		ok        bool
-	}{
-		{"before the first", 13, 0, false},
-		{"first", 14, 14, true},
-		{"between", 20, 14, true},
-		{"second", 21, 21, true},
-		{"after the second", 23, 21, true},
-		{"third", 24, 24, true},
-		{"later", 29, 27, true},
-	} {
-		t.Run(c.name, func(t *testing.T) {
-			if day, ok := brood.BeddingDay(c.age); day != c.want || ok != c.ok {
-				t.Errorf("day %d, %v; want %d, %v", day, ok, c.want, c.ok)
-			}
-		})
-	}
-}
-
 func TestHumidityDependsOnTheKindOfNest(t *testing.T) {
 	if box := brood.Humidity(brood.MetalBox); box.NoticeBelow != 40 || box.NoticeAbove != 80 || box.WarnAbove != 85 {
 		t.Errorf("box %+v", box)

@@ -14,7 +14,6 @@ import (
 	"time"
 
 	"nestmon/thresholds/book"
-	"nestmon/thresholds/brood"
 	"nestmon/thresholds/litter"
 )
 
@@ -97,7 +96,7 @@ func (t *Tally) span(b *book.Book, nest string, bed book.Bed) (span, bool) {
 	s.key = key{nest: nest}
 	if bed.Litter != 0 {
 		s.key = key{nest: nest, kits: true, bedding: bed.Bedding, depth: math.Round(bed.Depth)}
-		s.until = min(s.until, t.day(b.Record(bed.Litter).Kindled, litter.RemoveBoxDay(brood.Mild)+1))
+		s.until = min(s.until, t.day(b.Record(bed.Litter).Kindled, b.Rules().Days.BoxOut.Mild+1))
 	}
 	return s, !bed.Indoors && s.from < s.until
 }

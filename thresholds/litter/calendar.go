@@ -48,20 +48,21 @@ func (s Span) MarshalJSON() ([]byte, error) {
 	return []byte(`{"from":"` + s.From.String() + `","to":"` + s.To.String() + `"}`), nil
 }
 
-// NewCalendar gives the dates of a litter. Either time may be zero for not known. Dates after kindling count from kindled;
+// Calendar gives the dates of a litter. Either time may be zero for not known. Dates after kindling count from kindled;
 // while that is not known, single dates and the beginnings of spans count from the first expected day and the ends of
 // spans from the last.
-func NewCalendar(bred, kindled time.Time, kind brood.Kind, season brood.Season, loc *time.Location) Calendar {
+func (d *Days) Calendar(bred, kindled time.Time, kind brood.Kind, season brood.Season, loc *time.Location) Calendar {
 	from := DateOf(bred, loc)
+	span := func(w Window) Span { return Span{from.Add(w.From), from.Add(w.To)} }
 	c := Calendar{
 		Bred:           from,
-		CheckPregnancy: Span{from.Add(PregnancyFrom), from.Add(PregnancyTo)},
-		BoxDue:         Span{from.Add(BoxFrom), from.Add(BoxTo)},
+		CheckPregnancy: span(d.Pregnancy),
+		BoxDue:         span(d.BoxIn),
 		Kindling: Kindling{
-			Earliest: from.Add(KindlingFrom), ExpectedFrom: from.Add(ExpectedFrom),
-			ExpectedTo: from.Add(ExpectedTo), Latest: from.Add(KindlingTo),
+			Earliest: from.Add(d.Kindling.From), ExpectedFrom: from.Add(d.Expected.From),
+			ExpectedTo: from.Add(d.Expected.To), Latest: from.Add(d.Kindling.To),
 		},
-		Overdue: from.Add(Overdue),
+		Overdue: from.Add(d.Overdue),
 	}
 	first, last := c.Kindling.ExpectedFrom, c.Kindling.ExpectedTo
 	if !kindled.IsZero() {
@@ -69,19 +70,11 @@ func NewCalendar(bred, kindled time.Time, kind brood.Kind, season brood.Season, 
 		last = first
 	}
 	if kind == brood.BuriedTote {
-		c.CollectFromTote = Span{first.Add(CollectFrom), last.Add(CollectTo)}
+		c.CollectFromTote = Span{first.Add(d.Collect.From), last.Add(d.Collect.To)}
 	} else {
-		c.TurnBox = first.Add(TurnBox)
-		c.RemoveBox = first.Add(RemoveBoxDay(season))
+		c.TurnBox = first.Add(d.TurnBox)
+		c.RemoveBox = first.Add(d.BoxOutDay(season))
 	}
-	c.Wean = Wean{first.Add(WeanFrom), last.Add(WeanTo), first.Add(WeanSuggested)}
+	c.Wean = Wean{first.Add(d.Wean.From), last.Add(d.Wean.To), first.Add(d.WeanAt)}
 	return c
-}
-
-// RemoveBoxDay is the age in days at which the box comes out.
-func RemoveBoxDay(season brood.Season) int {
-	if season == brood.Summer {
-		return RemoveBoxSummer
-	}
-	return RemoveBoxElse
 }

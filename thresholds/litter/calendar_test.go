@@ -57,7 +57,7 @@ func TestCalendar(t *testing.T) {
 			if c.kindled != "" {
 				kindled = at(t, c.kindled)
 			}
-			got, err := json.Marshal(litter.NewCalendar(bred, kindled, c.kind, c.season, time.UTC))
+			got, err := json.Marshal(shipped().Calendar(bred, kindled, c.kind, c.season, time.UTC))
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -71,11 +71,11 @@ func TestCalendar(t *testing.T) {
 // The same instant is another date for another owner; a change of the clocks in between shifts nothing.
 func TestCalendarIsLocal(t *testing.T) {
 	bred := at(t, "2025-03-01T03:00:00Z")
-	chicago := litter.NewCalendar(bred, time.Time{}, brood.WoodenBox, brood.Mild, zone(t, "America/Chicago"))
+	chicago := shipped().Calendar(bred, time.Time{}, brood.WoodenBox, brood.Mild, zone(t, "America/Chicago"))
 	if got := chicago.Bred.String() + " " + chicago.Overdue.String(); got != "2025-02-28 2025-04-02" {
 		t.Errorf("bred and overdue in Chicago: %s", got)
 	}
-	berlin := litter.NewCalendar(bred, time.Time{}, brood.WoodenBox, brood.Mild, zone(t, "Europe/Berlin"))
+	berlin := shipped().Calendar(bred, time.Time{}, brood.WoodenBox, brood.Mild, zone(t, "Europe/Berlin"))
 	if got := berlin.Bred.String() + " " + berlin.Overdue.String(); got != "2025-03-01 2025-04-03" {
 		t.Errorf("bred and overdue in Berlin: %s", got)
 	}
@@ -91,4 +91,9 @@ func TestParseDate(t *testing.T) {
 	if err != nil || d != (litter.Date{Year: 2024, Month: time.February, Day: 29}) {
 		t.Errorf("leap day: %v, %v", d, err)
 	}
+}
+
+func shipped() *litter.Days {
+	d := litter.DefaultDays()
+	return &d
 }

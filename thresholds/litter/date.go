@@ -30,6 +30,12 @@ func ParseDate(text string) (Date, error) {
 	return DateOf(t, time.UTC), nil
 }
 
+// UnmarshalText reads YYYY-MM-DD.
+func (d *Date) UnmarshalText(text []byte) (err error) {
+	*d, err = ParseDate(string(text))
+	return err
+}
+
 // Add is the date days later; none stays none.
 func (d Date) Add(days int) Date {
 	if d.IsZero() {

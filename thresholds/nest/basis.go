@@ -148,25 +148,6 @@ var bases = map[alarm.Name]func(w *Watch, c alarm.Condition) basis{
 		}
 		return basis{fmt.Sprintf("water in nest air over that outside, in %d h, more than %.1f g/m³ above the same hours of the last %d days", moistHours, moistRise, moistDays), oursFound}
 	},
-	alarm.BeddingDue: func(_ *Watch, c alarm.Condition) basis {
-		if c.Why == whyLoad {
-			return basis{
-				fmt.Sprintf("weight of the kits, summed over the days since the last change, as much as a usual litter's in a box by day %d", brood.BeddingFirstDay),
-				brood.BeddingSource + "; season and kind of nest: " + oursFound,
-			}
-		}
-		return basis{
-			fmt.Sprintf("day %d after kindling, day %d, then every %d days", brood.BeddingFirstDay, brood.BeddingSecondDay, brood.BeddingEveryDays),
-			brood.BeddingSource,
-		}
-	},
-	alarm.InspectDue: func(_ *Watch, c alarm.Condition) basis {
-		rule := fmt.Sprintf("no look seen or entered for %s; it begins by day and stands until somebody looks", lasting(inspectEvery))
-		if c.Why == whyStray {
-			rule = fmt.Sprintf("days %d to %d after breeding: ", strayFirstDay, strayLastDay) + rule
-		}
-		return basis{rule, customOnly}
-	},
 }
 
 // siteBases holds the basis of each alarm that the site has, for the site and for a nest alike.

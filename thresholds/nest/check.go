@@ -15,7 +15,7 @@ func (w *Watch) checkNest(n *Now) alarm.Condition {
 	switch {
 	case len(w.cluster) == 0 || !w.hasKits() || w.days.age > lastChecked:
 		return alarm.Condition{}
-	case p.probe == nil || !p.valid:
+	case p.probe == nil || !p.valid, p.grace > 0 && !w.night():
 		return alarm.Condition{Hold: true}
 	case ch.beside.minutes >= besideMinutes:
 		c.Severity, c.Since, c.Why = alarm.Notice, ch.beside.since, whyProbeInAir

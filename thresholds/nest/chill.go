@@ -109,7 +109,7 @@ func (c *chill) step(w *Watch, n *Now) {
 	if w.days.ended || !w.hasKits() {
 		c.warn, c.crit, c.beside, c.never, c.low = ruling{}, ruling{}, level{}, level{}, level{}
 	}
-	if c.moved.step(n, w.moved(n)) > 0 && w.visits.lookedAt.After(c.moved.since) {
+	if c.moved.step(n, w.moved(n)) > 0 && w.visits.lookedAt().After(c.moved.since) {
 		for i := range p.trails {
 			p.trails[i].moved = false
 		}
@@ -409,7 +409,7 @@ func (w *Watch) clusterChill(n *Now) alarm.Condition {
 	case stop:
 		out.Severity, out.Since, out.Why = alarm.Warning, c.backstop.sinceWall, whyBackstop
 		out.Value, out.Limit = round2(p.y), brood.RawChill
-	case w.has && (w.days.ended || w.days.age > brood.LastClusterDay):
+	case w.has && (w.days.ended || w.Out()):
 	case !c.judged, c.stale(w, lim): // what stood before the probes began to be compared is not over
 		out.Hold = true
 	}

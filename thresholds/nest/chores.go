@@ -1,21 +1,15 @@
 package nest
 
 import (
+	"fmt"
+	"strings"
 	"time"
 
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/litter"
 )
 
-// Numbers of the inspections: at least twice a day (common practice, no source), by daylight.
-const (
-	inspectEvery  = 14 * time.Hour // longer than a night, shorter than a day: two looks a day never reach it
-	inspectFrom   = 6              // o'clock, local
-	inspectUntil  = 21             // o'clock, local
-	strayFirstDay = 30             // days after breeding: from here kits may be born outside the box,
-	strayLastDay  = 33             // where no probe sees them
-	chorePeriod   = 10 * time.Minute
-)
+const chorePeriod = 10 * time.Minute
 
 // dueList is what the litter clock asks for, worked out anew every ten minutes or when the book changes.
 type dueList struct {
@@ -31,69 +25,121 @@ func (d *dueList) step(w *Watch, n *Now) {
 	if !w.has || w.days.ended {
 		return
 	}
-	l := w.book
-	l.Ended = time.Time{}
-	if l.Kindled = w.kindled(); w.days.age < 0 {
-		l.Kindled = time.Time{} // entered for a time to come, as a replay's book may
+	c := litter.Clock{
+		Days: w.plan, Litter: w.book, Proposed: w.book.Kindled.IsZero(), Kind: w.cfg.Kind, Season: w.site.season.Season(),
+		BoxOut: w.boxOut(), Loc: w.loc,
 	}
-	d.due = litter.Chores(l, w.cfg.Kind, w.site.season.Season(), n.Wall, w.loc)
+	c.Litter.Ended = time.Time{}
+	if c.Litter.Kindled = w.kindled(); w.days.age < 0 {
+		c.Litter.Kindled = time.Time{} // entered for a time to come, as a replay's book may
+	}
+	d.due = c.Chores(n.Wall)
+	for i := range d.due {
+		d.due[i].Mark(w.marks[d.due[i].Event])
+	}
 }
 
-// chore turns a date of the litter clock into a condition, off once it was marked done.
-func (w *Watch) chore(n *Now, name alarm.Name) alarm.Condition {
-	for _, d := range w.due.due {
-		if d.Event != name || n.Wall.Before(d.From) || !d.Until.IsZero() && !n.Wall.Before(d.Until) {
-			continue
-		}
-		if !w.done[name].Before(d.From) {
-			return alarm.Condition{}
-		}
-		c := alarm.Condition{Severity: alarm.Notice, Since: d.From, Why: d.Text, Rule: d.Rule, Source: d.Source}
-		if !d.Late.IsZero() && !n.Wall.Before(d.Late) {
-			c.Severity = alarm.Warning
-		}
-		return c
+// duties visits every chore of the nest that has a date, from now on: the one place that says when something is due, for the alarms and
+// for the agenda.
+func (w *Watch) duties(n *Now, visit func(d litter.Due)) {
+	list := w.due
+	list.step(w, n)
+	for _, d := range list.due {
+		visit(d)
 	}
-	return alarm.Condition{}
+	for _, f := range [...]func(*Now) (litter.Due, bool){w.bedding, w.inspection, w.comeBack, w.reseal, w.flies} {
+		if d, ok := f(n); ok && w.plan.Wants(d.Event) {
+			visit(d)
+		}
+	}
 }
 
-func (w *Watch) boxDue(n *Now) alarm.Condition          { return w.chore(n, alarm.BoxDue) }
-func (w *Watch) kindlingOverdue(n *Now) alarm.Condition { return w.chore(n, alarm.KindlingOverdue) }
-func (w *Watch) turnBoxDue(n *Now) alarm.Condition      { return w.chore(n, alarm.TurnBoxDue) }
-func (w *Watch) removeBoxDue(n *Now) alarm.Condition    { return w.chore(n, alarm.RemoveBoxDue) }
-func (w *Watch) collectDue(n *Now) alarm.Condition      { return w.chore(n, alarm.CollectDue) }
-func (w *Watch) weanDue(n *Now) alarm.Condition         { return w.chore(n, alarm.WeanDue) }
-
-// inspectDue needs the litter book. An inspection is one that was seen or one that was entered.
-func (w *Watch) inspectDue(n *Now) alarm.Condition {
-	stray := w.has && w.days.age < 0 && !w.days.ended && w.days.bred >= strayFirstDay && w.days.bred <= strayLastDay
-	if !w.hasKits() && !stray {
+// byClock is the rule of a chore whose every word and date is the litter clock's.
+func byClock(name alarm.Name) rule {
+	return rule{name, func(w *Watch, n *Now) alarm.Condition {
+		for _, d := range w.due.due {
+			if d.Event == name && d.Severity(n.Wall) != alarm.None {
+				return d.Condition(n.Wall)
+			}
+		}
 		return alarm.Condition{}
+	}}
+}
+
+// nextLook is when somebody is to look in next: what nobody looks after, no probe finds. It needs the litter book. An inspection is one that
+// was seen or one that was entered; stray is before the kindling, when kits may lie outside the box.
+func (w *Watch) nextLook() (due, from time.Time, stray, ok bool) {
+	p := w.plan
+	stray = w.has && w.days.age < 0 && !w.days.ended && w.days.bred >= 0 && w.days.bred <= p.Strays.To
+	switch {
+	case stray:
+		from = dayAfter(w.book.Bred, p.Strays.From, w.loc)
+	case w.hasKits():
+		from = w.kindled()
+	default:
+		return due, from, false, false
 	}
-	hour := n.Wall.In(w.loc).Hour()
-	from := w.visits.lookedAt
+	from = later(w.visits.lookedAt(), from)
+	return p.Inspect.Daytime(from.Add(p.Inspect.Every), w.loc), from, stray, true
+}
+
+func (w *Watch) inspection(n *Now) (d litter.Due, ok bool) {
+	p := w.plan
+	due, from, stray, ok := w.nextLook()
+	if !ok {
+		return d, false
+	}
+	if morning := p.Inspect.Daytime(n.Wall, w.loc); morning.After(n.Wall) && !w.slots[lookRule].On() {
+		due = later(due, morning) // a look was struck at night
+	}
+	d = litter.Due{
+		Event: alarm.InspectDue, From: due, Daily: true, Source: customOnly,
+		Rule: fmt.Sprintf("no look seen or entered for %s; it begins by day and stands until somebody looks", lasting(p.Inspect.Every)),
+	}
+	if p.Inspect != litter.DefaultDays().Inspect {
+		d.Source = configured + "inspect"
+	}
 	if stray {
-		from = later(from, w.bredDay(strayFirstDay))
-	} else {
-		from = later(from, w.kindled())
+		d.Text = "she is near her time. Look round the cage for kits born outside the box: no probe sees them, and they cool within minutes"
+		d.Rule = fmt.Sprintf("days %d to %d after breeding: ", p.Strays.From, p.Strays.To) + d.Rule
+		return d, true
 	}
-	if n.Wall.Sub(from) < inspectEvery {
+	d.Text = strings.TrimSuffix(litter.LookFor(w.days.age), ".")
+	if since := n.Wall.Sub(from); since >= p.Inspect.Every {
+		c := alarm.Condition{Value: since.Hours(), Limit: p.Inspect.Every.Hours()}
+		d.Text = fmt.Sprintf("nobody is known to have looked in for %s. ", reached(c, wholeHours)) + d.Text
+	}
+	return d, true
+}
+
+// stands turns a chore, where there is one, into a condition.
+func stands(n *Now, d litter.Due, ok bool) alarm.Condition {
+	if !ok {
 		return alarm.Condition{}
 	}
-	if hour < inspectFrom || hour >= inspectUntil {
+	return d.Condition(n.Wall)
+}
+
+// configured is where a number comes from that is not as shipped.
+const configured = "configuration, chores."
+
+func (w *Watch) inspectDue(n *Now) alarm.Condition {
+	due, from, _, ok := w.nextLook()
+	if !ok || n.Wall.Before(due) {
+		return alarm.Condition{}
+	}
+	if hour := n.Wall.In(w.loc).Hour(); hour < w.plan.Inspect.From || hour >= w.plan.Inspect.Until {
 		return alarm.Condition{Hold: true} // nobody is asked to look at night, and nobody has looked because it is night
 	}
-	c := alarm.Condition{Severity: alarm.Notice, Since: from.Add(inspectEvery), Value: round2(n.Wall.Sub(from).Hours()), HasValue: true, Limit: inspectEvery.Hours(), HasLimit: true, Unit: "h"}
-	if stray {
-		c.Why = whyStray
-	}
+	d, _ := w.inspection(n)
+	c := d.Condition(n.Wall)
+	c.Unit, c.Limit, c.HasValue, c.HasLimit = "h", w.plan.Inspect.Every.Hours(), true, true
+	c.Value = round2(n.Wall.Sub(from).Hours())
 	return c
 }
 
 // day is the local midnight that begins a day of the litter's life.
 func (w *Watch) day(age int) time.Time { return dayAfter(w.kindled(), age, w.loc) }
-
-func (w *Watch) bredDay(day int) time.Time { return dayAfter(w.book.Bred, day, w.loc) }
 
 func dayAfter(from time.Time, days int, loc *time.Location) time.Time {
 	y, m, d := from.In(loc).Date()

@@ -36,7 +36,7 @@ func (w *Watch) wallNow(n *Now) (c float64, known bool) {
 	if !w.box() {
 		return w.site.season.ground.at(w.depth())
 	}
-	if !w.site.air.Fresh(n) || !w.air.Fresh(n) {
+	if w.house.on || !w.site.air.Fresh(n) || !w.air.Fresh(n) {
 		return 0, false
 	}
 	share := wallShare

@@ -18,8 +18,12 @@ type damp struct {
 	humid      dwell
 	tote       toteDamp
 	condensing dwell
-	dew, wall  float64 // °C, compared last; valid while condensing is on
-	soaked     bool    // moisture or a leak was found since bedding was changed
+	dew, wall  float64   // °C, compared last; valid while condensing is on
+	soaked     bool      // moisture or a leak was found since bedding was changed
+	found      time.Time // when it was found
+	wetFor     int       // min in which water came into the tote, since it was sealed
+	wetAt      time.Time // when that was enough to seal it anew; zero before
+	was        wetness   // before the last change of bedding
 	cold, full veil
 	judged     bool // dampJudged at the last minute
 }
@@ -50,21 +54,42 @@ func (d *damp) step(w *Watch, n *Now) {
 	d.moisture.step(w, n)
 	d.tote.step(w, n)
 	w.condense(n)
-	d.soaked = d.soaked || d.moisture.on || d.tote.leaks
+	if wet := d.moisture.on || d.tote.leaks; wet && !d.soaked {
+		d.soaked, d.found = true, n.Wall
+	}
+	d.leaking(w, n)
 	seen := w.air.Fresh(n) && w.airRH.Fresh(n)
 	d.cold.step(n, seen && w.air.value <= brood.DampJudgedAbove, seen && w.air.value > dampAgainAbove)
 	d.full.step(n, seen && w.airRH.value >= brood.DampJudgedBelow, seen && w.airRH.value < dampAgainBelow)
 	d.judged = w.dampJudged(n).Judged
 }
 
-// done takes a chore that was done.
-func (d *damp) done(name alarm.Name) {
-	switch name {
-	case alarm.BeddingDue:
-		d.soaked, d.moisture.on = false, false
-		d.tote.leaks, d.tote.full = false, dwell{}
-	case alarm.VentilationDue:
-		d.moisture.on = false
+// wetness is what a change of bedding takes away, and brings back when it is struck.
+type wetness struct {
+	At                time.Time // of the change
+	Soaked, On, Leaks bool
+	Found             time.Time
+}
+
+// done takes a chore that was done. What was found later than that stays.
+func (d *damp) done(name alarm.Name, at time.Time) {
+	if d.found.After(at) {
+		return
+	}
+	d.was = wetness{at.Round(0).Truncate(markFine), d.soaked, d.moisture.on, d.tote.leaks, d.found}
+	d.moisture.on, d.moisture.recent = false, [moistHours]hour{} // the hours before it say nothing of what lies there now
+	if name != alarm.VentilationDue {
+		d.soaked, d.tote.leaks, d.tote.full = false, false, dwell{}
+	}
+}
+
+// undone takes that the chore of that time was not done.
+func (d *damp) undone(at time.Time) {
+	if was := d.was; was.At.Equal(at.Round(0).Truncate(markFine)) && !was.At.IsZero() {
+		d.soaked, d.moisture.on, d.tote.leaks = d.soaked || was.Soaked, d.moisture.on || was.On, d.tote.leaks || was.Leaks
+		if was.Soaked {
+			d.found = was.Found
+		}
 	}
 }
 
@@ -77,7 +102,9 @@ func (d *damp) newLitter() {
 func (d *damp) restore(st alarm.Standing) {
 	switch {
 	case st.Name == alarm.BeddingDue:
-		d.soaked = true
+		d.soaked, d.found = true, st.Since
+	case st.Name == alarm.ResealToteDue && st.HasValue:
+		d.wetFor, d.wetAt = int(st.Value*minutesInHour), st.Since
 	case st.Name == alarm.VentilationDue && st.Unit == "g/m3":
 		d.moisture.on = true
 	case st.Name == alarm.ToteWet && st.Severity == alarm.Warning:
@@ -125,7 +152,7 @@ func (w *Watch) wetToo(name alarm.Name) string {
 // vapour is the water in nest air and outside, and what nest air could hold, g/m³; ok where that says something.
 func (w *Watch) vapour(n *Now) (inside, outside, full float64, ok bool) {
 	s := w.site
-	if !w.dampSeen(n) || w.airRH.value >= brood.DampJudgedBelow || !s.air.Fresh(n) || !s.rh.Fresh(n) {
+	if w.house.on || !w.dampSeen(n) || w.airRH.value >= brood.DampJudgedBelow || !s.air.Fresh(n) || !s.rh.Fresh(n) {
 		return 0, 0, 0, false
 	}
 	return air.AbsoluteHumidity(w.air.value, w.airRH.value), air.AbsoluteHumidity(s.air.value, s.rh.value), air.AbsoluteHumidity(w.air.value, 100), true

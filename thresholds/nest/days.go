@@ -16,6 +16,7 @@ type days struct {
 	bred  int       // days since breeding, -1 when not known
 	age   int       // days since kindling, unknownAge when not known
 	ended bool
+	out   bool // their box was taken out
 }
 
 func (d *days) step(w *Watch, n *Now) {
@@ -43,6 +44,7 @@ func (d *days) step(w *Watch, n *Now) {
 		}
 	default:
 		d.age = litter.Day(kindled, n.Wall, w.loc)
+		d.out = !w.boxOut().IsZero()
 	}
 }
 
@@ -55,13 +57,15 @@ func (w *Watch) kindled() time.Time {
 }
 
 // hasKits reports whether kits are known to be in the nest.
-func (w *Watch) hasKits() bool { return w.days.age >= 0 && w.days.age <= brood.LastClusterDay }
+func (w *Watch) hasKits() bool {
+	return w.days.age >= 0 && w.days.age <= brood.LastClusterDay && !w.days.out
+}
 
 // mayHoldKits reports whether kits up to the given age are, or for all that is known could be, in the nest: an age nobody
 // entered is no all-clear.
 func (w *Watch) mayHoldKits(age int) bool {
 	switch {
-	case w.days.ended:
+	case w.days.ended, w.days.out:
 		return false
 	case w.days.age >= 0:
 		return w.days.age <= age

@@ -65,7 +65,9 @@ func (f *forecast) step(w *Watch, n *Now) {
 		f.sum += w.air.value
 		f.fresh++
 	}
-	f.sun.take(w.site.air, n)
+	if !w.house.on { // there is no sun indoors
+		f.sun.take(w.site.air, n)
+	}
 	if f.minutes++; f.minutes < forecastStep {
 		return
 	}

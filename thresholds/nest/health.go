@@ -164,6 +164,9 @@ func (h *health) step(w *Watch, n *Now) {
 			h.over[i] = false
 		}
 		out := w.site.air
+		if w.house.on {
+			out = nil
+		}
 		upside := out.Fresh(n) && w.atNight(n) && a > pileAir && a-c.value > turnedOver && a-out.value > turnedOver
 		if h.onPile[i].step(n, upside) >= sureAfter {
 			h.turned[i] = true
@@ -171,7 +174,7 @@ func (h *health) step(w *Watch, n *Now) {
 		if h.righted[i].step(n, c.value > a) >= sureAfter {
 			h.turned[i] = false
 		}
-		again := c.value-a > overAgain && (!w.site.air.Fresh(n) || c.value-w.site.air.value > overAgain)
+		again := c.value-a > overAgain && (!out.Fresh(n) || c.value-out.value > overAgain)
 		if h.well[i].step(n, again) >= sureAfter {
 			h.told[i] = sound
 		}

@@ -64,7 +64,7 @@ func (c *Channel) fields() []any {
 
 // State lists what the site remembers.
 func (s *Site) State() []any {
-	all := []any{keep.Mark("site"), &s.harsh, &s.done}
+	all := []any{keep.Mark("site"), &s.harsh, &s.marks, &s.frost, &s.flying, &s.swarming}
 	all = append(all, s.season.fields()...)
 	all = append(all, s.does.fields()...)
 	all = append(all, s.doe.fields()...)
@@ -78,7 +78,7 @@ func (s *Site) State() []any {
 }
 
 func (s *season) fields() []any {
-	all := []any{&s.now, &s.since, &s.decided, &s.until, &s.lowest, &s.highest, &s.minutes, &s.all, &s.sinceChange}
+	all := []any{&s.now, &s.since, &s.decided, &s.until, &s.lowest, &s.highest, &s.minutes, &s.all, &s.sinceChange, &s.yesterday, &s.known}
 	return slices.Concat(all, s.mins.fields(), s.maxs.fields(), s.ground.fields(), s.ahead.fields())
 }
 
@@ -92,7 +92,7 @@ func (d *does) fields() []any {
 
 // State lists what the watch remembers of its nest.
 func (w *Watch) State() []any {
-	all := []any{keep.Mark(fmt.Sprintf("nest %+v", w.cfg)), &w.book, &w.has, &w.done, &w.due.until, &w.due.due}
+	all := []any{keep.Mark(fmt.Sprintf("nest %+v", w.cfg)), &w.book, &w.has, &w.marks, &w.due.until, &w.due.due, &w.house.on, &w.house.rest}
 	for _, part := range []interface{ fields() []any }{
 		&w.days, &w.heat, &w.cold, &w.clusterHeat, &w.doe, &w.forecast, &w.pile, &w.birth, &w.visits, &w.damp, &w.wet, &w.lost, &w.learned,
 	} {
@@ -105,7 +105,7 @@ func (w *Watch) State() []any {
 	return all
 }
 
-func (d *days) fields() []any { return []any{&d.until, &d.bred, &d.age, &d.ended} }
+func (d *days) fields() []any { return []any{&d.until, &d.bred, &d.age, &d.ended, &d.out} }
 
 func (f *forecast) fields() []any {
 	all := []any{&f.past, &f.at, &f.minutes, &f.sum, &f.fresh, &f.level, &f.trend, &f.seen, &f.missing, &f.highest, &f.soon, &f.known}
@@ -119,7 +119,7 @@ func (s *sun) fields() []any {
 func (h *nestHeat) fields() []any { return append(h.levels.fields(), &h.urgent) }
 
 func (p *pile) fields() []any {
-	all := []any{&p.valid, &p.y, &p.core, &p.w, &p.inBlock, &p.closed, &p.far, &p.blind, &p.warm, &p.kits, &p.kitsAt}
+	all := []any{&p.valid, &p.y, &p.core, &p.w, &p.inBlock, &p.closed, &p.far, &p.blind, &p.warm, &p.kits, &p.kitsAt, &p.grace}
 	for i := range p.trails {
 		all = append(all, p.trails[i].fields()...)
 	}
@@ -148,11 +148,11 @@ func (b *birth) fields() []any {
 }
 
 func (v *visits) fields() []any {
-	return []any{&v.pulseAgo, &v.lidAgo, &v.visitAgo, &v.unseen, &v.last, &v.lookedAt, &v.entered}
+	return []any{&v.pulseAgo, &v.lidAgo, &v.visitAgo, &v.unseen, &v.last, &v.openedAt, &v.entered}
 }
 
 func (d *damp) fields() []any {
-	all := []any{&d.dew, &d.wall, &d.soaked, &d.cold.on, &d.cold.since, &d.full.on, &d.full.since, &d.judged}
+	all := []any{&d.dew, &d.wall, &d.soaked, &d.found, &d.wetFor, &d.wetAt, &d.was, &d.cold.on, &d.cold.since, &d.full.on, &d.full.since, &d.judged}
 	return slices.Concat(all, d.moisture.fields(), d.used.fields(), d.humid.fields(), d.tote.fields(), d.condensing.fields())
 }
 

@@ -91,6 +91,16 @@ func (l *learned) forget() {
 	l.tonight, l.today, l.date = tonight{}, daySums{}, 0
 }
 
+// remade drops what was learned before a date: the nest was another one.
+func (l *learned) remade(date int) {
+	kept := 0
+	for kept < l.numNights && int(l.nights[kept].Date) >= date {
+		kept++
+	}
+	l.numNights, l.numDays = kept, 0
+	l.follows, l.share, l.damped, l.late = Figure{}, Figure{}, Figure{}, Figure{}
+}
+
 // putBack drops nights that have not come yet.
 func (l *learned) putBack(now time.Time) {
 	l.forget()
@@ -120,7 +130,9 @@ func (l *learned) step(w *Watch, n *Now) {
 			l.n[i]++
 		}
 	}
-	take(placeOutside, w.site.air)
+	if !w.house.on {
+		take(placeOutside, w.site.air)
+	}
 	take(placeAir, w.air)
 	for i, c := range w.cluster[:min(len(w.cluster), numPlaces-placeCluster)] {
 		take(placeCluster+i, c)

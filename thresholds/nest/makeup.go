@@ -39,7 +39,7 @@ func (s *Site) seasonSetupDue(_ *Now) alarm.Condition {
 	switch {
 	case season == brood.Mild:
 		return alarm.Condition{}
-	case s.done.Before(s.season.since):
+	case s.marks.last(alarm.SeasonSetupDue).Before(s.season.since):
 	case season == brood.Winter && s.any(isBare):
 		c.Why = whyBare
 	default:

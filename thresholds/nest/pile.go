@@ -58,6 +58,8 @@ type pile struct {
 	kits   bool          // it has been so for long enough to believe it
 	kitsAt time.Duration // the last time it was
 
+	grace int // min in which a look is not asked for, since somebody has just made the nest anew
+
 	chill chill
 }
 
@@ -95,7 +97,7 @@ func (p *pile) step(w *Watch, n *Now) {
 	} else {
 		p.a = ewma{}
 	}
-	if w.site.air.Fresh(n) {
+	if w.site.air.Fresh(n) && !w.house.on {
 		p.out.push(w.site.air.value, outWeight)
 	} else {
 		p.out = ewma{}
@@ -116,6 +118,7 @@ func (p *pile) step(w *Watch, n *Now) {
 		p.estimate(w)
 	}
 	p.chill.step(w, n)
+	p.grace = max(p.grace-1, 0)
 }
 
 // A litter nobody entered shows by warmth that only kits make: a cluster of 30 °C, 8 K over nest air, for three hours. Inferred, no
@@ -150,6 +153,27 @@ func (p *pile) looked() {
 	for i := range p.trails {
 		p.trails[i].anew()
 	}
+}
+
+// remadeGrace is for how many minutes after a box was turned no look is asked for where its probes lie oddly; ours, no source.
+const remadeGrace = 60
+
+// remade takes that the box was turned and bedded anew: the pile and the probes lie elsewhere, and what was warm before says nothing of
+// it. A chill that stands is not over by that. Where it is entered late, what has moved since has moved by it.
+func (p *pile) remade(n *Now, at time.Time) {
+	late := n.Wall.Sub(at) >= justNow
+	for i := range p.trails {
+		p.trails[i].moved = false
+	}
+	if late || p.chill.on() {
+		return
+	}
+	for i := range p.trails {
+		p.trails[i].forget()
+		p.trails[i].anew()
+	}
+	p.far, p.blind, p.grace = false, false, remadeGrace
+	p.chill.reset()
 }
 
 // follow gives every probe's warmth to its trail.

@@ -36,7 +36,9 @@ type season struct {
 	lowest, highest float64
 	minutes, all    int
 	mins, maxs      ewma
-	sinceChange     int // days
+	sinceChange     int     // days
+	yesterday       float64 // °C, its lowest; valid where known
+	known           bool
 	ground          ground
 	ahead           ahead
 }
@@ -94,7 +96,7 @@ func (s *season) putBack(now time.Time, loc *time.Location) {
 
 func (s *season) newDay(n *Now) {
 	s.sinceChange++
-	if s.all == 0 || float64(s.minutes) < dayKnown*float64(s.all) || s.all < 12*60 {
+	if s.known = false; s.all == 0 || float64(s.minutes) < dayKnown*float64(s.all) || s.all < 12*60 {
 		return
 	}
 	s.close(n, s.lowest, s.highest)
@@ -103,6 +105,7 @@ func (s *season) newDay(n *Now) {
 // close takes a whole day's lowest and highest air outside.
 func (s *season) close(n *Now, lowest, highest float64) {
 	s.ground.push((lowest + highest) / 2)
+	s.yesterday, s.known = lowest, true
 	s.mins.push(lowest, seasonWeight)
 	s.maxs.push(highest, seasonWeight)
 	low, high := s.mins.value, s.maxs.value

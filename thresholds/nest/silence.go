@@ -57,7 +57,8 @@ func (l *silence) restore(slot alarm.Slot) {
 }
 
 // night reports whether the weather could harm kits that nobody sees: they are there or may be, and it is cold, hot or unknown outside.
-func (w *Watch) night() bool { return w.site.harsh && w.mayHoldKits(youngUntil) }
+// A nest that is indoors is out of it.
+func (w *Watch) night() bool { return w.site.harsh && !w.house.on && w.mayHoldKits(youngUntil) }
 
 // judgeHarsh says whether the air outside is too cold or too hot for kits that nobody sees, or unknown. It has a deadband, for
 // every step into it wakes somebody.

@@ -13,6 +13,7 @@ import (
 // Site is what all nests share: the shade air outside, the season and the doe's heat.
 type Site struct {
 	loc    *time.Location
+	plan   *litter.Days // when chores are due
 	air    *Channel
 	rh     *Channel
 	season season
@@ -24,9 +25,11 @@ type Site struct {
 	supply battery
 	nests  []Config // for the words of the season's set-up
 	// The nests' word about the probe outside: it reads as a cluster does, or warmer than all nests' air.
-	swapped, warmer claim
-	done            time.Time // the season's set-up was marked done
-	slots           []alarm.Slot
+	swapped, warmer  claim
+	marks            marks
+	frost            spell // the does' water freezes
+	flying, swarming spell // flies come to damp bedding, and to does and kits
+	slots            []alarm.Slot
 }
 
 type siteRule struct {
@@ -41,12 +44,14 @@ var siteRules = [...]siteRule{
 	{alarm.SeasonSetupDue, (*Site).seasonSetupDue},
 	{alarm.ProbeSilent, (*Site).probeSilent},
 	{alarm.ProbeFault, (*Site).probeFault},
+	{alarm.WaterDue, (*Site).waterDue},
+	{alarm.FlyStrikeDue, (*Site).flyStrikeDue},
 }
 
 // NewSite makes the watch of what all nests share. outside may name no probe.
-func NewSite(outside string, loc *time.Location, channels *Channels) *Site {
+func NewSite(outside string, loc *time.Location, plan *litter.Days, channels *Channels) *Site {
 	return &Site{
-		loc: loc, air: channels.Of(outside, sensors.Temperature), rh: channels.Of(outside, sensors.Humidity),
+		loc: loc, plan: plan, marks: marks{}, air: channels.Of(outside, sensors.Temperature), rh: channels.Of(outside, sensors.Humidity),
 		slots: make([]alarm.Slot, len(siteRules)),
 	}
 }
@@ -56,9 +61,14 @@ func (s *Site) Step(n *Now, events []alarm.Event) []alarm.Event {
 	s.season.step(n, s.loc, s.air)
 	s.does.step(n, s.loc, s.air, s.rh)
 	s.judgeHarsh(n)
+	s.spells(n)
 	for i := range siteRules {
 		name, say := siteRules[i].name, func(c alarm.Condition) alarm.Words { return s.words(siteRules[i].name, c) }
-		if e, changed := s.slots[i].Apply(n.Wall, "", name, siteRules[i].judge(s, n), say); changed {
+		var c alarm.Condition
+		if s.plan.Wants(name) {
+			c = siteRules[i].judge(s, n)
+		}
+		if e, changed := s.slots[i].Apply(n.Wall, "", name, c, say); changed {
 			events = append(events, e)
 		}
 	}
@@ -92,7 +102,10 @@ func (s *Site) Weather(past []Day) {
 func (s *Site) PutBack(now time.Time) {
 	s.season.putBack(now, s.loc)
 	s.does.until = litter.NextDay(now, s.loc)
-	s.done = earlier(s.done, now)
+	s.marks.putBack(now)
+	s.frost.putBack(now)
+	s.flying.putBack(now)
+	s.swarming.putBack(now)
 }
 
 // Season is the make-up the weather asks for.

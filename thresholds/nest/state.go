@@ -68,6 +68,9 @@ func (w *Watch) DaysBred() int {
 // Gone reports whether the litter has been ended.
 func (w *Watch) Gone() bool { return w.has && w.days.ended }
 
+// Out reports whether the kits have left their nest for good.
+func (w *Watch) Out() bool { return w.days.out || w.days.age > brood.LastClusterDay }
+
 // Core is the estimate of the pile's core, °C; ok while it is judged.
 func (w *Watch) Core(n *Now) (c float64, ok bool) { return round2(w.pile.core), w.chillJudged(n) }
 
@@ -128,6 +131,8 @@ func (w *Watch) whyNoKits() string {
 		return "not kindled yet"
 	case w.days.age > brood.LastClusterDay:
 		return "kits of this age leave the nest"
+	case w.days.out:
+		return "their box was taken out"
 	}
 	return ""
 }
@@ -183,9 +188,6 @@ func standing(slot *alarm.Slot, to []alarm.Standing, words func(alarm.Condition)
 	}
 	return append(to, st)
 }
-
-// Done records that the season's set-up was made.
-func (s *Site) Done(at time.Time) { s.done = at }
 
 // Restore puts back the alarms that were on when the state was stored, and takes down those that were not.
 func (w *Watch) Restore(stored []alarm.Standing) {
@@ -245,6 +247,6 @@ func (w *Watch) Recall(n *Now, e alarm.Event) {
 			w.visits.unseen = max(int(n.Wall.Sub(came).Minutes()), 0) // none where no reading has been observed yet
 		}
 	case alarm.Inspection:
-		w.visits.lookedAt = later(w.visits.lookedAt, e.Time)
+		w.visits.openedAt = later(w.visits.openedAt, e.Time)
 	}
 }

@@ -51,20 +51,26 @@ type visits struct {
 	visitAgo int       // min since the last visit seen
 	unseen   int       // min with both probes fresh since the last visit
 	last     time.Time // when the doe last came, as far as seen in this litter
-	lookedAt time.Time // the last inspection, seen or entered
-	entered  time.Time // the last one that a person entered
+	openedAt time.Time // the last inspection that was seen
+	entered  time.Time // the last look that a person entered
 }
 
 func (v *visits) forget() { v.pulseAgo, v.lidAgo, v.visitAgo = longAgo, longAgo, longAgo }
 
 func (v *visits) newLitter() {
-	*v = visits{lookedAt: v.lookedAt, entered: v.entered}
+	*v = visits{openedAt: v.openedAt, entered: v.entered}
 	v.forget()
 }
 
-func (v *visits) inspected(at time.Time) {
-	v.lookedAt = later(v.lookedAt, at)
-	v.entered, v.lidAgo = later(v.entered, at), 0
+// lookedAt is the last inspection, seen or entered.
+func (v *visits) lookedAt() time.Time { return later(v.openedAt, v.entered) }
+
+// inspected takes a look that was entered, maybe some time ago.
+func (v *visits) inspected(n *Now, at time.Time) {
+	v.entered = later(v.entered, at)
+	if ago := n.Wall.Sub(at).Minutes(); ago < longAgo {
+		v.lidAgo = min(v.lidAgo, max(int(ago), 0))
+	}
 }
 
 // recent reports whether the doe or a person came within the last minutes.
@@ -73,7 +79,7 @@ func (v *visits) recent(minutes int) bool { return v.pulseAgo < minutes || v.lid
 func (v *visits) step(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
 	v.pulseAgo, v.lidAgo, v.visitAgo = min(v.pulseAgo+1, longAgo), min(v.lidAgo+1, longAgo), min(v.visitAgo+1, longAgo)
 	p := &w.pile
-	if p.valid && w.days.age >= 0 {
+	if p.valid && w.days.age >= 0 && w.house.rest == 0 {
 		v.unseen++
 	}
 	events = v.judge(w, n, events)
@@ -96,7 +102,7 @@ func (v *visits) step(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
 // judge says of a pulse of nest air, once it is seen whole, whether the doe nursed.
 func (v *visits) judge(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
 	p := &w.pile
-	if v.pulseAgo != visitJudged || !p.valid || w.days.age < 0 || v.visitAgo < refractory || v.lidAgo < visitJudged+lidQuiet {
+	if v.pulseAgo != visitJudged || !p.valid || w.days.age < 0 || w.house.on || v.visitAgo < refractory || v.lidAgo < visitJudged+lidQuiet {
 		return events
 	}
 	answer, ok := p.nursed()
@@ -167,7 +173,7 @@ func (v *visits) opened(w *Watch, n *Now, now float64) (alarm.Event, bool) {
 	if way*moved <= 0 || abs(moved) > abs(way)+lidBeyond || abs(moved) < max(least, share*abs(way)) || abs(now-float64(quick)) < max(lidLeast, 0.5*abs(moved)) {
 		return alarm.Event{}, false
 	}
-	v.lidAgo, v.lookedAt = 0, n.Wall
+	v.lidAgo, v.openedAt = 0, n.Wall
 	c := alarm.Condition{Unit: "C", Value: round2(moved), HasValue: true, Probe: w.air.Probe}
 	return w.note(n, alarm.Inspection, n.Wall, c, w.words(alarm.Inspection, c)), true
 }
@@ -176,10 +182,10 @@ func (v *visits) opened(w *Watch, n *Now, now float64) (alarm.Event, bool) {
 // may not show them, and it is a notice.
 func (w *Watch) visitOverdue(n *Now) alarm.Condition {
 	p := &w.pile
-	if w.days.age < brood.VisitFirstDay || w.days.age > brood.VisitLastDay || w.kits() < brood.VisitKits || len(w.cluster) == 0 || w.air == nil {
+	if !w.hasKits() || w.days.age < brood.VisitFirstDay || w.days.age > brood.VisitLastDay || w.kits() < brood.VisitKits || len(w.cluster) == 0 || w.air == nil {
 		return alarm.Condition{}
 	}
-	if !p.valid || p.blind {
+	if !p.valid || p.blind || w.house.on {
 		return alarm.Condition{Hold: true}
 	}
 	hours := float64(w.visits.unseen) / 60

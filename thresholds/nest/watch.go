@@ -14,6 +14,7 @@ type Watch struct {
 	cfg     Config
 	loc     *time.Location
 	tables  *brood.Tables
+	plan    *litter.Days // when chores are due
 	cluster []*Channel
 	air     *Channel // temperature
 	airRH   *Channel
@@ -38,7 +39,8 @@ type Watch struct {
 	lost                   silence
 	learned                learned
 	due                    dueList
-	done                   map[alarm.Name]time.Time // chores marked done
+	marks                  marks
+	house                  house
 }
 
 // levels is a warning and a critical limit on one value.
@@ -57,7 +59,7 @@ var rules = [...]rule{
 	{alarm.NestHeat, (*Watch).nestHeat},
 	{alarm.ClusterHeat, (*Watch).clusterHeatRule},
 	{alarm.HeatExpected, (*Watch).heatExpected},
-	{alarm.ClusterChill, (*Watch).clusterChill},
+	chillRule: {alarm.ClusterChill, (*Watch).clusterChill},
 	{alarm.NestCold, (*Watch).nestCold},
 	{alarm.CheckNest, (*Watch).checkNest},
 	{alarm.DoeHeat, (*Watch).doeHeat},
@@ -67,18 +69,31 @@ var rules = [...]rule{
 	{alarm.ToteWet, (*Watch).toteWet},
 	{alarm.VentilationDue, (*Watch).ventilationDue},
 	{alarm.BeddingDue, (*Watch).beddingDue},
-	{alarm.InspectDue, (*Watch).inspectDue},
-	{alarm.BoxDue, (*Watch).boxDue},
-	{alarm.KindlingOverdue, (*Watch).kindlingOverdue},
-	{alarm.TurnBoxDue, (*Watch).turnBoxDue},
-	{alarm.RemoveBoxDue, (*Watch).removeBoxDue},
-	{alarm.CollectDue, (*Watch).collectDue},
-	{alarm.WeanDue, (*Watch).weanDue},
+	lookRule: {alarm.InspectDue, (*Watch).inspectDue},
+	byClock(alarm.BoxDue),
+	byClock(alarm.KindlingOverdue),
+	byClock(alarm.TurnBoxDue),
+	byClock(alarm.RemoveBoxDue),
+	byClock(alarm.CollectDue),
+	byClock(alarm.WeanDue),
+	byClock(alarm.CheckPregnancyDue),
+	byClock(alarm.ConfirmKindlingDue),
+	byClock(alarm.RationDue),
+	byClock(alarm.HideBoxDue),
+	{alarm.ReturnBoxDue, (*Watch).returnBoxDue},
+	{alarm.FlyStrikeDue, (*Watch).flyStrikeDue},
+	{alarm.ResealToteDue, (*Watch).resealToteDue},
 }
 
-// New makes the watch of one nest. The tables and the site are shared.
+// Where rules has the chill and the inspection.
+const (
+	chillRule = 3
+	lookRule  = 13
+)
+
+// New makes the watch of one nest. The tables and the site with its days are shared.
 func New(cfg Config, loc *time.Location, tables *brood.Tables, channels *Channels, site *Site) *Watch {
-	w := &Watch{cfg: cfg, loc: loc, tables: tables, site: site, done: map[alarm.Name]time.Time{}}
+	w := &Watch{cfg: cfg, loc: loc, tables: tables, plan: site.plan, site: site, marks: marks{}}
 	for _, id := range cfg.Cluster {
 		w.cluster = append(w.cluster, channels.Of(id, sensors.Temperature))
 	}
@@ -110,17 +125,11 @@ func (w *Watch) PutBack(now time.Time) {
 	w.learned.putBack(now.In(w.loc))
 	w.birth.proposed = earlier(w.birth.proposed, now)
 	w.visits.last = earlier(w.visits.last, now)
-	if w.visits.lookedAt.After(now) {
-		w.visits.lookedAt = time.Time{}
+	if w.visits.openedAt.After(now) {
+		w.visits.openedAt = time.Time{}
 	}
-	if w.visits.entered.After(now) {
-		w.visits.entered = time.Time{}
-	}
-	for name, at := range w.done {
-		if at.After(now) {
-			delete(w.done, name)
-		}
-	}
+	w.marks.putBack(now)
+	w.visits.entered = w.marks.looked()
 }
 
 // SetLitter enters the nest's litter, or takes it out when l is nil. A litter that is new to the nest begins with a clean sheet.
@@ -145,20 +154,8 @@ func (w *Watch) newLitter() {
 	w.pile.newLitter()
 	w.visits.newLitter()
 	w.damp.newLitter()
-	clear(w.done)
+	w.house = house{}
 	w.days, w.due = days{age: unknownAge}, dueList{}
-}
-
-// Done records that a chore was marked done.
-func (w *Watch) Done(name alarm.Name, at time.Time) {
-	w.done[name] = at
-	w.due.until = time.Time{}
-	w.damp.done(name)
-	if name == alarm.InspectDue {
-		w.visits.inspected(at)
-		w.pile.looked()
-		w.pile.chill.restored = false
-	}
 }
 
 // Look works out the litter's days at once, so that what was entered shows before the next minute.
@@ -167,6 +164,7 @@ func (w *Watch) Look(n *Now) { w.days.step(w, n) }
 // Step moves the watch one minute on and appends what changed to events.
 func (w *Watch) Step(n *Now, events []alarm.Event) []alarm.Event {
 	w.days.step(w, n)
+	w.house.step(w, n)
 	w.pile.step(w, n)
 	w.forecast.step(w, n)
 	events = w.birth.step(w, n, events)
@@ -177,7 +175,11 @@ func (w *Watch) Step(n *Now, events []alarm.Event) []alarm.Event {
 	w.due.step(w, n)
 	for i := range rules {
 		name, say := rules[i].name, func(c alarm.Condition) alarm.Words { return w.words(rules[i].name, c) }
-		if e, changed := w.slots[i].Apply(n.Wall, w.cfg.ID, name, rules[i].judge(w, n), say); changed {
+		var c alarm.Condition
+		if w.plan.Wants(name) {
+			c = rules[i].judge(w, n)
+		}
+		if e, changed := w.slots[i].Apply(n.Wall, w.cfg.ID, name, c, say); changed {
 			events = append(events, e)
 		}
 	}

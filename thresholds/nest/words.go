@@ -27,10 +27,8 @@ const (
 	whyIndex       = "index"
 	whyDryBulb     = "dry-bulb"
 	whyNoHumidity  = "no-humidity"
-	whyStray       = "stray"
 	whyPeak        = "peak"
 	whySun         = "sun"
-	whyLoad        = "load"
 	whyLeak        = "leak"
 	whyKitsWet     = "kits-wet"
 	whyBare        = "bare"
@@ -116,8 +114,11 @@ func (w *Watch) words(name alarm.Name, c alarm.Condition) alarm.Words {
 	if say, ok := sayings[name]; ok {
 		text = say(w, c) + w.wetToo(name)
 	}
-	return explained("Nest "+w.cfg.ID+": "+text, b, c)
+	return explained(w.named()+text, b, c)
 }
+
+// named begins what is told of this nest.
+func (w *Watch) named() string { return "Nest " + w.cfg.ID + ": " }
 
 // sayings holds what is told of each alarm after the nest's name: what is wrong with value and limit, then what to do. The litter clock
 // brings its own.
@@ -255,13 +256,6 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 			unclear = notClear
 		}
 		return fmt.Sprintf("for six hours wetter than the air outside by %.1f g/m³ of water, usual at this hour up to %.1f g/m³", c.Value, c.Limit) + unclear + "." + act
-	},
-	alarm.BeddingDue: func(w *Watch, c alarm.Condition) string { return w.beddingWords(c) },
-	alarm.InspectDue: func(_ *Watch, c alarm.Condition) string {
-		if c.Why == whyStray {
-			return "she is near her time. Look round the cage for kits born outside the box: no probe sees them, and they cool within minutes."
-		}
-		return fmt.Sprintf("nobody is known to have looked in for %s. Take out dead kits, put strays back, look for full bellies and dry bedding.", reached(c, wholeHours))
 	},
 }
 

@@ -15,8 +15,8 @@
 //
 //   - nobody counted the kits it was born with;
 //   - it had no kit to lose: all were born dead, or fostered out;
-//   - it is too young: the day is not over. For weaning it is as old as the latest weaning in the book, at least WeanFrom and at most WeanTo
-//     days: else litters that died would count at once, and those that live only weeks later;
+//   - it is too young: the day is not over. For weaning it is as old as the latest weaning in the book, within the days of
+//     weaning: else litters that died would count at once, and those that live only weeks later;
 //   - it was closed before the day, or before it was weaned, with kits left: weaned early, sold or given away whole. Nobody wrote what
 //     became of them. A litter of which every kit is dead is closed by that and does count;
 //   - it was forgotten: still open at an age of ten weeks, and its last entry lies before the day.

@@ -1,0 +1,78 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"strconv"
+	"time"
+
+	"nestmon/thresholds"
+	"nestmon/thresholds/alarm"
+)
+
+// The agenda is worked out with each poll and after each entry, so that who asks need not wait for a poll to end. It reaches so far
+// ahead; ours, no source.
+const agendaAhead = 60 * 24 * time.Hour
+
+// choresAhead is how many days of it are listed where nobody says.
+const choresAhead = 7
+
+func (d *daemon) plan() {
+	now := d.pace.Now()
+	tasks := d.judge.rabbitry.Agenda(now, now.Add(agendaAhead))
+	d.tasks.Store(&tasks)
+}
+
+// taskView is a chore as the commands print it.
+type taskView struct {
+	Nest   *string              `json:"nest"`
+	Litter *int64               `json:"litter"`
+	Event  alarm.Name           `json:"event"`
+	State  thresholds.TaskState `json:"state"`
+	From   time.Time            `json:"from"`
+	Late   *time.Time           `json:"late"`
+	Until  *time.Time           `json:"until"`
+	Done   *time.Time           `json:"done"`
+	Daily  bool                 `json:"daily"`
+	Text   string               `json:"text"`
+	Rule   string               `json:"rule"`
+	Source string               `json:"source"`
+}
+
+func viewTask(t thresholds.Task, now time.Time, loc *time.Location) taskView {
+	v := taskView{
+		Event: t.Chore, State: t.State(now, loc), From: t.From.In(loc), Late: known(t.Late), Until: known(t.Until), Done: known(t.Done),
+		Daily: t.Daily, Text: t.Text, Rule: t.Rule, Source: t.Source,
+	}
+	if t.Nest != "" {
+		v.Nest = &t.Nest
+	}
+	if t.Litter != 0 {
+		v.Litter = &t.Litter
+	}
+	return v
+}
+
+// agenda answers a command: the chores of so many days, of one nest where one is named.
+func (d *daemon) agenda(days, nest string) ([]taskView, error) {
+	ahead, err := strconv.Atoi(days)
+	if most := int(agendaAhead.Hours() / 24); err != nil || ahead < 0 || ahead > most {
+		return nil, fmt.Errorf("%q is no number of days; write 0 to %d", days, most)
+	}
+	if !d.cfg.has(nest) {
+		return nil, fmt.Errorf("there is no nest %q; write one of the configuration's", nest)
+	}
+	tasks := d.tasks.Load()
+	if tasks == nil {
+		return nil, errors.New("nothing has been measured yet; try again in a moment")
+	}
+	now, loc := d.pace.Now(), d.cfg.location()
+	y, m, day := now.In(loc).Date()
+	until, all := time.Date(y, m, day+ahead+1, 0, 0, 0, 0, loc), []taskView{}
+	for _, t := range *tasks {
+		if (nest == "" || t.Nest == nest) && (t.From.Before(until) || !t.Done.IsZero()) {
+			all = append(all, viewTask(t, now, loc))
+		}
+	}
+	return all, nil
+}
