@@ -61,6 +61,9 @@ func openControl(path string, d *daemon, page http.Handler) (*control, error) {
 	mux.HandleFunc("GET /control/litters", func(w http.ResponseWriter, _ *http.Request) {
 		reply(w, func() ([]litter.Litter, error) { return d.Book().Litters(d.pace.Now()), nil })
 	})
+	mux.HandleFunc("GET /control/report", func(w http.ResponseWriter, r *http.Request) {
+		reply(w, func() (reportAnswer, error) { return d.answerReport(r) })
+	})
 	mux.HandleFunc("GET /control/journal", func(w http.ResponseWriter, r *http.Request) {
 		reply(w, func() ([]entry, error) { return d.journal(r.FormValue("days"), r.FormValue("nest")) })
 	})

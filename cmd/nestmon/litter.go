@@ -16,12 +16,16 @@ const litterUsage = `litter ACTION [--config F] [--nest N] [--on DATE] [--born K
   list                   the litter book
   bred     --nest N      she was bred on that day: a new litter
   kindled  --nest N      she kindled, --born K kits alive
-  ended    --nest N      the kits are gone: weaned, collected, lost, or she did not kindle`
+  ended    --nest N      the kits are gone: weaned, collected, lost, or she did not kindle
+  report                 what became of a litter beside what was measured; see 'litter report -h'`
 
 func runLitter(ctx context.Context, args []string, std stdio) int {
 	action := "list"
 	if len(args) > 0 && len(args[0]) > 0 && args[0][0] != '-' {
 		action, args = args[0], args[1:]
+	}
+	if action == "report" {
+		return runReport(ctx, args, std)
 	}
 	fs := flags("litter", litterUsage, std)
 	file := fs.String("config", installedConfig, "the daemon's configuration `file`")
