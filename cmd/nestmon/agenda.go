@@ -76,3 +76,10 @@ func (d *daemon) agenda(days, nest string) ([]taskView, error) {
 	}
 	return all, nil
 }
+
+func known(t time.Time) *time.Time {
+	if t.IsZero() {
+		return nil
+	}
+	return &t
+}

@@ -64,6 +64,9 @@ func openControl(path string, d *daemon, page http.Handler) (*control, error) {
 	mux := http.NewServeMux()
 	mux.Handle("GET /", page)
 	litterDoor(mux, d)
+	mux.HandleFunc("GET /control/report", func(w http.ResponseWriter, r *http.Request) {
+		reply(w, func() (reportAnswer, error) { return d.answerReport(r) })
+	})
 	mux.HandleFunc("GET /control/journal", func(w http.ResponseWriter, r *http.Request) {
 		reply(w, func() ([]entry, error) { return d.journal(r.FormValue("days"), r.FormValue("nest")) })
 	})

@@ -72,6 +72,7 @@ func litterActions() []litterAction {
 		{name: "note", does: "anything else", what: book.Noted},
 		{name: "correct", does: "what is given changes; the earlier entry is kept", takes: "ENTRY", flags: flagCorrect, run: correct},
 		{name: "strike", does: "takes an entry back; it is kept, and no longer counts", takes: "ENTRY", flags: flagNote, run: strike},
+		{name: "report", does: "what became of a litter beside what was measured: one page", alone: runReport},
 		{name: "outcomes", does: "what became of kits, by nest, kind, season, bedding, doe or buck", alone: runOutcomes},
 		{name: "held", does: "how much warmer than outside the nests were", alone: runHeld},
 		{name: "import", does: "adds the rows of a CSV file, all or none", takes: "FILE", flags: flagDry, run: importLitters},

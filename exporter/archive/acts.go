@@ -12,7 +12,7 @@ import (
 // What people did is kept for two years, and never more of it than a person can do; ours, no source. A broker or a page that goes mad may
 // fill the table within a day, not the card.
 const (
-	actsFor  = 2 * 365 * 24 * time.Hour
+	ActsFor  = 2 * 365 * 24 * time.Hour
 	mostActs = 100000
 )
 
@@ -30,7 +30,7 @@ func (t *tx) putAct(a alarm.Act) error {
 
 // pruneActs removes what is too old, and the oldest of what is too much.
 func (t *tx) pruneActs(now time.Time) error {
-	if err := t.exec("DELETE FROM acts WHERE at < ?", now.Add(-actsFor).UnixMilli()); err != nil {
+	if err := t.exec("DELETE FROM acts WHERE at < ?", now.Add(-ActsFor).UnixMilli()); err != nil {
 		return err
 	}
 	return t.exec("DELETE FROM acts WHERE seq <= (SELECT seq FROM acts ORDER BY seq DESC LIMIT 1 OFFSET ?)", mostActs)

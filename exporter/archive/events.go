@@ -141,6 +141,21 @@ func (a *Archive) Events(from, to time.Time, most int) ([]alarm.Event, error) {
 	return out, err
 }
 
+// EventsOf returns at most that many events of some nests with from <= time < to, newest first. It opens no other nest's.
+func (a *Archive) EventsOf(nests []string, from, to time.Time, most int) ([]alarm.Event, error) {
+	names, err := json.Marshal(nests)
+	if err != nil {
+		return nil, err
+	}
+	var out []alarm.Event
+	err = a.book.read(func(db *sql.DB) error {
+		return bodies(db, func(e alarm.Event) { out = append(out, e) },
+			"SELECT body FROM events WHERE at >= ? AND at < ? AND nest IN (SELECT value FROM json_each(?)) ORDER BY at DESC, seq DESC LIMIT ?",
+			from.UnixMilli(), to.UnixMilli(), string(names), most)
+	})
+	return out, err
+}
+
 // bodies hands every JSON value of a one-column query to f.
 func bodies[T any](q queryer, f func(T), query string, args ...any) error {
 	return collect(q, func(scan func(...any) error) error {

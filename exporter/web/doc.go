@@ -22,6 +22,8 @@
 //	POST /api/push/…      subscribe {endpoint, p256dh, auth, label, agent, replaces}, unsubscribe and test {endpoint} or {id}; behind the door
 //	GET /healthz          200 while states arrive, 503 with the reason when they do not
 //	GET /api/session      {changes, logged_in, test}: what this browser can do
+//	GET /litters          the litter book's litters, each with a link to
+//	GET /litter/N         the report of litter N, a page that stands alone
 //	GET /answer/TOKEN     what a message was about, with a button
 //	POST /answer/TOKEN    the button: it is acknowledged, once
 //

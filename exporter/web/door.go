@@ -19,6 +19,9 @@ type Options struct {
 	// Test sends a trial message over a channel, over all of them where channel is empty, and returns by channel what went wrong; empty is arrived.
 	Test  func(ctx context.Context, channel string) (map[string]string, error)
 	Store Store // remembers who is logged in; nil forgets it at the end
+
+	Report  func(litter int64) (Page, error) // looks back on one litter; ErrNoReport where there is nothing
+	Litters func() (Page, error)             // leads to all of them
 }
 
 // Bounds of a request that changes something, ours, no source.

@@ -24,6 +24,8 @@ func (s *Server) routes() http.Handler {
 		"/api/session":             s.serveSession,
 		"/healthz":                 s.serveHealth,
 		"/answer/{token}":          s.serveAnswer,
+		"/litters":                 s.serveLitters,
+		"/litter/{id}":             s.serveLitter,
 		"/": func(w http.ResponseWriter, _ *http.Request) {
 			refuse(w, http.StatusNotFound, "there is nothing at this address; the page is at /")
 		},
