@@ -4,6 +4,7 @@ go 1.26.7
 
 require (
 	github.com/SherClockHolmes/webpush-go v1.4.0
+	github.com/arran4/golang-ical v0.3.4
 	github.com/eclipse/paho.mqtt.golang v1.5.1
 	github.com/goccy/go-yaml v1.19.2
 	github.com/grafana/grafana-foundation-sdk/go v0.0.22
