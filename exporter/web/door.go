@@ -22,6 +22,8 @@ type Options struct {
 
 	Report  func(litter int64) (Page, error) // looks back on one litter; ErrNoReport where there is nothing
 	Litters func() (Page, error)             // leads to all of them
+
+	Calendar CalendarFunc // nil where there is none
 }
 
 // Bounds of a request that changes something, ours, no source.

@@ -26,9 +26,8 @@ func (s *Server) routes() http.Handler {
 		"/answer/{token}":          s.serveAnswer,
 		"/litters":                 s.serveLitters,
 		"/litter/{id}":             s.serveLitter,
-		"/": func(w http.ResponseWriter, _ *http.Request) {
-			refuse(w, http.StatusNotFound, "there is nothing at this address; the page is at /")
-		},
+		"/calendar/{file}":         s.serveCalendar,
+		"/":                        nothingHere,
 	} {
 		mux.Handle(pattern, shows(h))
 	}
@@ -40,6 +39,10 @@ func (s *Server) routes() http.Handler {
 	mux.Handle("/api/chores/done", s.changes(s.serveDone))
 	s.pushRoutes(mux)
 	return guarded(mux)
+}
+
+func nothingHere(w http.ResponseWriter, _ *http.Request) {
+	refuse(w, http.StatusNotFound, "there is nothing at this address; the page is at /")
 }
 
 // guarded sets the headers every answer carries.
