@@ -17,9 +17,10 @@ import (
 
 var choresCommand = command{"chores", "list the chores of the running daemon, or mark one done", runChores}
 
-const choresUsage = `chores [list|done] [--config F] [--nest N] [--json]
+const choresUsage = `chores [list|done|feed] [--config F] [--nest N] [--json]
   list   what is overdue, due today and coming, [--days 7] ahead, with [--why]
-  done   --nest N --event E has been done, now or [--on TIME]; --nest A,B for several nests`
+  done   --nest N --event E has been done, now or [--on TIME]; --nest A,B for several nests
+  feed   the chores in a phone's own calendar: 'nestmon chores feed -h'`
 
 // nestList is a flag that names nests: given again, or with commas.
 type nestList []string
@@ -36,6 +37,9 @@ func (l *nestList) Set(text string) error {
 }
 
 func runChores(ctx context.Context, args []string, std stdio) int {
+	if len(args) > 0 && args[0] == "feed" {
+		return runChoresFeed(ctx, args[1:], std)
+	}
 	action := "list"
 	if len(args) > 0 && args[0] != "" && args[0][0] != '-' {
 		action, args = args[0], args[1:]
@@ -77,7 +81,7 @@ func runChores(ctx context.Context, args []string, std stdio) int {
 		}
 		err = didChore(ctx, d, nests, book.Entry{What: book.Did, Chore: alarm.Name(*event), At: at, Day: len(*on) == len(time.DateOnly)}, now, *asJSON, std)
 	default:
-		err = fmt.Errorf("action %q is unknown; write list or done", action)
+		err = fmt.Errorf("action %q is unknown; write list, done or feed", action)
 	}
 	if err != nil {
 		fmt.Fprintf(std.err, "nestmon chores: %v\n", err)

@@ -89,6 +89,10 @@ func openControl(path string, d *daemon, page http.Handler) (*control, error) {
 	mux.HandleFunc("GET /control/chores", func(w http.ResponseWriter, r *http.Request) {
 		reply(w, func() ([]taskView, error) { return d.agenda(r.FormValue("days"), r.FormValue("nest")) })
 	})
+	mux.HandleFunc("POST /control/calendar", func(w http.ResponseWriter, r *http.Request) {
+		var asked feedRequest
+		take(w, r, &asked, func() (feedAnswer, error) { return d.feedCommand(r.Context(), asked) })
+	})
 	mux.HandleFunc("POST /control/backfill", func(w http.ResponseWriter, r *http.Request) {
 		var asked pastRange
 		take(w, r, &asked, func() (pastAnswer, error) { return d.backfill(asked) })

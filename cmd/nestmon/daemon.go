@@ -36,6 +36,7 @@ type daemon struct {
 	healthy func()                     // called after each whole cycle; watchdog and heartbeat, nil in demo
 
 	commands chan func()
+	feed     *feed
 	book     atomic.Pointer[book.Book]
 	unsure   bool // a write into the book failed, and may have ended later
 	bookLost bool // its file could not be read at the start

@@ -41,15 +41,16 @@ type sinks struct {
 
 // outlet is what one kind of sink is made with.
 type outlet struct {
-	cfg     *config
-	archive *archive.Archive
-	log     *slog.Logger
-	now     func() time.Time
-	page    *web.Server
-	keeper  exporter.Keeper // what people tell the daemon by way of a sink
-	push    push.Net
-	report  func(litter int64) (web.Page, error)
-	litters func() (web.Page, error)
+	cfg      *config
+	archive  *archive.Archive
+	log      *slog.Logger
+	now      func() time.Time
+	page     *web.Server
+	keeper   exporter.Keeper // what people tell the daemon by way of a sink
+	push     push.Net
+	report   func(litter int64) (web.Page, error)
+	litters  func() (web.Page, error)
+	calendar web.CalendarFunc
 }
 
 // openSinks makes every sink the configuration names. When one cannot be made the others are closed again.
@@ -66,7 +67,7 @@ func openSinks(o outlet) (*sinks, error) {
 	s.page = web.New(pageConfig(o.cfg), web.Site{
 		Name: o.cfg.Site.Name, Display: o.cfg.Site.Display, Zone: o.cfg.location(), Poll: o.cfg.Poll, Probes: o.cfg.probes(),
 	}, history(o.archive), o.log.With("sink", "page"))
-	s.page.Options = web.Options{Keeper: o.keeper, Test: s.trialOfPage, Store: o.archive, Report: o.report, Litters: o.litters}
+	s.page.Options = web.Options{Keeper: o.keeper, Test: s.trialOfPage, Store: o.archive, Calendar: o.calendar, Report: o.report, Litters: o.litters}
 	o.page = s.page
 	var publishers []exporter.Publisher
 	for _, k := range sinkKinds {
