@@ -4,6 +4,7 @@ import (
 	"errors"
 	"iter"
 	"math"
+	"path/filepath"
 	"reflect"
 	"slices"
 	"testing"
@@ -153,5 +154,23 @@ func TestOlderPollsOfAnEmptyArchive(t *testing.T) {
 	}
 	if got, err := a.Series("a0-air", sensors.Temperature, start, start.Add(2*time.Hour), 2); err != nil || len(got) != 2 || got[0].N != 5 || got[0].Max != 4 {
 		t.Errorf("%+v, %v", got, err)
+	}
+}
+
+// Where polls were removed for age their hours are kept, and say enough: no older poll is taken for one of them.
+func TestNoPollIsOlderThanAnHourThatIsKept(t *testing.T) {
+	dir, probes := t.TempDir(), rabbitry(1)
+	opts := archive.Options{Probes: probes, Now: func() time.Time { return start.Add(24 * time.Hour) }}
+	a := openAt(t, dir, opts)
+	for i := range 300 {
+		commit(t, a, poll(probes, start.Add(time.Duration(i)*time.Minute), 20))
+	}
+	past := polls(t, a, 0)
+	must(t, a.Close())
+	edit(t, filepath.Join(dir, "readings.db"), "DELETE FROM polls WHERE key < ?", start.Add(200*time.Minute).Unix())
+	edit(t, filepath.Join(dir, "readings.db"), "UPDATE layouts SET since = ?", start.Add(200*time.Minute).Unix())
+	a = openAt(t, dir, opts)
+	if done, err := a.PutOlder(probes, each(past, nil)); err != nil || done.Polls != 0 || !done.Begins.Equal(start) {
+		t.Errorf("%+v, %v", done, err)
 	}
 }
