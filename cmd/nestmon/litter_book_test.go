@@ -183,6 +183,30 @@ func TestBrokenBookIsWrittenAgain(t *testing.T) {
 	}
 }
 
+// A write that was given up may have ended all the same: the next one fails, and the one after knows what is stored.
+func TestWriteThatEndedLate(t *testing.T) {
+	h := newHerd(t)
+	_ = h.d.command(t.Context(), func() error {
+		_, stored, _, err := h.d.Book().With(h.pace.Now(), book.Entry{What: book.Bred, Nest: "box-0", At: h.pace.Now()})
+		if err == nil {
+			err = h.d.archive.PutEntries(stored)
+		}
+		if err != nil {
+			t.Error(err)
+		}
+		return nil
+	})
+	if code, _, errs := h.say("bred --nest box-1"); code != exitWrongUse || !strings.Contains(errs, "nothing is saved") {
+		t.Errorf("%d %s", code, errs)
+	}
+	if out := h.must("bred --nest box-1"); !strings.Contains(out, "Saved as entry 2: litter 2 (box-1)") {
+		t.Error(out)
+	}
+	if entries, _ := h.standing(); len(entries) != 2 || entries[0].Nest != "box-0" {
+		t.Errorf("%+v", entries)
+	}
+}
+
 // spoil overwrites the pages of a database and of its log behind the back of who has it open.
 func spoil(t *testing.T, path string) {
 	t.Helper()

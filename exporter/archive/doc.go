@@ -16,6 +16,9 @@
 // values of a poll come back with the time of the poll, some seconds after the probe converted; the fraction of its second is
 // not kept, nor is the mark Suspect. A value that was stored before, or is older than its probe's limit, is absent.
 //
+// Readings of before the archive begins can be added later (PutOlder). Their keys are their times, lower than all that were given, and their
+// layout comes before the first; what the archive has of its own, by the poll or by the hour, is never mixed with them.
+//
 // # What survives what
 //
 // Each file takes all of a poll or nothing, the book first. The book is durable when a call returns (synchronous=FULL).
@@ -25,7 +28,7 @@
 // the disk the next Commit tries anew.
 //
 // A damaged file is renamed to NAME.broken-DATE, never deleted, and a new one begun, at the start or while running; SetAside
-// names it. SQLite's quick_check runs at every start (0.2 s for 57 MB here). It proves the structure: a bit that
+// names it. While running the litter book is written into the new one with the next write, for its owner still has it. SQLite's quick_check runs at every start (0.2 s for 57 MB here). It proves the structure: a bit that
 // flips inside a packed value is not seen. A file of a newer schema is an error and is not touched.
 //
 // Polls are removed when they are both older than Options.RawFor and more than it holds, a thousand or so an hour, so that a

@@ -129,11 +129,8 @@ func (t *tx) ensureLayout(p *plan, cols []series, key int64) (*plan, error) {
 	}
 	ids := make([]string, len(cols))
 	for i, c := range cols {
-		if err := t.exec("INSERT OR IGNORE INTO series (probe, quantity, scale) VALUES (?, ?, ?)", c.probe, c.quantity.String(), c.scale); err != nil {
-			return nil, err
-		}
-		var id int64
-		if err := t.row("SELECT id FROM series WHERE probe = ? AND quantity = ? AND scale = ?", c.probe, c.quantity.String(), c.scale).Scan(&id); err != nil {
+		id, err := t.seriesID(c)
+		if err != nil {
 			return nil, err
 		}
 		ids[i] = strconv.FormatInt(id, 10)
@@ -142,4 +139,13 @@ func (t *tx) ensureLayout(p *plan, cols []series, key int64) (*plan, error) {
 		return nil, err
 	}
 	return loadPlan(t.conn)
+}
+
+// seriesID is the number of a series, which is made where there is none.
+func (t *tx) seriesID(s series) (id int64, err error) {
+	if err := t.exec("INSERT OR IGNORE INTO series (probe, quantity, scale) VALUES (?, ?, ?)", s.probe, s.quantity.String(), s.scale); err != nil {
+		return 0, err
+	}
+	err = t.row("SELECT id FROM series WHERE probe = ? AND quantity = ? AND scale = ?", s.probe, s.quantity.String(), s.scale).Scan(&id)
+	return id, err
 }

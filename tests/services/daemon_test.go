@@ -178,8 +178,15 @@ phone: {channels: [{name: mobile, url: "%s", format: json, at_least: notice}]}
 	if out, code := run("status", "--config", config); code != 1 || !strings.Contains(out, "probe-silent") || !strings.Contains(out, "oak") {
 		t.Errorf("status: exit %d\n%s", code, out)
 	}
-	if out, code := run("litter", "bred", "--config", config, "--nest", "oak", "--on", "2026-10-20"); code != 0 || !strings.Contains(out, "Saved: nest oak, bred 2026-10-20") {
+	if out, code := run("litter", "bred", "--config", config, "--nest", "oak", "--on", "2026-10-20"); code != 0 || !strings.Contains(out, "Saved as entry 1: litter 1 (oak): bred on 2026-10-20.") {
 		t.Errorf("litter: exit %d\n%s", code, out)
+	}
+	none := filepath.Join(dir, "none.csv")
+	if err := os.WriteFile(none, []byte("time,probe,temperature_c\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if out, code := run("import", "--config", config, "--readings", none); code != 2 || !strings.Contains(out, "stop that one first") {
+		t.Errorf("readings, while the daemon runs: exit %d\n%s", code, out)
 	}
 	if out, code := run("alarms", "ack", "--config", config, "--nest", "oak", "--event", "probe-silent"); code != 0 {
 		t.Errorf("alarms ack: exit %d\n%s", code, out)
@@ -208,6 +215,9 @@ phone: {channels: [{name: mobile, url: "%s", format: json, at_least: notice}]}
 	archived := exportedPoints(t, string(out))
 	if len(archived) < 9 {
 		t.Fatalf("the archive holds %d values, too few to compare:\n%s", len(archived), out)
+	}
+	if out, code := run("import", "--config", config, "--readings", file); code != 0 || !strings.Contains(out, ": 0 readings of 0 polls.") {
+		t.Errorf("what is there already, imported: exit %d\n%s", code, out)
 	}
 	stored := influx.points(t, "nest")
 	for p := range stored {

@@ -86,7 +86,7 @@ func (c *check) litter(r *Record) error {
 	seen, last := map[What]Entry{}, Entry{}
 	n, known := 0, false
 	for _, e := range r.Entries {
-		if err := c.inOrder(r, e, seen, last); err != nil {
+		if err := c.inOrder(r, e, seen); err != nil {
 			return err
 		}
 		if known && e.Kits != nil && (e.What == Collected || e.What == Weaned) {
@@ -141,7 +141,7 @@ var once = []What{Bred, Kindled, Collected, Weaned, Ended, DidNotKindle}
 var ofKits = []What{FosteredIn, FosteredOut, Lost, Weighed, Collected, Weaned, Sold, Kept}
 
 // inOrder says what an entry contradicts in those before it.
-func (c *check) inOrder(r *Record, e Entry, seen map[What]Entry, last Entry) error {
+func (c *check) inOrder(r *Record, e Entry, seen map[What]Entry) error {
 	if first, twice := seen[e.What]; twice && slices.Contains(once, e.What) {
 		return c.refuse(e, "litter %d is already %s, on %s (entry %d); correct that entry, or name another litter", r.ID, e.What, c.on(first.At), first.ID)
 	}

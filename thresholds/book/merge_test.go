@@ -124,6 +124,66 @@ func read(t *testing.T, rows []string) (out []book.Entry) {
 	return out
 }
 
+// What an entry says and no column knows would be lost on its way out and in.
+func TestEveryFieldHasItsColumn(t *testing.T) {
+	n := 3
+	full := book.Entry{
+		ID: 1, Litter: 2, What: book.Lost, At: day(3).Add(1), Nest: "oak", To: "elm", With: 4, Doe: "Hazel", Buck: "Moss", Kits: &n, Dead: &n, Cause: book.Unfed,
+		Found: book.Unsure, Grams: 412.5, Bedding: "straw", Depth: 7.62, Kind: brood.MetalBox, Season: brood.Summer, Chore: alarm.BeddingDue, Note: "calm",
+		By: "ann", Entered: day(4).Add(1), Replaces: 5,
+	}
+	for _, e := range []book.Entry{full, entry(book.Ended, 3)} {
+		if got := read(t, texts([]book.Entry{e}))[0]; !reflect.DeepEqual(got, e) {
+			t.Errorf("%+v, want %+v", got, e)
+		}
+	}
+	for i := range reflect.TypeFor[book.Entry]().NumField() {
+		if f := reflect.TypeFor[book.Entry]().Field(i); f.Name != "Day" && reflect.ValueOf(full).Field(i).IsZero() {
+			t.Errorf("%s is not tried here", f.Name)
+		}
+	}
+}
+
+// What people write after a flag or in a cell, and what is made of it.
+func TestColumnsRead(t *testing.T) {
+	for _, row := range []struct {
+		column     book.Field
+		text, want string // of the column again; an error that holds it where it begins with !
+	}{
+		{book.DepthCM, "3in", "7.62"},
+		{book.DepthCM, "8 cm", "8"},
+		{book.DepthCM, "80mm", "8"},
+		{book.DepthCM, "8", "8"},
+		{book.DepthCM, "3 inch", "!unknown unit"},
+		{book.DepthCM, "deep", "!not a measure"},
+		{book.DepthCM, "7,5cm", "!as in 7.5"},
+		{book.InGrams, "1.5kg", "1500"},
+		{book.InGrams, "1lb", "453.59237"},
+		{book.KitsField, "8", "8"},
+		{book.KitsField, "eight", "!not a whole number"},
+		{book.InLitter, "0", "!whole number from 1"},
+		{book.InLitter, "-2", "!whole number from 1"},
+		{book.TheTime, "2031-04-03", "2031-04-03"},
+		{book.TheTime, "2031-04-03 06:30", "2031-04-03T06:30:00Z"},
+		{book.TheTime, "2031-04-03T06:30:00-07:00", "2031-04-03T13:30:00Z"},
+		{book.TheTime, "3/4/2031", "!two ways"},
+		{book.TheTime, "3.4.2031", "!two ways"},
+		{book.TheTime, "2031-02-30", "!not a day"},
+		{book.TheDoe, " Hazel ", "Hazel"},
+	} {
+		c, _ := book.ColumnOf(row.column)
+		var e book.Entry
+		err := c.Set(&e, row.text, time.UTC)
+		if refused, no := strings.CutPrefix(row.want, "!"); no {
+			if err == nil || !strings.Contains(err.Error(), refused) {
+				t.Errorf("%s %q: %v, want %q", row.column, row.text, err, refused)
+			}
+		} else if got := c.Get(&e, time.UTC); err != nil || got != row.want {
+			t.Errorf("%s %q: %q, %v; want %q", row.column, row.text, got, err, row.want)
+		}
+	}
+}
+
 func as(by string) func(book.Entry) book.Entry {
 	return func(e book.Entry) book.Entry { e.By = by; return e }
 }

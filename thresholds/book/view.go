@@ -119,7 +119,13 @@ type Told struct {
 
 // Story is all that was written about a litter, in the order in which it happened, and what no longer counts as well.
 func (b *Book) Story(id int64) []Told {
-	return b.told(slices.DeleteFunc(slices.Clone(b.entries), func(e Entry) bool { return e.Litter != id }))
+	var out []Entry
+	for i := range b.entries {
+		if b.entries[i].Litter == id {
+			out = append(out, b.entries[i])
+		}
+	}
+	return b.told(out)
 }
 
 // Past is all that is known of a nest: the entries in force that name it, and those of the litters in it.
