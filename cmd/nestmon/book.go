@@ -25,7 +25,7 @@ func (d *daemon) openBook() error {
 }
 
 func bookRules(cfg *config) book.Rules {
-	r := book.Rules{Location: cfg.location(), Nests: map[string]brood.Kind{}}
+	r := book.Rules{Location: cfg.location(), Nests: map[string]brood.Kind{}, Days: cfg.Chores}
 	for _, n := range cfg.Nests {
 		r.Nests[n.ID] = n.Kind
 	}

@@ -16,6 +16,7 @@ import (
 type Rules struct {
 	Location *time.Location
 	Nests    map[string]brood.Kind // of the configuration
+	Days     litter.Days           // as shipped where nothing is set
 }
 
 // Book is all that was written down. It never changes: With returns another.
@@ -29,6 +30,9 @@ type Book struct {
 
 // New makes the book of stored entries, in any order. It takes them as they are: what was stored is not argued with.
 func New(rules Rules, entries []Entry) *Book {
+	if rules.Days.IsZero() {
+		rules.Days = litter.DefaultDays()
+	}
 	b := &Book{rules: rules, entries: slices.Clone(entries), gone: map[int64]int64{}}
 	slices.SortStableFunc(b.entries, func(a, c Entry) int { return int(a.ID - c.ID) })
 	for _, e := range b.entries {

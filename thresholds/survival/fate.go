@@ -8,8 +8,8 @@ import (
 	"nestmon/thresholds/litter"
 )
 
-// forgotten is the age in days from which an open litter is not believed to be watched still: two weeks after the latest weaning; ours, no source.
-const forgotten = litter.WeanTo + 14
+// forgotten is how many days after the latest weaning an open litter is no longer believed to be watched; ours, no source.
+const forgotten = 14
 
 // Weaning stands for the day of weaning where days are listed.
 const Weaning = 0
@@ -41,6 +41,8 @@ type life struct {
 	*book.Record
 	now time.Time
 	loc *time.Location
+
+	wean litter.Window
 }
 
 func (l life) age(at time.Time) int { return litter.Day(l.Kindled, at, l.loc) }
@@ -101,7 +103,7 @@ func (l life) at(day, weaned int) (fate, why) {
 		return fate{}, noKits
 	case f.lived == 0:
 	case day == Weaning && !l.Weaned.IsZero():
-	case l.Open() && l.age(l.now) > forgotten && (day == Weaning || l.age(last) < day):
+	case l.Open() && l.age(l.now) > l.wean.To+forgotten && (day == Weaning || l.age(last) < day):
 		return fate{}, openForLong
 	case day == Weaning && l.Open():
 		return fate{}, young

@@ -120,7 +120,7 @@ func Measure(b *book.Book, ask Ask) Report {
 	}
 	born := birthplaces(b)
 	for _, rec := range b.Records() {
-		l := life{rec, ask.Now, b.Rules().Location}
+		l := life{rec, ask.Now, b.Rules().Location, b.Rules().Days.Wean}
 		if ask.asks(rec) {
 			r.All.add(l)
 			if ask.By != "" && (!rec.Failed || ask.By.early()) {
@@ -211,16 +211,16 @@ func birthplaces(b *book.Book) map[int64]book.Bed {
 
 // weanedFrom is the age in days from which litters count for weaning.
 func weanedFrom(b *book.Book) int {
-	latest := 0
+	latest, wean := 0, b.Rules().Days.Wean
 	for _, r := range b.Records() {
 		if !r.Weaned.IsZero() {
 			latest = max(latest, litter.Day(r.Kindled, r.Weaned, b.Rules().Location))
 		}
 	}
 	if latest == 0 {
-		latest = litter.WeanTo
+		latest = wean.To
 	}
-	return min(max(latest, litter.WeanFrom), litter.WeanTo)
+	return min(max(latest, wean.From), wean.To)
 }
 
 func (g *Group) add(l life) {
