@@ -14,6 +14,7 @@ import (
 	"time"
 
 	"nestmon/thresholds/book"
+	"nestmon/thresholds/brood"
 	"nestmon/thresholds/litter"
 )
 
@@ -89,6 +90,7 @@ func New(b *book.Book, nests []string) *Tally {
 
 // span is the whole days of a bed.
 func (t *Tally) span(b *book.Book, nest string, bed book.Bed) (span, bool) {
+	days := b.Rules().Days
 	s := span{from: litter.NextDay(bed.From, t.loc).Unix(), until: math.MaxInt64, litter: bed.Litter}
 	if !bed.Until.IsZero() {
 		s.until = t.day(bed.Until, 0)
@@ -96,7 +98,7 @@ func (t *Tally) span(b *book.Book, nest string, bed book.Bed) (span, bool) {
 	s.key = key{nest: nest}
 	if bed.Litter != 0 {
 		s.key = key{nest: nest, kits: true, bedding: bed.Bedding, depth: math.Round(bed.Depth)}
-		s.until = min(s.until, t.day(b.Record(bed.Litter).Kindled, b.Rules().Days.BoxOut.Mild+1))
+		s.until = min(s.until, t.day(b.Record(bed.Litter).Kindled, days.BoxOutDay(brood.Mild)+1))
 	}
 	return s, !bed.Indoors && s.from < s.until
 }

@@ -8,7 +8,7 @@ import (
 	"nestmon/thresholds/litter"
 )
 
-// forgotten is how many days after the latest weaning an open litter is not believed to be watched still; ours, no source.
+// forgotten is how many days after the latest weaning an open litter is no longer believed to be watched; ours, no source.
 const forgotten = 14
 
 // Weaning stands for the day of weaning where days are listed.
@@ -42,7 +42,7 @@ type life struct {
 	now time.Time
 	loc *time.Location
 
-	last int // day of weaning
+	wean litter.Window
 }
 
 func (l life) age(at time.Time) int { return litter.Day(l.Kindled, at, l.loc) }
@@ -103,7 +103,7 @@ func (l life) at(day, weaned int) (fate, why) {
 		return fate{}, noKits
 	case f.lived == 0:
 	case day == Weaning && !l.Weaned.IsZero():
-	case l.Open() && l.age(l.now) > l.last+forgotten && (day == Weaning || l.age(last) < day):
+	case l.Open() && l.age(l.now) > l.wean.To+forgotten && (day == Weaning || l.age(last) < day):
 		return fate{}, openForLong
 	case day == Weaning && l.Open():
 		return fate{}, young

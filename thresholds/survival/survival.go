@@ -120,7 +120,7 @@ func Measure(b *book.Book, ask Ask) Report {
 	}
 	born := birthplaces(b)
 	for _, rec := range b.Records() {
-		l := life{rec, ask.Now, b.Rules().Location, b.Rules().Days.Wean.To}
+		l := life{rec, ask.Now, b.Rules().Location, b.Rules().Days.Wean}
 		if ask.asks(rec) {
 			r.All.add(l)
 			if ask.By != "" && (!rec.Failed || ask.By.early()) {
