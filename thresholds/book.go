@@ -29,7 +29,7 @@ func (r *Rabbitry) chooseLitters(now time.Time) {
 				continue
 			}
 			from, until := r.nursing(w, l)
-			r.turnAt(now, began(l), from, until)
+			r.turnAt(now, began(l), from, until, l.Ended)
 			if began(l).After(now) {
 				continue
 			}
@@ -60,7 +60,24 @@ func (r *Rabbitry) outranks(w *nest.Watch, a, b *litter.Litter, now time.Time) b
 	if in(a) != in(b) {
 		return in(a)
 	}
-	return began(a).After(began(b))
+	carried := func(l *litter.Litter) bool {
+		return l.Kindled.IsZero() && (l.Ended.IsZero() || now.Before(l.Ended))
+	}
+	if carried(a) != carried(b) { // a doe that waits counts before kits that have gone or are grown
+		return carried(a)
+	}
+	return newest(a).After(newest(b))
+}
+
+// newest is the last that is known to have brought a litter into its nest.
+func newest(l *litter.Litter) time.Time {
+	at := l.Since
+	for _, t := range []time.Time{l.Bred, l.Kindled} {
+		if t.After(at) {
+			at = t
+		}
+	}
+	return at
 }
 
 // nursing is from when to when a litter's kits are in the nest, as far as is known; zero while no kindling is.

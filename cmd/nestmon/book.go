@@ -71,8 +71,8 @@ func (d *daemon) enter(now time.Time, entries []book.Entry) (stored []book.Entry
 			return nil, nil, &book.Refusal{Row: i, Entry: e, Why: err.Error()}
 		}
 		e = d.stamp(now, e)
-		if chore := e.Done(); chore != "" {
-			if err := d.judge.rabbitry.MayDo(e.Nest, chore, e.At); err != nil {
+		if e.What == book.Did {
+			if err := d.judge.rabbitry.MayDo(e.Nest, e.Chore, e.At); err != nil {
 				return nil, nil, &book.Refusal{Row: i, Entry: e, Why: err.Error()}
 			}
 		}
@@ -105,21 +105,29 @@ func (d *daemon) grow(now time.Time, more *book.Book, added []book.Entry) error 
 	case err != nil:
 		return fmt.Errorf("nothing is saved: %w", err)
 	}
-	before := d.Book().Marks()
+	before := d.Book()
 	d.book.Store(more)
 	d.judge.rabbitry.SetLitters(more.Litters(now), now)
+	if slices.ContainsFunc(added, func(e book.Entry) bool { return e.Done() != "" || e.Replaces != 0 }) {
+		d.markChanged(now, before, more)
+	}
+	d.showAgain(now)
+	return nil
+}
+
+// markChanged tells the decisions which chores count as done since now, and which no longer do.
+func (d *daemon) markChanged(now time.Time, before, more *book.Book) {
 	for _, m := range more.Struck() {
 		if m.Entered.Equal(now) {
 			d.unmark(m)
 		}
 	}
+	old := before.Marks()
 	for _, m := range more.Marks() {
-		if !slices.ContainsFunc(before, func(o book.Mark) bool { return o.Nest == m.Nest && o.Chore == m.Chore && o.At.Equal(m.At) }) {
+		if !slices.ContainsFunc(old, func(o book.Mark) bool { return o.Nest == m.Nest && o.Chore == m.Chore && o.At.Equal(m.At) }) {
 			d.markAgain(m)
 		}
 	}
-	d.showAgain(now)
-	return nil
 }
 
 // Import adds the rows of a file to the litter book, all or none; those without a number of their own were written by hand, by whom it says.

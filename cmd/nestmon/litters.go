@@ -103,9 +103,12 @@ func checkLitter(l litter.Litter) error {
 	return nil
 }
 
-// parseTime reads an RFC 3339 time, or a date as its local midnight.
+// parseTime reads an RFC 3339 time, or a date as its first instant.
 func parseTime(text string, loc *time.Location) (time.Time, error) {
-	for _, layout := range []string{time.RFC3339, time.DateOnly, "2006-01-02T15:04"} {
+	if date, err := litter.ParseDate(text); err == nil {
+		return date.Begin(loc), nil
+	}
+	for _, layout := range []string{time.RFC3339, "2006-01-02T15:04"} {
 		if t, err := time.ParseInLocation(layout, text, loc); err == nil {
 			return t, nil
 		}

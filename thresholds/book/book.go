@@ -19,13 +19,14 @@ type Rules struct {
 	Days     litter.Days           // of the litter clock; the shipped ones where they are zero
 }
 
-// Book is all that was written down. It never changes: With returns another.
+// Book is all that was written down. It never changes: With returns another, which shares with it what is the same in both. A board with one
+// slow core writes one entry among thousands without looking at the others.
 type Book struct {
 	rules   Rules
-	entries []Entry         // all, by number
+	entries []*Entry        // all, by number
 	gone    map[int64]int64 // an entry that no longer counts, and the one that replaced it
 	records []*Record       // by number
-	nests   []Entry         // in force and about no litter
+	nests   []*Entry        // in force and about no litter
 }
 
 // New makes the book of stored entries, in any order. It takes them as they are: what was stored is not argued with.
@@ -36,11 +37,17 @@ func New(rules Rules, entries []Entry) *Book {
 	return (&Book{rules: rules}).plus(entries)
 }
 
-// plus is the book with more entries, taken as they are. It shares with the old one what they do not touch.
+// plus is the book with more entries, taken as they are.
 func (b *Book) plus(more []Entry) *Book {
-	out := &Book{rules: b.rules, entries: slices.Concat(b.entries, more), gone: map[int64]int64{}, records: slices.Clone(b.records), nests: b.nests}
-	maps.Copy(out.gone, b.gone)
-	if byNumber := func(a, c Entry) int { return int(a.ID - c.ID) }; !slices.IsSortedFunc(out.entries, byNumber) {
+	out := &Book{rules: b.rules, entries: slices.Clone(b.entries), gone: maps.Clone(b.gone), records: slices.Clone(b.records), nests: slices.Clone(b.nests)}
+	if out.gone == nil {
+		out.gone = map[int64]int64{}
+	}
+	more = slices.Clone(more)
+	for i := range more {
+		out.entries = append(out.entries, &more[i])
+	}
+	if byNumber := func(a, c *Entry) int { return cmp.Compare(a.ID, c.ID) }; !slices.IsSortedFunc(out.entries, byNumber) {
 		slices.SortStableFunc(out.entries, byNumber)
 	}
 	out.take(more)
@@ -50,32 +57,29 @@ func (b *Book) plus(more []Entry) *Book {
 // take folds entries into their litters, in place, and leaves the list of all entries alone.
 func (b *Book) take(more []Entry) {
 	of := map[int64][]Entry{}
-	for _, e := range more {
+	for i := range more {
+		e := &more[i]
 		if e.Replaces != 0 {
 			b.gone[e.Replaces] = e.ID
 		}
-		if e.What != Struck {
-			of[e.Litter] = append(of[e.Litter], e)
-		} else if of[e.Litter] == nil {
-			of[e.Litter] = []Entry{}
+		switch {
+		case e.Litter != 0:
+			of[e.Litter] = append(of[e.Litter], *e)
+		case e.What != Struck:
+			b.nests = append(b.nests, e)
 		}
 	}
+	b.nests = slices.DeleteFunc(b.nests, func(e *Entry) bool { return b.gone[e.ID] != 0 })
 	for _, id := range slices.Sorted(maps.Keys(of)) {
 		i, there := b.find(id)
 		now := of[id]
-		switch {
-		case id == 0:
-			now = slices.Concat(b.nests, now)
-		case there:
+		if there {
 			now = slices.Concat(b.records[i].Entries, now)
 			b.records = slices.Delete(b.records, i, i+1)
 		}
-		now = slices.DeleteFunc(now, func(e Entry) bool { return b.gone[e.ID] != 0 })
+		now = slices.DeleteFunc(now, func(e Entry) bool { return e.What == Struck || b.gone[e.ID] != 0 })
 		order(now, b.rules.Location)
-		switch {
-		case id == 0:
-			b.nests = now
-		case len(now) > 0:
+		if len(now) > 0 {
 			b.records = slices.Insert(b.records, i, fold(id, now))
 		}
 	}
@@ -84,19 +88,25 @@ func (b *Book) take(more []Entry) {
 // Rules returns what the book knows of the rabbitry.
 func (b *Book) Rules() Rules { return b.rules }
 
-// Entries returns all entries by number, those too that no longer count. Do not change it.
-func (b *Book) Entries() []Entry { return b.entries }
+// Entries returns all entries by number, those too that no longer count.
+func (b *Book) Entries() []Entry {
+	out := make([]Entry, len(b.entries))
+	for i, e := range b.entries {
+		out[i] = *e
+	}
+	return out
+}
 
 // ReplacedBy is the number of the entry that replaced or struck that one, 0 while it counts.
 func (b *Book) ReplacedBy(id int64) int64 { return b.gone[id] }
 
 // Entry returns the entry of that number.
 func (b *Book) Entry(id int64) (Entry, bool) {
-	i, ok := slices.BinarySearchFunc(b.entries, id, func(e Entry, id int64) int { return int(e.ID - id) })
+	i, ok := slices.BinarySearchFunc(b.entries, id, func(e *Entry, id int64) int { return cmp.Compare(e.ID, id) })
 	if !ok {
 		return Entry{}, false
 	}
-	return b.entries[i], true
+	return *b.entries[i], true
 }
 
 // Records returns every litter by number. Do not change them.
@@ -120,7 +130,7 @@ func (b *Book) Nest(nest string) []Entry {
 	var out []Entry
 	for _, e := range b.nests {
 		if e.Nest == nest {
-			out = append(out, e)
+			out = append(out, *e)
 		}
 	}
 	for _, r := range b.records {
@@ -197,19 +207,33 @@ func (b *Book) Place(e Entry) (Entry, error) {
 		}
 	}
 	if r := b.Record(e.Litter); r != nil && e.Nest == "" {
-		e.Nest = r.Nest()
+		if e.Nest = r.Nest(); !e.At.IsZero() {
+			e.Nest = r.where(e.At) // what is written late happened where it lay then
+		}
 	}
 	return e, nil
 }
 
-// Litters is what the decisions need of the book: each stay of each litter in a nest, by litter and in order.
+// pastFor is how long after a litter has left its nest the decisions are still told of it: longer than a litter lives there, and than a restart
+// looks back; ours, no source.
+const pastFor = 60 * 24 * time.Hour
+
+// Litters is what the decisions need of the book: each stay of each litter in a nest, by litter and in order. Of the stays that are long over
+// only the last in each nest is among them, for what the decisions know is stored again and again.
 func (b *Book) Litters(now time.Time) []litter.Litter {
-	indoors := b.indoors()
+	indoors, last := b.indoors(), map[string]time.Time{}
+	for _, r := range b.records {
+		for _, s := range r.Stays {
+			if s.From.After(last[s.Nest]) {
+				last[s.Nest] = s.From
+			}
+		}
+	}
 	var out []litter.Litter
 	for _, r := range b.records {
 		alive, known := r.Alive(now, b.rules.Location)
 		for i, s := range r.Stays {
-			if s.Nest == "" {
+			if s.Nest == "" || !s.Until.IsZero() && now.Sub(s.Until) > pastFor && s.From.Before(last[s.Nest]) {
 				continue
 			}
 			l := litter.Litter{ID: r.ID, Nest: s.Nest, Bred: r.Bred, Kindled: r.Kindled, Ended: s.Until}
@@ -236,13 +260,13 @@ func (b *Book) Litters(now time.Time) []litter.Litter {
 
 // indoors is since when each nest that was carried indoors is there.
 func (b *Book) indoors() map[string]time.Time {
-	var carried []Entry
+	var carried []*Entry
 	for _, e := range b.entries {
 		if (e.What == CarriedIn || e.What == CarriedOut) && b.gone[e.ID] == 0 {
 			carried = append(carried, e)
 		}
 	}
-	slices.SortStableFunc(carried, func(a, c Entry) int { return a.At.Compare(c.At) })
+	slices.SortStableFunc(carried, func(a, c *Entry) int { return a.At.Compare(c.At) })
 	out := map[string]time.Time{}
 	for _, e := range carried {
 		if e.What == CarriedOut {
@@ -269,10 +293,13 @@ func (b *Book) Marks() []Mark {
 		nest  string
 		chore alarm.Name
 	}
-	newest := map[key]Entry{}
-	take := func(nest string, e Entry) {
-		k := key{nest, e.Done()}
-		if k.chore != "" && e.At.After(newest[k].At) {
+	newest := map[key]*Entry{}
+	take := func(nest string, e *Entry) {
+		chore := e.Done()
+		if chore == "" {
+			return
+		}
+		if k := (key{nest, chore}); newest[k] == nil || e.At.After(newest[k].At) {
 			newest[k] = e
 		}
 	}
@@ -280,12 +307,9 @@ func (b *Book) Marks() []Mark {
 		take(e.Nest, e)
 	}
 	for _, r := range b.records {
-		for _, e := range r.Entries {
-			nest := e.Nest
-			if nest == "" {
-				nest = r.where(e.At)
-			}
-			take(nest, e)
+		for i := range r.Entries {
+			e := &r.Entries[i]
+			take(cmp.Or(e.Nest, r.where(e.At)), e)
 		}
 	}
 	out := make([]Mark, 0, len(newest))

@@ -66,6 +66,10 @@ func TestRefusals(t *testing.T) {
 		"a doe bred twice":                   {nursing()[:1], []book.Entry{entry(book.Bred, 5, nest("elm"), doe("Hazel"))}, "bred already"},
 		"in the future":                      {nil, []book.Entry{entry(book.Bred, 61, nest("oak"))}, "in the future"},
 		"an unknown nest":                    {nil, []book.Entry{entry(book.Bred, 1, nest("ash"))}, "not in the configuration"},
+		"a cage that is no nest":             {[]book.Entry{nursing()[0], entry(book.Kindled, 31, nest("oak"), of(1)), entry(book.Collected, 42, of(1), to("hutch"))}, []book.Entry{entry(book.Moved, 43, of(1), to("cage"))}, "\"cage\" is not in the configuration"},
+		"kindled again today":                {append(nursing(), entry(book.Lost, 33, of(1), kits(1), cause(book.Other))), []book.Entry{entry(book.Kindled, 40, nest("oak"), of(1))}, "already kindled, on 2031-04-01 (entry 2)"},
+		"kindled again, earlier":             {nursing(), []book.Entry{entry(book.Kindled, 30, nest("oak"), of(1))}, "already kindled, on 2031-04-01 (entry 2)"},
+		"kindled on the day she did not":     {append(nursing()[:1], entry(book.DidNotKindle, 36, of(1))), []book.Entry{entry(book.Kindled, 36, nest("oak"), of(1))}, "did-not-kindle since 2031-04-06 (entry 2)"},
 		"kindled twice":                      {nursing(), []book.Entry{entry(book.Kindled, 32, nest("oak"), of(1))}, "already kindled"},
 		"more weaned than there are":         {nursing(), []book.Entry{entry(book.Weaned, 59, of(1), kits(9))}, "only 8 of litter 1"},
 		"after she did not kindle":           {nursing()[:1], []book.Entry{entry(book.DidNotKindle, 36, of(1)), entry(book.Kindled, 37, nest("oak"), of(1))}, "strike that entry first"},
@@ -154,6 +158,24 @@ func TestALittersLife(t *testing.T) {
 	}
 }
 
+// What is long over is told of a nest only where nothing came after it.
+func TestLittersLongOver(t *testing.T) {
+	b := write(t, append(both(), entry(book.Weaned, 59, of(1), kits(8)), entry(book.Weaned, 60, of(2), kits(5)))...)
+	b, _, _, err := b.With(day(70), entry(book.Bred, 70, nest("oak"), doe("Hazel")))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for n, want := range map[int][]int64{100: {1, 2, 3}, 130: {2, 3}} {
+		var got []int64
+		for _, l := range b.Litters(day(n)) {
+			got = append(got, l.ID)
+		}
+		if !reflect.DeepEqual(got, want) {
+			t.Errorf("day %d: litters %v, want %v", n, got, want)
+		}
+	}
+}
+
 // All kits dead by the book empties the nest; one fostered in later fills it again.
 func TestNoKitsLeft(t *testing.T) {
 	gone := append(both(), entry(book.Lost, 35, of(1), kits(8), cause(book.Chilled)))
@@ -164,11 +186,27 @@ func TestNoKitsLeft(t *testing.T) {
 	if l := write(t, gone...).Litters(today)[0]; !l.Ended.IsZero() || l.Kits != 2 {
 		t.Errorf("%+v", l)
 	}
+	dead := append(nursing()[:1], entry(book.Kindled, 31, nest("oak"), of(1), kits(0)))
+	if l := write(t, dead...).Litters(today)[0]; !l.Ended.Equal(day(31)) || !l.Kindled.Equal(day(31)) {
+		t.Errorf("all born dead: %+v", l)
+	}
 	unknown := append([]book.Entry{}, nursing()...)
 	unknown[1].Kits = nil
 	unknown = append(unknown, entry(book.Lost, 35, of(1), kits(8), cause(book.Chilled)))
 	if l := write(t, unknown...).Litters(today)[0]; !l.Ended.IsZero() {
 		t.Errorf("nobody counted the kits, and the nest is said to be empty: %+v", l)
+	}
+}
+
+// Kits from a tote grow up in cages that no configuration names, several litters in one, and are still written about.
+func TestKitsInACage(t *testing.T) {
+	for name, more := range map[string][]book.Entry{
+		"weighed there": {entry(book.Weighed, 50, of(1), nest("hutch"), func(e *book.Entry) { e.Grams = 500 })},
+		"two litters":   {entry(book.Collected, 44, of(2), to("hutch"))},
+	} {
+		if _, _, _, err := write(t, append(both(), entry(book.Collected, 42, of(1), to("hutch")))...).With(today, more...); err != nil {
+			t.Errorf("%s: %v", name, err)
+		}
 	}
 }
 
@@ -244,6 +282,12 @@ func TestPlace(t *testing.T) {
 	}
 	if e, err := b.Place(book.Entry{What: book.Lost, Litter: 1}); err != nil || e.Nest != "oak" {
 		t.Errorf("%+v, %v", e, err)
+	}
+	moved := write(t, append(nursing(), entry(book.Moved, 45, of(1), to("tote")))...)
+	for n, want := range map[int]string{44: "oak", 46: "tote"} {
+		if e, err := moved.Place(entry(book.Lost, n, of(1), kits(1), cause(book.Other))); err != nil || e.Nest != want {
+			t.Errorf("lost on day %d, written after it was moved: %+v, %v; want nest %s", n, e, err, want)
+		}
 	}
 	if _, err := b.Place(book.Entry{What: book.Lost, Nest: "elm"}); err == nil {
 		t.Error("lost from an empty nest")

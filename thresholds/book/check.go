@@ -83,6 +83,9 @@ func (c *check) litter(r *Record) error {
 	if r.began().IsZero() {
 		return c.refuse(r.Entries[0], "litter %d has neither a breeding nor a kindling; enter one of them first", r.ID)
 	}
+	if err := c.twice(r); err != nil {
+		return err
+	}
 	seen, last := map[What]Entry{}, Entry{}
 	n, known := 0, false
 	for _, e := range r.Entries {
@@ -140,11 +143,24 @@ var once = []What{Bred, Kindled, Collected, Weaned, Ended, DidNotKindle}
 // ofKits lists what can happen only to kits that are born.
 var ofKits = []What{FosteredIn, FosteredOut, Lost, Weighed, Collected, Weaned, Sold, Kept}
 
+// twice refuses the later written of two entries of a kind that comes once, whatever their dates.
+func (c *check) twice(r *Record) error {
+	first := map[What]Entry{}
+	for _, e := range r.Entries {
+		old, twice := first[e.What]
+		if twice && slices.Contains(once, e.What) {
+			if old.ID > e.ID {
+				old, e = e, old
+			}
+			return c.refuse(e, "litter %d is already %s, on %s (entry %d); correct that entry, or name another litter", r.ID, e.What, c.on(old.At), old.ID)
+		}
+		first[e.What] = e
+	}
+	return nil
+}
+
 // inOrder says what an entry contradicts in those before it.
 func (c *check) inOrder(r *Record, e Entry, seen map[What]Entry) error {
-	if first, twice := seen[e.What]; twice && slices.Contains(once, e.What) {
-		return c.refuse(e, "litter %d is already %s, on %s (entry %d); correct that entry, or name another litter", r.ID, e.What, c.on(first.At), first.ID)
-	}
 	if e.What == Noted || e.What == Did {
 		return nil
 	}
@@ -165,6 +181,8 @@ func (c *check) inOrder(r *Record, e Entry, seen map[What]Entry) error {
 		return c.refuse(e, "litter %d is %s since %s (entry %d), so %s cannot follow; correct or strike that entry first", r.ID, end.What, c.on(end.At), end.ID, e.What)
 	}
 	switch days := c.days(began, e.At); {
+	case e.What == DidNotKindle && seen[Kindled].ID > e.ID:
+		return c.refuse(seen[Kindled], "litter %d is %s since %s (entry %d); strike that entry first if it is wrong", r.ID, e.What, c.on(e.At), e.ID)
 	case e.What == DidNotKindle && !r.Kindled.IsZero():
 		return c.refuse(e, "litter %d kindled on %s; strike that entry first if it is wrong", r.ID, c.on(r.Kindled))
 	case (e.What == Palpated || e.What == BoxIn) && !r.Kindled.IsZero() && c.days(r.Kindled, e.At) > 0 && e.What == Palpated:
@@ -236,7 +254,7 @@ func (r *Record) fostered(e Entry, out, in What, o *Record, c *check) (given, ta
 func (c *check) share(r, o *Record) error {
 	for _, a := range r.Stays {
 		for _, b := range o.Stays {
-			if a.Nest != b.Nest {
+			if _, known := c.book.rules.Nests[a.Nest]; a.Nest != b.Nest || !known { // elsewhere litters may grow up together
 				continue
 			}
 			aFrom, aUntil := r.kits(a)
@@ -279,11 +297,16 @@ func (c *check) places() error {
 		r := c.book.Record(e.Litter)
 		past := r != nil && !r.Open() || r == nil && c.stored[e.ID] || c.book.gone[e.ID] != 0
 		for _, nest := range []string{e.Nest, e.To} {
-			if _, known := c.book.rules.Nests[nest]; nest == "" || known || past || e.To == nest && e.What == Collected {
+			if _, known := c.book.rules.Nests[nest]; nest == "" || known || past || e.To == nest && e.What == Collected || e.Nest == nest && r != nil && r.lay(nest) {
 				continue
 			}
 			return &Refusal{i, e, fmt.Sprintf("nest %q is not in the configuration", nest)}
 		}
 	}
 	return nil
+}
+
+// lay reports whether the litter was brought to a place by an entry, such as a cage that kits from a tote grow up in.
+func (r *Record) lay(nest string) bool {
+	return slices.ContainsFunc(r.Entries, func(e Entry) bool { return e.To == nest && e.What == Collected })
 }

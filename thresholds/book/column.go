@@ -8,6 +8,7 @@ import (
 
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/brood"
+	"nestmon/thresholds/litter"
 )
 
 // Columns that no form names, because every entry has them.
@@ -194,11 +195,14 @@ func instant(t time.Time, loc *time.Location) string {
 	return t.In(loc).Format(time.RFC3339Nano)
 }
 
-// ParseTime reads a day or a time; day reports that it was a day alone, whose local midnight at is.
+// ParseTime reads a day or a time; day reports that it was a day alone, whose first instant at is.
 func ParseTime(text string, loc *time.Location) (at time.Time, day bool, err error) {
-	for _, layout := range []string{time.DateOnly, time.RFC3339, "2006-01-02T15:04", "2006-01-02T15:04:05", "2006-01-02 15:04", "2006-01-02 15:04:05"} {
+	if date, err := litter.ParseDate(text); err == nil {
+		return date.Begin(loc), true, nil
+	}
+	for _, layout := range []string{time.RFC3339, "2006-01-02T15:04", "2006-01-02T15:04:05", "2006-01-02 15:04", "2006-01-02 15:04:05"} {
 		if t, err := time.ParseInLocation(layout, text, loc); err == nil {
-			return t, layout == time.DateOnly, nil
+			return t, false, nil
 		}
 	}
 	if strings.Count(text, "/") == 2 || strings.Count(text, ".") == 2 {

@@ -106,7 +106,7 @@ func (m *merge) sort() error {
 // find looks for the rows that stand in the book.
 func (m *merge) find() error {
 	byDay := map[string][]Entry{}
-	for _, e := range m.book.entries {
+	for _, e := range m.book.Entries() {
 		byDay[m.key(e)] = append(byDay[m.key(e)], e)
 	}
 	for _, i := range m.order {
@@ -196,7 +196,7 @@ func (m *merge) renumber() {
 		next, _ = m.book.free(nil)
 	}
 	has := map[int64]bool{}
-	for _, e := range m.book.entries {
+	for _, e := range m.book.Entries() {
 		has[e.Litter] = true
 	}
 	for _, i := range m.left {

@@ -49,8 +49,9 @@ func (r *Record) Nest() string {
 
 // Alive is how many kits of the litter lived at the end of the day at which t falls in loc. known is false while nobody has counted.
 func (r *Record) Alive(t time.Time, loc *time.Location) (n int, known bool) {
-	for _, e := range r.Entries {
-		if litter.Day(t, e.At, loc) > 0 {
+	for i := range r.Entries {
+		e := &r.Entries[i]
+		if e.At.After(t) && litter.Day(t, e.At, loc) > 0 {
 			break
 		}
 		n, known = e.leaves(n, known)
@@ -59,7 +60,7 @@ func (r *Record) Alive(t time.Time, loc *time.Location) (n int, known bool) {
 }
 
 // leaves is how many kits there are after an entry.
-func (e Entry) leaves(n int, known bool) (int, bool) {
+func (e *Entry) leaves(n int, known bool) (int, bool) {
 	kits := 0
 	if e.Kits != nil {
 		kits = *e.Kits
@@ -83,7 +84,7 @@ func fold(id int64, entries []Entry) *Record {
 	var none time.Time // since when no kit is left
 	for _, e := range entries {
 		r.take(e)
-		if n, known = e.leaves(n, known); n > 0 {
+		if n, known = e.leaves(n, known); n > 0 || !known {
 			none = time.Time{}
 		} else if none.IsZero() {
 			none = e.At
@@ -164,8 +165,8 @@ func (r *Record) kits(s Stay) (from, until time.Time) {
 // order sorts entries as they happened: by day, then as a litter's life goes.
 func order(entries []Entry, loc *time.Location) {
 	days := make(map[int64]int, len(entries))
-	for _, e := range entries {
-		days[e.ID] = litter.Day(time.Time{}, e.At, loc)
+	for i := range entries {
+		days[entries[i].ID] = litter.Day(time.Time{}, entries[i].At, loc)
 	}
 	slices.SortStableFunc(entries, func(a, b Entry) int {
 		return cmp.Or(

@@ -122,7 +122,7 @@ func (b *Book) Story(id int64) []Told {
 	var out []Entry
 	for i := range b.entries {
 		if b.entries[i].Litter == id {
-			out = append(out, b.entries[i])
+			out = append(out, *b.entries[i])
 		}
 	}
 	return b.told(out)

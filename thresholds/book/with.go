@@ -43,10 +43,11 @@ func (b *Book) With(now time.Time, add ...Entry) (*Book, []Entry, []string, erro
 
 // free are the first numbers that neither the book nor those entries have, of an entry and of a litter.
 func (b *Book) free(add []Entry) (entry, litter int64) {
-	for _, all := range [][]Entry{b.entries, add} {
-		for _, e := range all {
-			entry, litter = max(entry, e.ID), max(litter, e.Litter)
-		}
+	for _, e := range b.entries {
+		entry, litter = max(entry, e.ID), max(litter, e.Litter)
+	}
+	for _, e := range add {
+		entry, litter = max(entry, e.ID), max(litter, e.Litter)
 	}
 	return entry + 1, litter + 1
 }

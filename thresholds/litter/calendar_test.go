@@ -93,6 +93,25 @@ func TestParseDate(t *testing.T) {
 	}
 }
 
+// Where the clocks are set forward at midnight there is no 00:00 on that date.
+func TestDateBegins(t *testing.T) {
+	for _, c := range []struct{ zone, date, want string }{
+		{"America/Santiago", "2031-09-07", "2031-09-07T01:00:00-03:00"},
+		{"America/Santiago", "2031-04-06", "2031-04-06T00:00:00-04:00"},
+		{"America/Havana", "2031-03-09", "2031-03-09T01:00:00-04:00"},
+		{"Africa/Cairo", "2031-04-25", "2031-04-25T01:00:00+03:00"},
+		{"Europe/Berlin", "2031-03-30", "2031-03-30T00:00:00+01:00"},
+	} {
+		d, err := litter.ParseDate(c.date)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got := d.Begin(zone(t, c.zone)).Format(time.RFC3339); got != c.want {
+			t.Errorf("%s in %s begins at %s, want %s", c.date, c.zone, got, c.want)
+		}
+	}
+}
+
 func shipped() *litter.Days {
 	d := litter.DefaultDays()
 	return &d

@@ -52,6 +52,9 @@ func (d Date) Noon(loc *time.Location) time.Time {
 	return time.Date(d.Year, d.Month, d.Day, 12, 0, 0, 0, loc)
 }
 
+// Begin is the first instant of the date in loc: local midnight, or what takes its place where the clocks are changed at midnight.
+func (d Date) Begin(loc *time.Location) time.Time { return NextDay(d.Add(-1).Noon(loc), loc) }
+
 // String writes YYYY-MM-DD, or nothing.
 func (d Date) String() string {
 	if d.IsZero() {
