@@ -1,6 +1,7 @@
 package review
 
 import (
+	"cmp"
 	"slices"
 	"time"
 
@@ -219,8 +220,12 @@ func (r *Review) bedding(in *Input) {
 		}
 		r.Bedding = append(r.Bedding, Change{in.age(e.At), e.At, e.Day, e.Done(), e.Bedding, e.Depth})
 	}
-	slices.SortStableFunc(r.Bedding, func(a, b Change) int { return a.At.Compare(b.At) })
-	r.Bedding = slices.CompactFunc(r.Bedding, func(a, b Change) bool { return a.Age == b.Age && (b.Bedding == "" || b.Bedding == a.Bedding) })
+	slices.SortStableFunc(r.Bedding, func(a, b Change) int {
+		return cmp.Or(cmp.Compare(a.Age, b.Age), cmp.Compare(b.Bedding, a.Bedding), a.At.Compare(b.At)) // what names the bedding first
+	})
+	r.Bedding = slices.CompactFunc(r.Bedding, func(a, b Change) bool {
+		return a.Age == b.Age && (a.Bedding == "" || b.Bedding == "" || a.Bedding == b.Bedding)
+	})
 }
 
 // during finds the span in which something was done in a nest, or where none is named, at the whole site. What gives only a day was done

@@ -357,7 +357,7 @@ func TestVisits(t *testing.T) {
 
 func TestBeddingAndBox(t *testing.T) {
 	s := newStory(t, 30)
-	s.write(book.Entry{What: book.Did, Nest: "oak", Chore: alarm.TurnBoxDue, At: at(14, 0), Day: true}, book.Entry{What: book.Did, Nest: "oak", Chore: alarm.BeddingDue, At: at(14, 0), Day: true},
+	s.write(book.Entry{What: book.Did, Nest: "oak", Chore: alarm.TurnBoxDue, At: at(14, 0), Day: true}, book.Entry{What: book.Did, Nest: "oak", Chore: alarm.BeddingDue, Bedding: "straw", At: at(14, 9)},
 		book.Entry{What: book.Did, Nest: "elm", Chore: alarm.BeddingDue, At: at(15, 0)}, book.Entry{What: book.Did, Chore: alarm.SeasonSetupDue, At: at(17, 9)},
 		book.Entry{What: book.Did, Nest: "oak", Chore: alarm.RemoveBoxDue, At: at(28, 9)}, book.Entry{What: book.Did, Nest: "oak", Chore: alarm.InspectDue, At: at(0, 0), Day: true})
 	r := s.tell()
