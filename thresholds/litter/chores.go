@@ -78,7 +78,9 @@ func (c *Clock) Chores(now time.Time) []Due {
 		if r.clock == ofLitter {
 			d.Early = c.born(0)
 		}
-		r.window(c, &d)
+		if r.window(c, &d); r.clock == ofLitter && d.Early.Before(c.Litter.Since) {
+			d.Early = c.Litter.Since // what was done in this nest before was done to others
+		}
 		if !d.Over(now) && (d.Until.IsZero() || d.From.Before(d.Until)) {
 			out = append(out, d)
 		}
