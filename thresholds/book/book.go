@@ -281,11 +281,7 @@ func (b *Book) Marks() []Mark {
 	}
 	for _, r := range b.records {
 		for _, e := range r.Entries {
-			nest := e.Nest
-			if nest == "" {
-				nest = r.where(e.At)
-			}
-			take(nest, e)
+			take(b.nestOf(e), e)
 		}
 	}
 	out := make([]Mark, 0, len(newest))
@@ -302,10 +298,18 @@ func (b *Book) Struck() []Mark {
 	for _, e := range b.entries {
 		by, gone := b.Entry(b.gone[e.ID])
 		if chore := e.Done(); gone && chore != "" {
-			out = append(out, Mark{e.Nest, chore, e.At, by.Entered})
+			out = append(out, Mark{b.nestOf(e), chore, e.At, by.Entered})
 		}
 	}
 	return out
+}
+
+// nestOf is the nest that an entry is about, where its litter lay then when it names none.
+func (b *Book) nestOf(e Entry) string {
+	if r := b.Record(e.Litter); r != nil && e.Nest == "" {
+		return r.where(e.At)
+	}
+	return e.Nest
 }
 
 // where is the nest a litter lay in at a time.
