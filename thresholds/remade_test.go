@@ -255,3 +255,13 @@ func TestTheBoxIsInAgain(t *testing.T) {
 		})
 	}
 }
+
+// In frost a warm pile makes cold nest air advice, also in the minutes after its box was turned, before the pile is judged again.
+func TestATurnCallsNobodyForTheCold(t *testing.T) {
+	tr := trace{minutes: turnedAt + 600, litters: newborn(14), outside: constant(-8), did: map[int]alarm.Name{turnedAt: alarm.TurnBoxDue}}
+	tr.cluster = func(m int) float64 { return 33 + dusty(m) }
+	tr.air = func(m int) float64 { return -6 + dusty(m+1) }
+	_, events := tr.run(t)
+	want(t, events, alarm.NestCold, alarm.Raised, alarm.Notice, 1)
+	want(t, events, alarm.NestCold, alarm.Raised, alarm.Warning, 0)
+}
