@@ -62,13 +62,13 @@ func (r *Rabbitry) Agenda(now, until time.Time) []Task {
 			all = append(all, Task{nest, id, d.Event, d.From, d.Late, d.Until, d.Done, d.Daily, d.Text, d.Rule, d.Source})
 		}
 	}
-	r.site.Agenda(&n, now.Add(-lately), until, take("", 0))
+	r.site.Agenda(&n, r.now.Wall, now.Add(-lately), until, take("", 0))
 	for _, w := range r.nests {
 		id := int64(0)
 		if l := w.Litter(); l != nil {
 			id = l.ID
 		}
-		w.Agenda(&n, now.Add(-lately), until, take(w.Config().ID, id))
+		w.Agenda(&n, r.now.Wall, now.Add(-lately), until, take(w.Config().ID, id))
 	}
 	slices.SortStableFunc(all, func(a, b Task) int {
 		return cmp.Or(a.order(now, n.Wall.Location())-b.order(now, n.Wall.Location()), a.From.Compare(b.From), rank(a.Chore)-rank(b.Chore))

@@ -260,3 +260,52 @@ func TestMarksThatAreRefused(t *testing.T) {
 		t.Errorf("something is done: %+v", tasks)
 	}
 }
+
+// What the probes or the weather ask for, and a mark does not end, stays on the agenda as it stays an alarm.
+func TestAMarkHidesNothingThatStands(t *testing.T) {
+	for name, c := range map[string]struct {
+		tr    trace
+		nest  string
+		chore alarm.Name
+	}{
+		"vents":      {trace{minutes: 400, litters: newborn(6), cluster: constant(34), air: constant(27), humidity: constant(91), outside: constant(24)}, "oak", alarm.VentilationDue},
+		"bare metal": {trace{minutes: 3 * 1440, kind: brood.MetalBox, cluster: constant(34), air: constant(-8), outside: constant(-10)}, "", alarm.SeasonSetupDue},
+	} {
+		t.Run(name, func(t *testing.T) {
+			c.tr.did = map[int]alarm.Name{c.tr.minutes - 60: c.chore}
+			r, _ := c.tr.run(t)
+			if !standing(r, c.chore) {
+				t.Fatal("it does not stand")
+			}
+			now := start.Add(time.Duration(c.tr.minutes) * time.Minute)
+			if !slices.ContainsFunc(r.Agenda(now, now.AddDate(0, 0, 7)), func(task thresholds.Task) bool {
+				return task.Chore == c.chore && task.Done.IsZero()
+			}) {
+				t.Error("it stands as an alarm, and is not on the agenda")
+			}
+		})
+	}
+}
+
+// Kits that were moved lie in another nest: whoever moved them has looked, and what was done there before was done to others.
+func TestMovedKits(t *testing.T) {
+	r := shed(t, time.UTC)
+	kits := litter.Litter{ID: 1, Nest: "oak", Kindled: at(-24 * 16), Since: at(8), Born: 6}
+	for half := range 18 {
+		observe(r, at(float64(half)/2), 12)
+		if half == 2 {
+			if err := r.Done("oak", alarm.TurnBoxDue, at(1)); err != nil {
+				t.Fatal(err)
+			}
+		}
+		r.SetLitters([]litter.Litter{kits}, at(float64(half)/2))
+	}
+	observe(r, at(9), 12)
+	stands := choresOn(r)
+	if _, on := stands["oak inspect-due"]; on {
+		t.Error("a look is asked for an hour after they were moved")
+	}
+	if _, on := stands["oak turn-box-due"]; !on {
+		t.Errorf("the box was turned for others: %v", stands)
+	}
+}

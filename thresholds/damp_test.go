@@ -433,11 +433,17 @@ func TestWaterBringsTheSealForward(t *testing.T) {
 	if at < 7*24 || at > 8*24 || !e.HasValue || e.Limit != 7*24 {
 		t.Errorf("hour %.1f: %+v", at, e)
 	}
-	if err := r.Done("oak", alarm.ResealToteDue, start.Add(9*24*time.Hour)); err != nil {
-		t.Fatal(err)
+	sealed := func(hours time.Duration) {
+		if err := r.Done("oak", alarm.ResealToteDue, start.Add(hours*time.Hour)); err != nil {
+			t.Fatal(err)
+		}
 	}
+	sealed(-24 * 300) // entered late: the water came after it
+	d.hours = 1
+	want(t, d.through(r, 9*24), alarm.ResealToteDue, alarm.Cleared, alarm.Notice, 0)
+	sealed(9*24 + 1)
 	d.hours = 24
-	events := d.through(r, 9*24)
+	events := d.through(r, 9*24+1)
 	want(t, events, alarm.ResealToteDue, alarm.Cleared, alarm.Notice, 1)
 	want(t, events, alarm.ResealToteDue, alarm.Raised, alarm.Notice, 0)
 }

@@ -231,3 +231,37 @@ func TestTheNestIsAskedBack(t *testing.T) {
 		t.Errorf("nursed at 17:00, raised %v", raised)
 	}
 }
+
+// A box that somebody took out of this nest before the kits came into it was not theirs, and one that was put in again holds them.
+func TestTheBoxIsInAgain(t *testing.T) {
+	cold := trace{minutes: 600, litters: newborn(22), cluster: constant(3), air: constant(-14), outside: constant(-15)}
+	for name, c := range map[string]struct {
+		since time.Time
+		did   map[int]alarm.Name
+	}{
+		"moved into":   {start.Add(30 * time.Minute), map[int]alarm.Name{10: alarm.RemoveBoxDue}},
+		"at one time":  {start.Add(10 * time.Minute), map[int]alarm.Name{10: alarm.RemoveBoxDue}},
+		"put in again": {time.Time{}, map[int]alarm.Name{10: alarm.RemoveBoxDue, 30: alarm.BoxDue}},
+	} {
+		t.Run(name, func(t *testing.T) {
+			tr := cold
+			tr.litters, tr.did = newborn(22), c.did
+			tr.litters[0].Since = c.since
+			r, events := tr.run(t)
+			want(t, events, alarm.NestCold, alarm.Raised, alarm.Notice, 1)
+			if s := r.Snapshot().Nests[0]; s.Stage != thresholds.Nursing {
+				t.Errorf("stage %q", s.Stage)
+			}
+		})
+	}
+}
+
+// In frost a warm pile makes cold nest air advice, also in the minutes after its box was turned, before the pile is judged again.
+func TestATurnCallsNobodyForTheCold(t *testing.T) {
+	tr := trace{minutes: turnedAt + 600, litters: newborn(14), outside: constant(-8), did: map[int]alarm.Name{turnedAt: alarm.TurnBoxDue}}
+	tr.cluster = func(m int) float64 { return 33 + dusty(m) }
+	tr.air = func(m int) float64 { return -6 + dusty(m+1) }
+	_, events := tr.run(t)
+	want(t, events, alarm.NestCold, alarm.Raised, alarm.Notice, 1)
+	want(t, events, alarm.NestCold, alarm.Raised, alarm.Warning, 0)
+}

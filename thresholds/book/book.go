@@ -308,8 +308,7 @@ func (b *Book) Marks() []Mark {
 	}
 	for _, r := range b.records {
 		for i := range r.Entries {
-			e := &r.Entries[i]
-			take(cmp.Or(e.Nest, r.where(e.At)), e)
+			take(b.nestOf(&r.Entries[i]), &r.Entries[i])
 		}
 	}
 	out := make([]Mark, 0, len(newest))
@@ -326,10 +325,18 @@ func (b *Book) Struck() []Mark {
 	for _, e := range b.entries {
 		by, gone := b.Entry(b.gone[e.ID])
 		if chore := e.Done(); gone && chore != "" {
-			out = append(out, Mark{e.Nest, chore, e.At, by.Entered})
+			out = append(out, Mark{b.nestOf(&e), chore, e.At, by.Entered})
 		}
 	}
 	return out
+}
+
+// nestOf is the nest that an entry is about, where its litter lay then when it names none.
+func (b *Book) nestOf(e *Entry) string {
+	if r := b.Record(e.Litter); r != nil && e.Nest == "" {
+		return r.where(e.At)
+	}
+	return e.Nest
 }
 
 // where is the nest a litter lay in at a time.

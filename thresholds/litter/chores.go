@@ -78,10 +78,10 @@ func (c *Clock) Chores(now time.Time) []Due {
 		if r.clock == ofLitter {
 			d.Early = c.born(0)
 		}
-		if came := c.Litter.Since; !came.IsZero() && !came.Before(d.Early) {
-			d.Early = came.Add(1) // what was done to the nest's last litter, on the same day too, was not done to this one
-		}
 		r.window(c, &d)
+		if came := c.Litter.Since; !came.IsZero() && !came.Before(d.Early) {
+			d.Early = came.Add(1) // what was done in this nest before, on the same day too, was done to others
+		}
 		if !d.Over(now) && (d.Until.IsZero() || d.From.Before(d.Until)) {
 			out = append(out, d)
 		}

@@ -27,9 +27,9 @@ func (s *Site) Done(name alarm.Name, at time.Time) bool { return s.marks.add(nam
 // Undone strikes a mark.
 func (s *Site) Undone(name alarm.Name, at time.Time) { s.marks.strike(name, at) }
 
-// Agenda visits what is due in the nest, what comes before until, and what was done since.
-func (w *Watch) Agenda(n *Now, since, until time.Time, visit func(d litter.Due)) {
-	a := agenda{n, since, until, w.marks, map[alarm.Name]bool{}, map[alarm.Name]bool{}, visit}
+// Agenda visits what is due in the nest, what comes before until, and what was done since. Its alarms were judged last at judged.
+func (w *Watch) Agenda(n *Now, judged, since, until time.Time, visit func(d litter.Due)) {
+	a := agenda{n, judged, since, until, w.marks, map[alarm.Name]bool{}, map[alarm.Name]bool{}, visit}
 	w.duties(n, a.take)
 	if w.plan.Wants(alarm.BeddingDue) {
 		w.beddingAgain(until, a.take)
@@ -40,9 +40,9 @@ func (w *Watch) Agenda(n *Now, since, until time.Time, visit func(d litter.Due))
 	a.done()
 }
 
-// Agenda visits what is due for the whole site, what comes before until, and what was done since.
-func (s *Site) Agenda(n *Now, since, until time.Time, visit func(d litter.Due)) {
-	a := agenda{n, since, until, s.marks, map[alarm.Name]bool{}, map[alarm.Name]bool{}, visit}
+// Agenda visits what is due for the whole site, what comes before until, and what was done since. Its alarms were judged last at judged.
+func (s *Site) Agenda(n *Now, judged, since, until time.Time, visit func(d litter.Due)) {
+	a := agenda{n, judged, since, until, s.marks, map[alarm.Name]bool{}, map[alarm.Name]bool{}, visit}
 	for _, f := range [...]func(*Now) (litter.Due, bool){s.water, s.flies} {
 		if d, ok := f(n); ok && s.plan.Wants(d.Event) {
 			a.take(d)
@@ -57,6 +57,7 @@ func (s *Site) Agenda(n *Now, since, until time.Time, visit func(d litter.Due)) 
 // agenda collects the chores of one place.
 type agenda struct {
 	n            *Now
+	judged       time.Time
 	since, until time.Time
 	marks        marks
 	due, told    map[alarm.Name]bool // chores that are due, and those that were told as done
@@ -75,10 +76,18 @@ func (a *agenda) take(d litter.Due) {
 	a.visit(d)
 }
 
-// standing takes a chore that stands and has no date: the weather or the probes bring it, or it was brought back by a restart.
+// undated are the chores that the weather and the probes bring, and that they alone end.
+var undated = []alarm.Name{alarm.VentilationDue, alarm.SeasonSetupDue}
+
+// standing takes a chore that stands and has no date: the weather or the probes bring it, or it was brought back by a restart. A mark hides one
+// of the former until they have been asked again.
 func (a *agenda) standing(slot *alarm.Slot, named string, words func(alarm.Condition) alarm.Words) {
 	st := slot.Standing()
-	if !slot.On() || !st.Name.Chore() || a.due[st.Name] || a.marks.last(st.Name).After(st.Since) {
+	before := st.Since
+	if slices.Contains(undated, st.Name) {
+		before = later(before, a.judged)
+	}
+	if !slot.On() || !st.Name.Chore() || a.due[st.Name] || a.marks.last(st.Name).After(before) {
 		return
 	}
 	said := alarm.Words{Text: st.Text, Rule: st.Rule, Source: st.Source}

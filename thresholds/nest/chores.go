@@ -75,7 +75,7 @@ func (w *Watch) nextLook() (due, from time.Time, stray, ok bool) {
 	case stray:
 		from = dayAfter(w.book.Bred, p.Strays.From, w.loc)
 	case w.hasKits():
-		from = w.kindled()
+		from = later(w.kindled(), w.book.Since) // who moved them saw them
 	default:
 		return due, from, false, false
 	}

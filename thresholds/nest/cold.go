@@ -47,11 +47,11 @@ func (w *Watch) nestCold(n *Now) alarm.Condition {
 	return c
 }
 
-// clusterWarm reports whether the pile is judged, or was until a dropout of minutes, and nothing speaks against its being warm.
+// clusterWarm reports whether the pile is judged, or was until a dropout of minutes or its box was turned, and nothing speaks against its being warm.
 func (w *Watch) clusterWarm(n *Now) bool {
 	ch := &w.pile.chill
 	doubt := ch.never.minutes > 0 || ch.low.minutes > 0 || ch.moved.minutes > 0 || ch.beside.minutes >= besideMinutes
-	if ch.judged || ch.known && time.Duration(ch.unjudged.minutes)*time.Minute <= unseenFor {
+	if ch.judged || ch.known && (time.Duration(ch.unjudged.minutes)*time.Minute <= unseenFor || w.pile.madeWarm()) {
 		return !doubt
 	}
 	return slices.ContainsFunc(w.cluster, func(c *Channel) bool { return c.undecided(n) })

@@ -89,7 +89,7 @@ func (w *Watch) Done(n *Now, name alarm.Name, at time.Time) error {
 	if name == alarm.BeddingDue || name == alarm.TurnBoxDue || name == alarm.VentilationDue {
 		w.damp.done(name, at)
 	}
-	if name == alarm.ResealToteDue {
+	if name == alarm.ResealToteDue && !w.damp.wetAt.After(at) {
 		w.damp.wetFor, w.damp.wetAt = 0, time.Time{}
 	}
 	if slices.Contains(looksIn, name) {
@@ -139,14 +139,16 @@ func (w *Watch) MadeUp(n *Now, at time.Time) {
 	}
 }
 
-// boxOut is when the kits' box was taken out, zero while it is in.
+// boxOut is when the kits' box was taken out, zero while it is in. One that was put in again is in, and that of the kits before them, in a
+// nest they were moved to, was not theirs.
 func (w *Watch) boxOut() time.Time {
 	from := w.kindled()
 	if from.IsZero() || !w.box() {
 		return time.Time{}
 	}
-	if at := w.marks.last(alarm.RemoveBoxDue); !at.Before(w.day(litter.BoxOutEarliest)) {
-		return at
+	at, in := w.marks.last(alarm.RemoveBoxDue), later(w.book.Since, w.marks.last(alarm.BoxDue))
+	if at.Before(w.day(litter.BoxOutEarliest)) || !at.After(in) {
+		return time.Time{}
 	}
-	return time.Time{}
+	return at
 }

@@ -173,7 +173,14 @@ func (p *pile) remade(n *Now, at time.Time) {
 		p.trails[i].anew()
 	}
 	p.far, p.blind, p.grace = false, false, remadeGrace
+	known := p.chill.known
 	p.chill.reset()
+	p.chill.known = known // who turned it felt the pile, and until it is judged again the air says no more than before
+}
+
+// madeWarm reports whether a nest was just made anew and its pile is not cold through.
+func (p *pile) madeWarm() bool {
+	return p.grace > 0 && p.valid && warmth(p.y, p.a.value) > math.Log(steadyWarm)
 }
 
 // follow gives every probe's warmth to its trail.
