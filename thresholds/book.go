@@ -51,7 +51,8 @@ func (r *Rabbitry) turnAt(now time.Time, times ...time.Time) {
 	}
 }
 
-// outranks reports whether litter a counts before litter b. A doe that was bred again still has the kits she has.
+// outranks reports whether litter a counts before litter b. A doe that was bred again still has the kits she has, and one that is over says
+// nothing of the one to come.
 func (r *Rabbitry) outranks(w *nest.Watch, a, b *litter.Litter, now time.Time) bool {
 	in := func(l *litter.Litter) bool {
 		from, until := r.nursing(w, l)
@@ -59,6 +60,10 @@ func (r *Rabbitry) outranks(w *nest.Watch, a, b *litter.Litter, now time.Time) b
 	}
 	if in(a) != in(b) {
 		return in(a)
+	}
+	over := func(l *litter.Litter) bool { return !l.Ended.IsZero() && !now.Before(l.Ended) }
+	if over(a) != over(b) {
+		return over(b)
 	}
 	return began(a).After(began(b))
 }
