@@ -17,12 +17,19 @@ var _ exporter.Bookkeeper = (*daemon)(nil)
 
 // openBook reads the litter book.
 func (d *daemon) openBook() error {
+	b, err := d.storedBook()
+	if err == nil {
+		d.book.Store(b)
+	}
+	return err
+}
+
+func (d *daemon) storedBook() (*book.Book, error) {
 	entries, err := d.archive.Entries()
 	if err != nil {
-		return fmt.Errorf("reading the litter book: %w", err)
+		return nil, fmt.Errorf("reading the litter book: %w", err)
 	}
-	d.book.Store(book.New(bookRules(d.cfg), entries))
-	return nil
+	return book.New(bookRules(d.cfg), entries), nil
 }
 
 func bookRules(cfg *config) book.Rules {
@@ -61,7 +68,7 @@ func (d *daemon) Done(ctx context.Context, nest string, name alarm.Name) error {
 
 // enter is Enter within the daemon's own goroutine. What gives no time happens now.
 func (d *daemon) enter(now time.Time, entries []book.Entry) (stored []book.Entry, doubts []string, err error) {
-	b, err := d.sureBook()
+	b, err := d.sureBook(now)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -71,8 +78,8 @@ func (d *daemon) enter(now time.Time, entries []book.Entry) (stored []book.Entry
 			return nil, nil, &book.Refusal{Row: i, Entry: e, Why: err.Error()}
 		}
 		e = d.stamp(now, e)
-		if chore := e.Done(); chore != "" {
-			if err := d.judge.rabbitry.MayDo(e.Nest, chore, e.At); err != nil {
+		if e.What == book.Did {
+			if err := d.judge.rabbitry.MayDo(e.Nest, e.Chore, e.At); err != nil {
 				return nil, nil, &book.Refusal{Row: i, Entry: e, Why: err.Error()}
 			}
 		}
@@ -86,14 +93,21 @@ func (d *daemon) enter(now time.Time, entries []book.Entry) (stored []book.Entry
 }
 
 // sureBook is the book, read again where nobody knows what of it is stored: a write that took too long may have ended since.
-func (d *daemon) sureBook() (*book.Book, error) {
-	if d.unsure {
-		if err := d.card.write(d.openBook); err != nil {
-			return nil, fmt.Errorf("nothing is saved: %w; look at the card, and enter it again", err)
-		}
-		d.unsure = false
+func (d *daemon) sureBook(now time.Time) (*book.Book, error) {
+	if !d.unsure {
+		return d.Book(), nil
 	}
-	return d.Book(), nil
+	var b *book.Book
+	err := d.card.write(func() (err error) {
+		b, err = d.storedBook()
+		return err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("nothing is saved: %w; look at the card, and enter it again", err)
+	}
+	d.unsure = false
+	d.decideBy(now, b)
+	return b, nil
 }
 
 // grow stores what was added to the book, and lets the decisions know.
@@ -105,31 +119,40 @@ func (d *daemon) grow(now time.Time, more *book.Book, added []book.Entry) error 
 	case err != nil:
 		return fmt.Errorf("nothing is saved: %w", err)
 	}
-	before := d.Book().Marks()
+	d.decideBy(now, more)
+	return nil
+}
+
+// decideBy puts a book that has grown in place of the one before, and lets the decisions know what is new in it.
+func (d *daemon) decideBy(now time.Time, more *book.Book) {
+	before := d.Book()
 	d.book.Store(more)
 	d.judge.rabbitry.SetLitters(more.Litters(now), now)
-	for _, m := range more.Struck() {
-		if m.Entered.Equal(now) {
-			d.unmark(m)
+	for _, e := range more.Entries() {
+		if _, known := before.Entry(e.ID); known || e.Replaces == 0 {
+			continue
+		}
+		if old, ok := more.Entry(e.Replaces); ok && old.Done() != "" {
+			d.unmark(book.Mark{Nest: old.Nest, Chore: old.Done(), At: old.At})
 		}
 	}
+	marks := before.Marks()
 	for _, m := range more.Marks() {
-		if !slices.ContainsFunc(before, func(o book.Mark) bool { return o.Nest == m.Nest && o.Chore == m.Chore && o.At.Equal(m.At) }) {
+		if !slices.ContainsFunc(marks, func(o book.Mark) bool { return o.Nest == m.Nest && o.Chore == m.Chore && o.At.Equal(m.At) }) {
 			d.markAgain(m)
 		}
 	}
 	d.showAgain(now)
-	return nil
 }
 
 // Import adds the rows of a file to the litter book, all or none; those without a number of their own were written by hand, by whom it says.
 func (d *daemon) Import(ctx context.Context, rows []book.Entry, by string, dry bool) (m book.Merged, err error) {
 	err = d.command(ctx, func() error {
-		b, err := d.sureBook()
+		now := d.pace.Now()
+		b, err := d.sureBook(now)
 		if err != nil {
 			return err
 		}
-		now := d.pace.Now()
 		m, err = b.Merge(now, rows, func(e book.Entry) book.Entry {
 			if e.By == "" {
 				e.By = by
