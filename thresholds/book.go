@@ -51,7 +51,8 @@ func (r *Rabbitry) turnAt(now time.Time, times ...time.Time) {
 	}
 }
 
-// outranks reports whether litter a counts before litter b. A doe that was bred again still has the kits she has.
+// outranks reports whether litter a counts before litter b. A doe that was bred again still has the kits she has, and one that is over says
+// nothing of the one to come.
 func (r *Rabbitry) outranks(w *nest.Watch, a, b *litter.Litter, now time.Time) bool {
 	in := func(l *litter.Litter) bool {
 		from, until := r.nursing(w, l)
@@ -60,11 +61,15 @@ func (r *Rabbitry) outranks(w *nest.Watch, a, b *litter.Litter, now time.Time) b
 	if in(a) != in(b) {
 		return in(a)
 	}
+	over := func(l *litter.Litter) bool { return !l.Ended.IsZero() && !now.Before(l.Ended) }
 	carried := func(l *litter.Litter) bool {
-		return l.Kindled.IsZero() && (l.Ended.IsZero() || now.Before(l.Ended))
+		return l.Kindled.IsZero() && !over(l)
 	}
 	if carried(a) != carried(b) { // a doe that waits counts before kits that have gone or are grown
 		return carried(a)
+	}
+	if over(a) != over(b) {
+		return over(b)
 	}
 	return newest(a).After(newest(b))
 }

@@ -17,12 +17,19 @@ var _ exporter.Bookkeeper = (*daemon)(nil)
 
 // openBook reads the litter book.
 func (d *daemon) openBook() error {
+	b, err := d.storedBook()
+	if err == nil {
+		d.book.Store(b)
+	}
+	return err
+}
+
+func (d *daemon) storedBook() (*book.Book, error) {
 	entries, err := d.archive.Entries()
 	if err != nil {
-		return fmt.Errorf("reading the litter book: %w", err)
+		return nil, fmt.Errorf("reading the litter book: %w", err)
 	}
-	d.book.Store(book.New(bookRules(d.cfg), entries))
-	return nil
+	return book.New(bookRules(d.cfg), entries), nil
 }
 
 func bookRules(cfg *config) book.Rules {
@@ -61,7 +68,7 @@ func (d *daemon) Done(ctx context.Context, nest string, name alarm.Name) error {
 
 // enter is Enter within the daemon's own goroutine. What gives no time happens now.
 func (d *daemon) enter(now time.Time, entries []book.Entry) (stored []book.Entry, doubts []string, err error) {
-	b, err := d.sureBook()
+	b, err := d.sureBook(now)
 	if err != nil {
 		return nil, nil, err
 	}
@@ -86,14 +93,21 @@ func (d *daemon) enter(now time.Time, entries []book.Entry) (stored []book.Entry
 }
 
 // sureBook is the book, read again where nobody knows what of it is stored: a write that took too long may have ended since.
-func (d *daemon) sureBook() (*book.Book, error) {
-	if d.unsure {
-		if err := d.card.write(d.openBook); err != nil {
-			return nil, fmt.Errorf("nothing is saved: %w; look at the card, and enter it again", err)
-		}
-		d.unsure = false
+func (d *daemon) sureBook(now time.Time) (*book.Book, error) {
+	if !d.unsure {
+		return d.Book(), nil
 	}
-	return d.Book(), nil
+	var b *book.Book
+	err := d.card.write(func() (err error) {
+		b, err = d.storedBook()
+		return err
+	})
+	if err != nil {
+		return nil, fmt.Errorf("nothing is saved: %w; look at the card, and enter it again", err)
+	}
+	d.unsure = false
+	d.decideBy(now, b)
+	return b, nil
 }
 
 // grow stores what was added to the book, and lets the decisions know.
@@ -105,27 +119,30 @@ func (d *daemon) grow(now time.Time, more *book.Book, added []book.Entry) error 
 	case err != nil:
 		return fmt.Errorf("nothing is saved: %w", err)
 	}
-	before := d.Book()
-	d.book.Store(more)
-	d.judge.rabbitry.SetLitters(more.Litters(now), now)
-	if slices.ContainsFunc(added, func(e book.Entry) bool { return e.Done() != "" || e.Replaces != 0 }) {
-		d.markChanged(now, before, more)
-	}
-	d.showAgain(now)
+	d.decideBy(now, more)
 	return nil
 }
 
-// markChanged tells the decisions which chores count as done since now, and which no longer do.
-func (d *daemon) markChanged(now time.Time, before, more *book.Book) {
-	for _, m := range more.Struck() {
-		if m.Entered.Equal(now) {
-			d.unmark(m)
-		}
+// decideBy puts a book that has grown in place of the one before, and lets the decisions know what is new in it.
+func (d *daemon) decideBy(now time.Time, more *book.Book) {
+	before := d.Book()
+	d.book.Store(more)
+	d.judge.rabbitry.SetLitters(more.Litters(now), now)
+	if slices.ContainsFunc(more.Entries(), func(e book.Entry) bool {
+		_, known := before.Entry(e.ID)
+		return !known && (e.Done() != "" || e.Replaces != 0)
+	}) {
+		newMarks(before.Struck(), more.Struck(), d.unmark)
+		newMarks(before.Marks(), more.Marks(), d.markAgain)
 	}
-	old := before.Marks()
-	for _, m := range more.Marks() {
-		if !slices.ContainsFunc(old, func(o book.Mark) bool { return o.Nest == m.Nest && o.Chore == m.Chore && o.At.Equal(m.At) }) {
-			d.markAgain(m)
+	d.showAgain(now)
+}
+
+// newMarks does something about the marks that were not there before.
+func newMarks(before, now []book.Mark, do func(book.Mark)) {
+	for _, m := range now {
+		if !slices.ContainsFunc(before, func(o book.Mark) bool { return o.Nest == m.Nest && o.Chore == m.Chore && o.At.Equal(m.At) }) {
+			do(m)
 		}
 	}
 }
@@ -133,11 +150,11 @@ func (d *daemon) markChanged(now time.Time, before, more *book.Book) {
 // Import adds the rows of a file to the litter book, all or none; those without a number of their own were written by hand, by whom it says.
 func (d *daemon) Import(ctx context.Context, rows []book.Entry, by string, dry bool) (m book.Merged, err error) {
 	err = d.command(ctx, func() error {
-		b, err := d.sureBook()
+		now := d.pace.Now()
+		b, err := d.sureBook(now)
 		if err != nil {
 			return err
 		}
-		now := d.pace.Now()
 		m, err = b.Merge(now, rows, func(e book.Entry) book.Entry {
 			if e.By == "" {
 				e.By = by

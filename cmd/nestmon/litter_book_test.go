@@ -207,6 +207,26 @@ func TestWriteThatEndedLate(t *testing.T) {
 	}
 }
 
+// What was read again is decided by at once, also where nothing more is saved.
+func TestWriteThatEndedLateIsDecidedBy(t *testing.T) {
+	h := newHerd(t)
+	h.must("bred --nest box-0")
+	_ = h.d.command(t.Context(), func() error {
+		_, stored, _, err := h.d.Book().With(h.pace.Now(), book.Entry{What: book.Kindled, Litter: 1, Nest: "box-0", At: h.pace.Now()})
+		if err == nil {
+			err = h.d.archive.PutEntries(stored)
+		}
+		h.d.unsure = true
+		return err
+	})
+	if code, _, errs := h.say("kindled --nest box-0"); code != exitWrongUse {
+		t.Errorf("%d %s", code, errs)
+	}
+	if _, nests := h.standing(); nests[0].Litter == nil || nests[0].Litter.Kindled.IsZero() {
+		t.Errorf("the book holds kits, and the nest is judged without: %+v", nests[0].Litter)
+	}
+}
+
 // spoil overwrites the pages of a database and of its log behind the back of who has it open.
 func spoil(t *testing.T, path string) {
 	t.Helper()

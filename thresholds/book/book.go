@@ -170,27 +170,47 @@ func (r *Record) began() time.Time {
 }
 
 // About is the open litter of a nest that an entry of that kind means, nil where there is none. Kits come before a pregnancy, unless the
-// entry is about the pregnancy: a doe may be bred again while her kits are still in the nest.
+// entry is about the pregnancy: a doe may be bred again while her kits are still in the nest. Kits that lie there come before those that
+// were collected from it. Kits are fostered to a doe who has lost hers as well.
 func (b *Book) About(what What, nest string) *Record {
-	var born, carried *Record
+	var born, left, carried, bereft *Record
 	for _, r := range b.records {
 		switch {
-		case !r.Open() || r.Nest() != nest:
+		case r.Nest() != nest:
+		case r.bereft():
+			bereft = r
+		case !r.Open():
 		case r.Kindled.IsZero():
 			carried = r
-		default:
+		case r.lies():
 			born = r
+		default:
+			left = r
 		}
 	}
+	born = cmp.Or(born, left)
 	switch what {
 	case Bred, Palpated, BoxIn, Kindled, DidNotKindle:
 		return carried
 	case Moved, Noted, Ended:
-		if born == nil {
-			return carried
-		}
+		return cmp.Or(born, carried)
+	case FosteredIn:
+		return cmp.Or(born, bereft)
 	}
 	return born
+}
+
+// leaving lists what takes a litter from its nest or ends it: of the wrong one, kits would be given up that live.
+var leaving = []What{Moved, Weaned, Sold, Kept, Ended}
+
+// collected is an open litter that was collected from a nest and taken to none that the book knows, nil where there is none.
+func (b *Book) collected(nest string) *Record {
+	for _, r := range b.records {
+		if r.Nest() == nest && r.Open() && !r.lies() {
+			return r
+		}
+	}
+	return nil
 }
 
 // Place finds the litter and the nest that an entry means and does not name, as far as one of them is named.
@@ -205,13 +225,25 @@ func (b *Book) Place(e Entry) (Entry, error) {
 		case e.What != Kindled:
 			return e, fmt.Errorf("nest %q holds no open litter that could be %s; name the litter by its number, or enter its kindling first", e.Nest, e.What)
 		}
-	}
-	if r := b.Record(e.Litter); r != nil && e.Nest == "" {
-		if e.Nest = r.Nest(); !e.At.IsZero() {
-			e.Nest = r.where(e.At) // what is written late happened where it lay then
+		if o := b.collected(e.Nest); r != nil && o != nil && o != r && slices.Contains(leaving, e.What) {
+			return e, fmt.Errorf("nest %q holds litter %d, and litter %d was collected from it; say by its number which of them is %s", e.Nest, r.ID, o.ID, e.What)
 		}
 	}
+	if r := b.Record(e.Litter); r != nil && e.Nest == "" {
+		e.Nest = b.whereOn(r, e)
+	}
 	return e, nil
+}
+
+// whereOn is the nest in which a litter lay when something happened, at the end of a day of which no more is known.
+func (b *Book) whereOn(r *Record, e Entry) string {
+	switch {
+	case e.At.IsZero():
+		return r.Nest()
+	case e.Day:
+		return r.where(litter.NextDay(e.At, b.rules.Location).Add(-1))
+	}
+	return r.where(e.At)
 }
 
 // pastFor is how long after a litter has left its nest the decisions are still told of it: longer than a litter lives there, and than a restart
@@ -325,7 +357,7 @@ func (b *Book) Struck() []Mark {
 	for _, e := range b.entries {
 		by, gone := b.Entry(b.gone[e.ID])
 		if chore := e.Done(); gone && chore != "" {
-			out = append(out, Mark{b.nestOf(&e), chore, e.At, by.Entered})
+			out = append(out, Mark{b.nestOf(e), chore, e.At, by.Entered})
 		}
 	}
 	return out

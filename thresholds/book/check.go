@@ -1,6 +1,7 @@
 package book
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"time"
@@ -88,10 +89,15 @@ func (c *check) litter(r *Record) error {
 	}
 	seen, last := map[What]Entry{}, Entry{}
 	n, known := 0, false
+	lay := ""
 	for _, e := range r.Entries {
 		if err := c.inOrder(r, e, seen); err != nil {
 			return err
 		}
+		if e.What == Moved && lay != "" && c.fresh(e) && (e.To == lay || e.Nest != "" && e.Nest != lay) {
+			return c.refuse(e, "moved to %s on %s, but by the book litter %d lay in %s before; look at the nests, and write the hour where it was moved twice on a day", e.To, c.on(e.At), r.ID, lay)
+		}
+		lay = e.lies(lay)
 		if known && e.Kits != nil && (e.What == Collected || e.What == Weaned) {
 			switch {
 			case *e.Kits > n:
@@ -126,6 +132,22 @@ func (c *check) litter(r *Record) error {
 		}
 	}
 	return nil
+}
+
+// fresh reports whether an entry is new and stood in no book before.
+func (c *check) fresh(e Entry) bool {
+	return !c.stored[e.ID] && slices.ContainsFunc(c.added, func(a Entry) bool { return a.ID == e.ID })
+}
+
+// lies is where a litter lies after an entry.
+func (e Entry) lies(nest string) string {
+	switch e.What {
+	case Bred, Kindled:
+		return e.Nest
+	case Moved, Collected:
+		return cmp.Or(e.To, nest)
+	}
+	return nest
 }
 
 func (r *Record) sold() (out int) {
@@ -288,6 +310,14 @@ func (c *check) overlap(aFrom, aUntil, bFrom, bUntil time.Time) bool {
 	return (bUntil.IsZero() || c.days(aFrom, bUntil) > 0) && (aUntil.IsZero() || c.days(bFrom, aUntil) > 0)
 }
 
+// cage reports whether the litter was collected into a place, which need not be a nest.
+func (e Entry) cage(place string, r *Record) bool {
+	if e.What == Collected && e.To == place {
+		return true
+	}
+	return r != nil && e.To != place && e.What != Bred && e.What != Kindled && slices.ContainsFunc(r.Entries, func(o Entry) bool { return o.What == Collected && o.To == place })
+}
+
 // places refuses nests that nobody knows.
 func (c *check) places() error {
 	for i, e := range c.added {
@@ -297,16 +327,11 @@ func (c *check) places() error {
 		r := c.book.Record(e.Litter)
 		past := r != nil && !r.Open() || r == nil && c.stored[e.ID] || c.book.gone[e.ID] != 0
 		for _, nest := range []string{e.Nest, e.To} {
-			if _, known := c.book.rules.Nests[nest]; nest == "" || known || past || e.To == nest && e.What == Collected || e.Nest == nest && r != nil && r.lay(nest) {
+			if _, known := c.book.rules.Nests[nest]; nest == "" || known || past || e.cage(nest, r) {
 				continue
 			}
 			return &Refusal{i, e, fmt.Sprintf("nest %q is not in the configuration", nest)}
 		}
 	}
 	return nil
-}
-
-// lay reports whether the litter was brought to a place by an entry, such as a cage that kits from a tote grow up in.
-func (r *Record) lay(nest string) bool {
-	return slices.ContainsFunc(r.Entries, func(e Entry) bool { return e.To == nest && e.What == Collected })
 }

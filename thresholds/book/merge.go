@@ -259,7 +259,9 @@ func (m *merge) place() error {
 		e = m.fill(e)
 		m.complete(&e)
 		m.added[i] = e
-		draft.take([]Entry{e})
+		if e.Litter != 0 { // what is about nests alone places nothing
+			draft.take([]Entry{e})
+		}
 	}
 	return nil
 }

@@ -39,6 +39,17 @@ type Stay struct {
 // Open reports whether something of the litter is still to come.
 func (r *Record) Open() bool { return r.Ended.IsZero() }
 
+// lies reports whether it has a nest now.
+func (r *Record) lies() bool {
+	n := len(r.Stays)
+	return n > 0 && r.Stays[n-1].Until.IsZero()
+}
+
+// bereft reports whether it is over for no other reason than that no kit is left.
+func (r *Record) bereft() bool {
+	return !r.Open() && !r.Kindled.IsZero() && r.Weaned.IsZero() && !slices.ContainsFunc(r.Entries, func(e Entry) bool { return e.What == Ended })
+}
+
 // Nest is where it is, or was last.
 func (r *Record) Nest() string {
 	if n := len(r.Stays); n > 0 {
