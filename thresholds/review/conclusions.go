@@ -73,6 +73,9 @@ var rules = []rule{
 	{aboutWarmth, func(r *Review) bool {
 		return r.Pile.Judged > 0 && r.Pile.Cold+r.Pile.Hot+r.Pile.HotInPart == 0 && r.Pile.Whole()
 	}, func(r *Review) string {
+		if r.Pile.ColdInPart > 0 {
+			return fmt.Sprintf("Over %s the pile's probe kept within the limits of the kits' age by the mean of each hour; in %s of them it dipped under.", hours(r.Pile.Judged), hours(r.Pile.ColdInPart))
+		}
 		return fmt.Sprintf("Went well: over %s the pile's probe kept within the limits of the kits' age.", hours(r.Pile.Judged))
 	}},
 	{aboutWarmth, func(r *Review) bool { return r.Nest.Hot+r.Nest.HotInPart > 0 }, func(r *Review) string {
@@ -232,7 +235,7 @@ func (r *Review) sayLoss(l *Loss) string {
 	case l.Judged == 0:
 		near = append(near, "around then the pile's probe read "+r.Scale.Range(l.Pile)+", an age without limits")
 	case l.Cold+l.Hot == 0:
-		near = append(near, fmt.Sprintf("around then the pile's probe kept within the limits, lowest %s", r.Scale.One(l.Pile.Min)))
+		near = append(near, fmt.Sprintf("around then the mean of each hour kept within the pile's limits, lowest %s", r.Scale.One(l.Pile.Min)))
 	default:
 		if l.Cold > 0 {
 			near = append(near, fmt.Sprintf("around then the pile's probe read under %s for %d of %s, lowest %s", r.Scale.Both(l.Limits.Cold), l.Cold, hours(l.Judged), r.Scale.One(l.Pile.Min)))

@@ -103,3 +103,14 @@ func losses(n int) []Loss {
 		{Age: 3, Kits: 1, Causes: []Cause{{"", 1}}, Pile: Value{N: 9}},
 	}
 }
+
+// A probe that dipped under the limit did not keep within it.
+func TestDipsAreTold(t *testing.T) {
+	r := kinds()[0]
+	r.Pile.ColdInPart = 3
+	for _, c := range rules {
+		if c.about == aboutWarmth && c.when(r) && !regexp.MustCompile("3 h of them it dipped").MatchString(c.say(r)) {
+			t.Error(c.say(r))
+		}
+	}
+}
