@@ -178,9 +178,9 @@ func (d backupDone) write(out io.Writer, cfg *config, secrets bool) {
 	case secrets:
 		fmt.Fprintln(out, "It holds passwords. Keep it where nobody but you can read it.")
 	case len(cfg.written) > 0:
-		fmt.Fprintln(out, "It holds the secrets that stand in the configuration itself, the page's logins and the keys of links. Let nobody else read it.")
+		fmt.Fprintln(out, "It holds the secrets that stand in the configuration itself, the page's logins, the calendar's address and the keys of links. Let nobody else read it.")
 	default:
-		fmt.Fprintln(out, "It holds no password, but the page's logins and the keys of links. Let nobody else read it.")
+		fmt.Fprintln(out, "It holds no password, but the page's logins, the calendar's address and the keys of links. Let nobody else read it.")
 	}
 	writeBring(out, d.Bring)
 }

@@ -59,6 +59,7 @@ func runRestore(ctx context.Context, args []string, std stdio) int {
 type settling struct {
 	now      time.Time
 	old      bool
+	feed     bool // the calendar has an address again, maybe one that was replaced since
 	withheld int64
 }
 
@@ -84,6 +85,11 @@ func (s *settling) settle(dir string, m backup.Manifest) (err error) {
 	if s.withheld, err = a.Withhold("waited when the backup of " + m.Time.Format(time.RFC3339) + " was made, which was restored later"); err != nil {
 		return err
 	}
+	access, err := a.Meta(feedKey)
+	if err != nil {
+		return err
+	}
+	s.feed = strings.Contains(access, `"secret"`)
 	kept, err := a.Calls()
 	if err != nil {
 		return err
@@ -112,6 +118,9 @@ Alarms that stood then stand until the probes or a look end them, for an hour at
 shelved them: acknowledge what you know of;
 what was out of service stays so. %s that waited for a phone then will not be sent.
 `, count(int(s.withheld), "message"))
+	}
+	if s.feed {
+		fmt.Fprintln(out, "The calendar has the address that it had then, also where that was ended or replaced since. Another: nestmon chores feed --new. None: nestmon chores feed --off.")
 	}
 	fmt.Fprintln(out, "Next, with the old card out or its nestmon stopped, for two would publish as one:")
 	step := func(format string, args ...any) { fmt.Fprintf(out, "  "+format+"\n", args...) }

@@ -51,6 +51,7 @@ func TestOldBackupCallsForWhatStandsAlone(t *testing.T) {
 	if n, _, err := b.d.archive.Waiting("mobile"); err != nil || n < 6 {
 		t.Fatalf("%d messages wait, %v", n, err)
 	}
+	b.ask(t, feedRequest{Do: feedAddress})
 	file := filepath.Join(t.TempDir(), "b.tar.gz")
 	says(t, exitDone, "backup", "--config", besideBarn(t, folder, ""), "--to", file)
 	then := b.pace.Now()
@@ -68,7 +69,7 @@ func TestOldBackupCallsForWhatStandsAlone(t *testing.T) {
 			}
 			var words strings.Builder
 			writeRestored(&words, done, s)
-			if !s.old || s.withheld < 6 || !strings.Contains(words.String(), "is not of this hour") {
+			if !s.old || s.withheld < 6 || !strings.Contains(words.String(), "is not of this hour") || !strings.Contains(words.String(), "chores feed --new") {
 				t.Errorf("%d messages are withheld:\n%s", s.withheld, words.String())
 			}
 			n := newBarn(t, card, then.Add(72*time.Hour))
