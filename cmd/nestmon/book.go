@@ -71,7 +71,7 @@ func (d *daemon) enter(now time.Time, entries []book.Entry) (stored []book.Entry
 			return nil, nil, &book.Refusal{Row: i, Entry: e, Why: err.Error()}
 		}
 		e = d.stamp(now, e)
-		if chore := e.Done(); chore != "" {
+		if chore := e.Done(); chore != "" && d.cfg.has(e.Nest) { // kits that were collected into a pen are weaned there
 			if err := d.judge.rabbitry.MayDo(e.Nest, chore, e.At); err != nil {
 				return nil, nil, &book.Refusal{Row: i, Entry: e, Why: err.Error()}
 			}
