@@ -47,7 +47,7 @@ func TestChoreCommands(t *testing.T) {
 		{"chores done --nest box-0,box-1 --event box-due --on " + yesterday, exitDone, []string{"box-due of nest box-0 is marked as done", "box-due of nest box-1 is marked as done"}, ""},
 		{"chores", exitDone, []string{"Coming"}, "box-due"},
 		{"chores done --nest box-0 --nest box-1 --event inspect-due", exitDone, []string{"nest box-0 is marked as looked into", "nest box-1 is marked as looked into"}, ""},
-		{"chores did", exitWrongUse, []string{"write list or done"}, ""},
+		{"chores did", exitWrongUse, []string{"write list, done or feed"}, ""},
 	} {
 		var out, errs strings.Builder
 		code := run(t.Context(), append(strings.Fields(row.args), "--config", file), stdio{out: &out, err: &errs})
