@@ -227,7 +227,7 @@ func (r *Rabbitry) nest(id string) (*nest.Watch, error) {
 			return w, nil
 		}
 	}
-	return nil, fmt.Errorf("no nest %q", id)
+	return nil, fmt.Errorf("there is no nest %q; write one of the configuration's", id)
 }
 
 // Restore puts back what stood when the state was stored, and lets every probe be silent only from when it is asked again. Call it

@@ -92,9 +92,9 @@ func TestHotNestWithoutKits(t *testing.T) {
 	}
 }
 
-func TestCollectSaysHowToEndTheLitter(t *testing.T) {
+func TestCollectSaysHowToEnterIt(t *testing.T) {
 	e := raised(t, trace{minutes: 60, kind: brood.BuriedTote, litters: newborn(10), air: constant(12), outside: constant(10)}, alarm.CollectDue)
-	if !strings.Contains(e.Text, "`nestmon litter ended --nest oak`") {
+	if !strings.Contains(e.Text, "`nestmon litter collected --nest oak --to PLACE --kits COUNT`") {
 		t.Errorf("%q", e.Text)
 	}
 }

@@ -171,8 +171,16 @@ func exists(path string) bool {
 	return err == nil
 }
 
+// sizeOf writes a file's size as people read it.
+func sizeOf(bytes int64) string {
+	if bytes < 1e6 {
+		return fmt.Sprintf("%d kB", (bytes+999)/1000)
+	}
+	return fmt.Sprintf("%.1f MB", float64(bytes)/1e6)
+}
+
 func (d backupDone) write(out io.Writer, cfg *config, secrets bool) {
-	fmt.Fprintf(out, "%s: %.1f MB, written and read back\n", d.File, float64(d.Bytes)/1e6)
+	fmt.Fprintf(out, "%s: %s, written and read back\n", d.File, sizeOf(d.Bytes))
 	fmt.Fprintf(out, "  %s\n", holds(d.Manifest, cfg.location()))
 	switch {
 	case secrets:

@@ -51,7 +51,7 @@ func runChores(ctx context.Context, args []string, std stdio) int {
 	event := fs.String("event", "", "the `event`, as the list names it")
 	days := fs.Int("days", choresAhead, "list so many `days` ahead")
 	why := fs.Bool("why", false, "list with the days each goes by, and where they come from")
-	on := fs.String("on", "", "the `day` or time it was done; now where it is left out")
+	on := fs.String("on", "", "the `day` or time it was done, today or yesterday; now where it is left out")
 	asJSON := fs.Bool("json", false, "print one JSON value")
 	if code, ok := parse(fs, args); !ok {
 		return code
@@ -64,7 +64,7 @@ func runChores(ctx context.Context, args []string, std stdio) int {
 	var err error
 	switch action {
 	case "list":
-		err = listChores(ctx, d, nests, *days, func(all []taskView) error {
+		err = listChores(ctx, d, cfg, nests, *days, func(all []taskView) error {
 			if *asJSON {
 				return printJSON(std.out, all)
 			}
@@ -72,14 +72,14 @@ func runChores(ctx context.Context, args []string, std stdio) int {
 			return nil
 		})
 	case "done":
-		at := time.Time{} // the daemon's now
+		at, day := time.Time{}, false // the daemon's now
 		if *on != "" {
-			if at, err = parseTime(*on, cfg.location()); err != nil {
+			if at, day, err = book.ParseTime(dayNamed(*on, now), cfg.location()); err != nil {
 				err = fmt.Errorf("--on: %w", err)
 				break
 			}
 		}
-		err = didChore(ctx, d, nests, book.Entry{What: book.Did, Chore: alarm.Name(*event), At: at, Day: len(*on) == len(time.DateOnly)}, now, *asJSON, std)
+		err = didChore(ctx, d, cfg, nests, book.Entry{What: book.Did, Chore: alarm.Name(*event), At: at, Day: day}, now, *asJSON, std)
 	default:
 		err = fmt.Errorf("action %q is unknown; write list, done or feed", action)
 	}
@@ -91,7 +91,12 @@ func runChores(ctx context.Context, args []string, std stdio) int {
 }
 
 // listChores asks for the chores of these nests, of all where none is named.
-func listChores(ctx context.Context, d *caller, nests []string, days int, show func(all []taskView) error) error {
+func listChores(ctx context.Context, d *caller, cfg *config, nests []string, days int, show func(all []taskView) error) error {
+	for _, id := range nests {
+		if !cfg.has(id) {
+			return fmt.Errorf("nest %q is not in the configuration; write one that 'nestmon status' lists", id)
+		}
+	}
 	var all []taskView
 	if err := d.get(ctx, fmt.Sprintf("/control/chores?days=%d", days), &all); err != nil {
 		return err
@@ -190,7 +195,7 @@ var markWords = map[alarm.Name]mark{
 	alarm.InspectDue:         {"%s is marked as looked into", "it explains that the nest was opened, and a probe that lay badly is judged anew"},
 	alarm.TurnBoxDue:         {"the box of %s is marked as turned and bedded anew", "how the nest follows the weather is learned anew, and chill is judged by how the probe lies from now on"},
 	alarm.RemoveBoxDue:       {"the box of %s is marked as taken out", "cold, chill and damp are no longer judged there, and no visit is missed; heat is"},
-	alarm.CollectDue:         {"the kits of %s are marked as collected", "the nest is watched as before until the litter is entered as ended for it"},
+	alarm.CollectDue:         {"the kits of %s are marked as collected", "the nest is watched as before until 'nestmon litter collected' or ended is entered for it"},
 	alarm.ReturnBoxDue:       {"the kits of %s are marked as nursed", "their hours without the doe begin anew; it counts as indoors until it is entered as back"},
 	alarm.SeasonSetupDue:     {"the season's bedding and lining of %s are marked as done", "how the nests follow the weather is learned anew"},
 	alarm.ResealToteDue:      {"%s is marked as sealed", "the years, and the days with water coming in, begin anew"},
@@ -208,7 +213,7 @@ func (m mark) words(place string, at, now time.Time) string {
 }
 
 // didChore enters that a chore was done, in every nest or in none.
-func didChore(ctx context.Context, d *caller, nests []string, did book.Entry, now time.Time, asJSON bool, std stdio) error {
+func didChore(ctx context.Context, d *caller, cfg *config, nests []string, did book.Entry, now time.Time, asJSON bool, std stdio) error {
 	if did.Chore == "" {
 		return errors.New("--event is missing; name the chore as 'nestmon chores' lists it, such as --event " + string(alarm.BeddingDue))
 	}
@@ -234,7 +239,7 @@ func didChore(ctx context.Context, d *caller, nests []string, did book.Entry, no
 	if !known {
 		m.done = string(did.Chore) + " of %s is marked as done"
 	}
-	return listChores(ctx, d, nil, int(agendaAhead.Hours()/24), func(all []taskView) error {
+	return listChores(ctx, d, cfg, nil, int(agendaAhead.Hours()/24), func(all []taskView) error {
 		for _, e := range saved.Stored {
 			fmt.Fprintf(std.out, "%s%s.\n", m.words(nestOrSite(e.Nest), e.At.In(now.Location()), now), again(all, e, now))
 		}

@@ -62,11 +62,11 @@ func litterActions() []litterAction {
 		{name: "foster", does: "kits go from one nest to another", flags: flagFoster, run: foster},
 		{name: "weighed", does: "kits were weighed, all together", what: book.Weighed},
 		{name: "moved", does: "the litter lies in another nest", what: book.Moved},
-		{name: "collected", does: "taken out of the nest, counted and looked at", what: book.Collected},
-		{name: "weaned", does: "taken from the doe", what: book.Weaned},
+		{name: "collected", does: "taken out of the nest, into a pen or cage --to, counted and looked at", what: book.Collected},
+		{name: "weaned", does: "taken from the doe; the litter is closed, and its nest no longer watched for it", what: book.Weaned},
 		{name: "sold", does: "kits were sold", what: book.Sold},
 		{name: "kept", does: "kits are kept", what: book.Kept},
-		{name: "ended", does: "the kits are gone in another way, and the nest is free", what: book.Ended},
+		{name: "ended", does: "the kits are gone in another way; closed and no longer watched, as weaned", what: book.Ended},
 		{name: "carry-in", does: "the nest is indoors for the night", what: book.CarriedIn},
 		{name: "carry-out", does: "and out again", what: book.CarriedOut},
 		{name: "note", does: "anything else", what: book.Noted},
@@ -97,6 +97,9 @@ func runLitter(ctx context.Context, args []string, std stdio) int {
 	if len(args) > 0 && args[0] != "" && args[0][0] != '-' {
 		name, args = args[0], args[1:]
 	} else if len(args) > 0 && (args[0] == "-h" || args[0] == "--help") {
+		name = "help"
+	}
+	if name == "help" {
 		fmt.Fprintf(std.out, "usage: nestmon %s\n", litterHelp())
 		return exitDone
 	}
@@ -187,9 +190,17 @@ var namedDays = map[string]int{"today": 0, "yesterday": 1}
 
 // resolve writes the dates of named days.
 func (c *litterCall) resolve() {
-	if ago, named := namedDays[c.said[book.TheTime]]; named {
-		c.said[book.TheTime] = time.Now().In(c.cfg.location()).AddDate(0, 0, -ago).Format(time.DateOnly)
+	if text, said := c.said[book.TheTime]; said {
+		c.said[book.TheTime] = dayNamed(text, time.Now().In(c.cfg.location()))
 	}
+}
+
+// dayNamed is the date of a named day, and any other text as it is.
+func dayNamed(text string, now time.Time) string {
+	if ago, named := namedDays[text]; named {
+		return now.AddDate(0, 0, -ago).Format(time.DateOnly)
+	}
+	return text
 }
 
 // flagName is what the person calls a column.

@@ -151,8 +151,12 @@ func (c *litterCall) tell(entries []book.Told, withLitter bool) error {
 
 func showDoe(c *litterCall) error {
 	return ask(c, "/control/doe?"+url.Values{"doe": {c.arg}}.Encode(), func(a doeAnswer) error {
-		fmt.Fprintf(c.std.out, "%s: %s, %d kindled, %d born alive in the %d that were counted, %d born dead. At weaning %d lived, in %d that were counted.\n",
-			a.Doe, countOf(a.Sum.Litters, "litter"), a.Kindled, a.Born, a.Counted, a.Dead, a.Alive, a.Weaned)
+		weaned := ""
+		if a.Weaned > 0 {
+			weaned = fmt.Sprintf(" At weaning %d lived, in %d that were counted.", a.Alive, a.Weaned)
+		}
+		fmt.Fprintf(c.std.out, "%s: %s, %d kindled, %d born alive in the %d that were counted, %d born dead.%s\n",
+			a.Doe, countOf(a.Sum.Litters, "litter"), a.Kindled, a.Born, a.Counted, a.Dead, weaned)
 		var lost []string
 		for _, cause := range book.Causes {
 			if n := a.Lost[cause]; n > 0 {

@@ -19,7 +19,7 @@ func (c Calendar) encode(w io.Writer, events []event, uids []string, rows map[st
 	cal.SetCalscale("GREGORIAN")
 	cal.SetName(plain(c.Name))
 	cal.SetXWRCalName(plain(c.Name)) // NAME is newer than most programs
-	cal.SetRefreshInterval(refresh, ics.WithValue(string(ics.ValueDataTypeDuration)))
+	cal.SetRefreshInterval(refresh)  // the name of the property brings VALUE=DURATION with it
 	cal.SetXPublishedTTL(refresh)
 	for i, e := range events {
 		row, v := rows[uids[i]], cal.AddEvent(uids[i])

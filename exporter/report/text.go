@@ -39,7 +39,7 @@ func Text(w io.Writer, r *review.Review, site Site) error {
 	if len(v.Losses) > 0 {
 		fmt.Fprintln(out, "\nLosses, beside what was measured around then")
 		for _, l := range v.Losses {
-			say(fmt.Sprintf("  %-7s", l.Day), fmt.Sprintf("%s: %d %s. Pile: %s. Outside: %s.", l.Date, l.Kits, l.Words, l.Pile, l.Outside))
+			say(fmt.Sprintf("  %-7s", l.Day), fmt.Sprintf("%s: %d lost, %s. Pile: %s. Outside: %s.", l.Date, l.Kits, l.Words, l.Pile, l.Outside))
 		}
 	}
 	fmt.Fprintln(out, "\nSeen and done")

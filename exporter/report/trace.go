@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"nestmon/thresholds/litter"
 	"nestmon/thresholds/review"
 )
 
@@ -275,9 +276,13 @@ func (t *trace) lanes(r *review.Review, a *axes, zone *time.Location) {
 	}
 	bedding.Marks = marks.String()
 	for _, l := range r.Losses {
-		if noon := l.Date.Noon(zone); noon.Before(a.to) {
-			lost.Numbers = append(lost.Numbers, tick{At: a.x(noon), Text: fmt.Sprint(l.Kits)})
-			t.Losses = append(t.Losses, tick{At: a.x(noon)})
+		at := l.Date.Noon(zone)
+		if l.Date == litter.DateOf(a.to, zone) && at.After(a.to) { // a litter that ended before noon
+			at = a.to
+		}
+		if !at.After(a.to) {
+			lost.Numbers = append(lost.Numbers, tick{At: a.x(at), Text: fmt.Sprint(l.Kits)})
+			t.Losses = append(t.Losses, tick{At: a.x(at)})
 		}
 	}
 	t.Lanes = all

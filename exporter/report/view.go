@@ -271,7 +271,7 @@ func day(d litter.Date) string { return fmt.Sprintf("%d %s", d.Day, d.Month.Stri
 
 func notes(r *review.Review) (all []fact) {
 	v := r.Visits
-	visits := "the probes could show none"
+	visits := "these probes cannot show them"
 	if v.Expected {
 		visits = fmt.Sprintf("%d seen to day %d", v.Seen, brood.VisitLastDay)
 		if v.Intervals > 0 {

@@ -2,6 +2,7 @@ package book
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"maps"
 	"slices"
@@ -223,7 +224,7 @@ func (b *Book) Place(e Entry) (Entry, error) {
 		case e.Nest == "":
 			return e, fmt.Errorf("%s needs a nest or a litter's number", e.What)
 		case e.What != Kindled:
-			return e, fmt.Errorf("nest %q holds no open litter that could be %s; name the litter by its number, or enter its kindling first", e.Nest, e.What)
+			return e, b.vacant(e)
 		}
 		if o := b.collected(e.Nest); r != nil && o != nil && o != r && slices.Contains(leaving, e.What) {
 			return e, fmt.Errorf("nest %q holds litter %d, and litter %d was collected from it; say by its number which of them is %s", e.Nest, r.ID, o.ID, e.What)
@@ -233,6 +234,30 @@ func (b *Book) Place(e Entry) (Entry, error) {
 		e.Nest = b.whereOn(r, e)
 	}
 	return e, nil
+}
+
+// vacant says why an entry finds no litter in its nest, and which one may be meant: kits are sold when their litter is closed.
+func (b *Book) vacant(e Entry) error {
+	var kits, carried *Record
+	for _, r := range b.records {
+		switch lay := slices.ContainsFunc(r.Stays, func(s Stay) bool { return s.Nest == e.Nest }); {
+		case !lay:
+		case r.Kindled.IsZero() && r.Open():
+			carried = r
+		case !r.Kindled.IsZero() && (kits == nil || r.Kindled.After(kits.Kindled)):
+			kits = r
+		}
+	}
+	_, known := b.rules.Nests[e.Nest]
+	switch {
+	case kits != nil && slices.Contains(ofKits, e.What):
+		return fmt.Errorf("nest %s holds no open litter with kits; the last was litter %d (%s): if you mean that, say --litter %d", e.Nest, kits.ID, cmp.Or(kits.Doe, "no doe named"), kits.ID)
+	case carried != nil:
+		return fmt.Errorf("litter %d in nest %s has not kindled; enter the kindling first", carried.ID, e.Nest)
+	case !known && kits == nil:
+		return errors.New(unknownNest(e.Nest))
+	}
+	return fmt.Errorf("nest %s holds no open litter that could be %s; enter its breeding or its kindling first", e.Nest, e.What)
 }
 
 // whereOn is the nest in which a litter lay when something happened, at the end of a day of which no more is known.

@@ -2,6 +2,7 @@ package book
 
 import (
 	"cmp"
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -14,6 +15,7 @@ type check struct {
 	book   *Book
 	added  []Entry
 	stored map[int64]bool // numbers of those added that stood in a book before
+	blamed Entry          // what the newest refusal is about
 	doubts []string
 }
 
@@ -21,13 +23,17 @@ type check struct {
 const (
 	SeenFrom, SeenTo = 25, 36
 	fosterApart      = 3    // days between two litters of which kits are fostered (common practice, no source)
+	neverWeaned      = 14   // days; kits live on milk alone before (common practice, no source): another word was meant, such as weighed
 	oldestLitter     = 120  // days; at a later date something else is meant; ours, no source
 	lightest         = 25.0 // g of one kit: half of what kits are born with, 42 to 53 g (Vet. ir Zootech. 82(1), 2024, quoted in the project's notes)
 	heaviest         = 4000 // g of one kit; ours, no source
 )
 
-func (c *check) doubt(format string, args ...any) {
-	c.doubts = append(c.doubts, fmt.Sprintf(format, args...))
+// doubt says what is unusual about an entry, once: when it is added.
+func (c *check) doubt(e Entry, format string, args ...any) {
+	if slices.ContainsFunc(c.added, func(a Entry) bool { return a.ID == e.ID }) {
+		c.doubts = append(c.doubts, fmt.Sprintf(format, args...))
+	}
 }
 
 // run says what cannot be true.
@@ -50,7 +56,7 @@ func (c *check) run() error {
 	for _, r := range c.book.records {
 		if touched[r.ID] {
 			if err := c.litter(r); err != nil {
-				return err
+				return c.needed(err)
 			}
 		}
 	}
@@ -64,8 +70,19 @@ func (c *check) run() error {
 	return c.places()
 }
 
+// needed says of an entry that was to be struck which other one cannot stand without it.
+func (c *check) needed(err error) error {
+	var no *Refusal
+	if errors.As(err, &no) && no.Entry.What == Struck && c.blamed.ID != no.Entry.ID {
+		id, e := no.Entry.Replaces, c.blamed
+		no.Why = fmt.Sprintf("entry %d, %s on %s, cannot stand without entry %d; strike that one first, or correct entry %d", e.ID, e.What, c.on(e.At), id, id)
+	}
+	return err
+}
+
 // refuse blames an entry, or where it was there before the one that was added to its litter.
 func (c *check) refuse(e Entry, format string, args ...any) error {
+	c.blamed = e
 	row := slices.IndexFunc(c.added, func(a Entry) bool { return a.ID == e.ID })
 	if row < 0 {
 		row = max(0, slices.IndexFunc(c.added, func(a Entry) bool { return a.Litter == e.Litter }))
@@ -82,7 +99,7 @@ func (c *check) days(from, to time.Time) int { return litter.Day(from, to, c.boo
 // litter looks at one litter by itself.
 func (c *check) litter(r *Record) error {
 	if r.began().IsZero() {
-		return c.refuse(r.Entries[0], "litter %d has neither a breeding nor a kindling; enter one of them first", r.ID)
+		return c.refuse(r.Entries[0], "there is no litter %d: neither a breeding nor a kindling of it is in the book; look at the number, or enter one of them first", r.ID)
 	}
 	if err := c.twice(r); err != nil {
 		return err
@@ -90,7 +107,11 @@ func (c *check) litter(r *Record) error {
 	seen, last := map[What]Entry{}, Entry{}
 	n, known := 0, false
 	lay := ""
+	most, day := 0, time.Time{} // of the kits that lived on the day of an entry
 	for _, e := range r.Entries {
+		if c.days(day, e.At) != 0 {
+			most, day = n, e.At
+		}
 		if err := c.inOrder(r, e, seen); err != nil {
 			return err
 		}
@@ -103,21 +124,29 @@ func (c *check) litter(r *Record) error {
 			case *e.Kits > n:
 				return c.refuse(e, "%d %s on %s, but only %d of litter %d were left; correct the count, the born or the lost", *e.Kits, e.What, c.on(e.At), n, r.ID)
 			case *e.Kits < n:
-				c.doubt("litter %d: %d %s, but by the book %d were left; enter what became of the other %d", r.ID, *e.Kits, e.What, n, n-*e.Kits)
+				c.doubt(e, "litter %d: %d %s, but by the book %d were left; enter what became of the other %d", r.ID, *e.Kits, e.What, n, n-*e.Kits)
 			}
 		}
 		before := n
 		if n, known = e.leaves(n, known); known && n < 0 {
 			return c.refuse(e, "%d %s on %s, but only %d of litter %d were left; correct the count, the born or the lost", *e.Kits, e.What, c.on(e.At), before, r.ID)
 		}
-		if e.What == Weighed {
+		most = max(most, n)
+		switch {
+		case e.What == Weighed:
+			if e.Kits != nil && known && *e.Kits > most {
+				return c.refuse(e, "%d weighed on %s, but only %d of litter %d lived that day; correct the count, the born or the lost", *e.Kits, c.on(e.At), most, r.ID)
+			}
 			each := e.Grams
 			if e.Kits != nil {
 				each /= float64(*e.Kits)
 			}
 			if each < lightest || each > heaviest {
-				c.doubt("litter %d: %.0f g for one kit on %s is unusual; look at the count and the scale", r.ID, each, c.on(e.At))
+				c.doubt(e, "litter %d: %.0f g for one kit on %s is unusual; look at the count and the scale", r.ID, each, c.on(e.At))
 			}
+		case (e.What == Weaned || e.What == Ended) && known && n > 0 && c.days(r.Kindled, e.At) < c.book.rules.Days.Wean.From:
+			c.doubt(e, "litter %d: %s on day %d with %d kits left; their nest is no longer watched, so strike entry %d if they are still in it",
+				r.ID, e.What, c.days(r.Kindled, e.At), n, e.ID)
 		}
 		if e.What != Noted && e.What != Did {
 			seen[e.What], last = e, e
@@ -128,7 +157,7 @@ func (c *check) litter(r *Record) error {
 	}
 	if !r.Bred.IsZero() && !r.Kindled.IsZero() {
 		if days := c.days(r.Bred, r.Kindled); days < SeenFrom || days > SeenTo {
-			c.doubt("litter %d: kindled on day %d after breeding; kindlings are seen on days %d to %d, so look at both dates", r.ID, days, SeenFrom, SeenTo)
+			c.doubt(seen[Kindled], "litter %d: kindled on day %d after breeding; kindlings are seen on days %d to %d, so look at both dates", r.ID, days, SeenFrom, SeenTo)
 		}
 	}
 	return nil
@@ -209,6 +238,8 @@ func (c *check) inOrder(r *Record, e Entry, seen map[What]Entry) error {
 		return c.refuse(e, "litter %d kindled on %s; strike that entry first if it is wrong", r.ID, c.on(r.Kindled))
 	case (e.What == Palpated || e.What == BoxIn) && !r.Kindled.IsZero() && c.days(r.Kindled, e.At) > 0 && e.What == Palpated:
 		return c.refuse(e, "palpated on %s is after she kindled, on %s; look at the dates", c.on(e.At), c.on(r.Kindled))
+	case e.What == Weaned && c.days(r.Kindled, e.At) < neverWeaned:
+		return c.refuse(e, "weaned on day %d, when kits live on milk alone; was weighed meant? Kits that are gone in another way are ended", c.days(r.Kindled, e.At))
 	case days > oldestLitter && e.What != Sold && e.What != Kept && e.What != Ended:
 		return c.refuse(e, "%s on %s is %d days after litter %d began; look at the date, or name another litter", e.What, c.on(e.At), days, r.ID)
 	}
@@ -249,7 +280,7 @@ func (c *check) neighbours(r *Record) error {
 			return c.refuse(e, "on %s %d kits left one litter and %d came into the other (litters %d and %d); write both sides alike", c.on(e.At), given, taken, r.ID, o.ID)
 		}
 		if days := c.days(r.Kindled, o.Kindled); e.What == FosteredIn && (days > fosterApart || days < -fosterApart) {
-			c.doubt("litters %d and %d were born %d days apart; kits are fostered within %d days", r.ID, o.ID, max(days, -days), fosterApart)
+			c.doubt(e, "litters %d and %d were born %d days apart; kits are fostered within %d days", r.ID, o.ID, max(days, -days), fosterApart)
 		}
 	}
 	return nil
@@ -318,6 +349,10 @@ func (e Entry) cage(place string, r *Record) bool {
 	return r != nil && e.To != place && e.What != Bred && e.What != Kindled && slices.ContainsFunc(r.Entries, func(o Entry) bool { return o.What == Collected && o.To == place })
 }
 
+func unknownNest(nest string) string {
+	return fmt.Sprintf("nest %q is not in the configuration; write one that 'nestmon status' lists", nest)
+}
+
 // places refuses nests that nobody knows.
 func (c *check) places() error {
 	for i, e := range c.added {
@@ -330,7 +365,7 @@ func (c *check) places() error {
 			if _, known := c.book.rules.Nests[nest]; nest == "" || known || past || e.cage(nest, r) {
 				continue
 			}
-			return &Refusal{i, e, fmt.Sprintf("nest %q is not in the configuration", nest)}
+			return &Refusal{i, e, unknownNest(nest)}
 		}
 	}
 	return nil

@@ -34,7 +34,7 @@ var Columns = []Column{
 	number(InLitter, "the litter's number", func(e *Entry) *int64 { return &e.Litter }),
 	word(TheWhat, "what happened: "+list(Whats), func(e *Entry) *What { return &e.What }),
 	{
-		TheTime, "when: a day such as 2031-04-03, or a time such as 2031-04-03T06:30",
+		TheTime, "when: a day such as 2031-04-03, a time such as 2031-04-03T06:30, today or yesterday; now where it is left out",
 		func(e *Entry, loc *time.Location) string { return e.when(loc) },
 		func(e *Entry, text string, loc *time.Location) (err error) {
 			e.At, e.Day, err = ParseTime(text, loc)

@@ -47,7 +47,7 @@ func (e Entry) words() (head string, tail []string) {
 		}
 		return fmt.Sprintf(format, args...)
 	}
-	bedding := strings.TrimSpace(e.Bedding + say(" %g cm deep", e.Depth != 0, e.Depth))
+	bedding := strings.TrimSpace(e.Bedding + say(" %.3g cm (%.2g in) deep", e.Depth != 0, e.Depth, e.Depth/2.54))
 	parents := []string{say("doe %s", e.Doe != "", e.Doe), say("buck %s", e.Buck != "", e.Buck)}
 	switch e.What {
 	case Bred:
