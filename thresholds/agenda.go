@@ -42,7 +42,7 @@ func (t Task) State(now time.Time, loc *time.Location) TaskState {
 		return Done
 	case !t.Late.IsZero() && !now.Before(t.Late):
 		return Overdue
-	case t.From.Before(litter.NextDay(now, loc)):
+	case litter.Day(now, t.From, loc) <= 0:
 		return Today
 	}
 	return Coming
@@ -70,12 +70,15 @@ func (r *Rabbitry) Agenda(now, until time.Time) []Task {
 		}
 		w.Agenda(&n, r.now.Wall, now.Add(-lately), until, take(w.Config().ID, id))
 	}
-	slices.SortStableFunc(all, func(a, b Task) int {
-		return cmp.Or(a.order(now, n.Wall.Location())-b.order(now, n.Wall.Location()), a.From.Compare(b.From), rank(a.Chore)-rank(b.Chore))
-	})
+	by := map[TaskState][]Task{}
+	for _, t := range all {
+		state := t.State(now, r.cfg.Location)
+		by[state] = append(by[state], t)
+	}
+	all = all[:0]
+	for _, state := range [...]TaskState{Overdue, Today, Coming, Done} {
+		slices.SortStableFunc(by[state], func(a, b Task) int { return cmp.Or(a.From.Compare(b.From), rank(a.Chore)-rank(b.Chore)) })
+		all = append(all, by[state]...)
+	}
 	return all
-}
-
-func (t Task) order(now time.Time, loc *time.Location) int {
-	return slices.Index([]TaskState{Overdue, Today, Coming, Done}, t.State(now, loc))
 }

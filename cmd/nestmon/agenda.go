@@ -10,15 +10,21 @@ import (
 	"nestmon/thresholds/alarm"
 )
 
-// The agenda is worked out with each poll and after each entry, so that who asks need not wait for a poll to end. It reaches so far
-// ahead; ours, no source.
-const agendaAhead = 60 * 24 * time.Hour
+// The agenda is worked out ahead, so that who asks need not wait for a poll to end: after each entry, with each poll that changed something,
+// and every few minutes, for a look or a change of the weather moves what is to come. Ours, no source.
+const (
+	agendaAhead = 60 * 24 * time.Hour
+	agendaEvery = 5 * time.Minute
+)
 
 // choresAhead is how many days of it are listed where nobody says.
 const choresAhead = 7
 
-func (d *daemon) plan() {
-	now := d.pace.Now()
+func (d *daemon) plan(now time.Time, changed bool) {
+	if !changed && now.Sub(d.planned).Abs() < agendaEvery {
+		return
+	}
+	d.planned = now
 	tasks := d.judge.rabbitry.Agenda(now, now.Add(agendaAhead))
 	d.tasks.Store(&tasks)
 }

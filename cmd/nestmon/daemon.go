@@ -47,7 +47,8 @@ type daemon struct {
 	owed     bool                              // what stands could not be stored when it changed
 	kept     time.Time                         // when what is remembered was last kept
 	latest   atomic.Pointer[exporter.State]    // nil until there has been a poll to show
-	tasks    atomic.Pointer[[]thresholds.Task] // the agenda as last shown
+	tasks    atomic.Pointer[[]thresholds.Task] // the agenda as last worked out,
+	planned  time.Time                         // and when that was
 }
 
 // pace says when to poll.
@@ -220,6 +221,7 @@ func (d *daemon) cycle(ctx context.Context, t time.Time) {
 	}
 	d.faults.clock(trusted, t)
 	d.faults.report(d, t)
+	d.plan(t, len(events) > 0)
 	d.show(trusted)
 	d.keepState(t, false)
 	if d.healthy != nil {
@@ -290,7 +292,6 @@ func (d *daemon) show(trusted bool) {
 	if disk == nil {
 		disk = &exporter.Disk{}
 	}
-	d.plan()
 	now := &exporter.State{
 		Snapshot: d.snapshot(), Probes: d.judge.tracker.Health(), Buses: d.poller.Buses(), Sinks: d.sinks.health(),
 		Started: d.started, Every: d.cfg.Poll, Disk: *disk, Synced: trusted, Version: version(),
@@ -302,6 +303,7 @@ func (d *daemon) show(trusted bool) {
 // showAgain lets everybody see at once what a person did since the last poll.
 func (d *daemon) showAgain(now time.Time) {
 	if d.latest.Load() != nil {
+		d.plan(now, true)
 		d.show(d.trusted(now))
 	}
 }

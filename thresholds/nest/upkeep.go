@@ -10,7 +10,7 @@ import (
 
 // leaking counts the minutes in which water came into a tote since it was sealed: a leak that was found, or wet air that no kits make.
 func (d *damp) leaking(w *Watch, n *Now) {
-	if !d.tote.leaks && !(d.tote.wet.on && w.surelyEmpty()) {
+	if water := d.tote.leaks || d.tote.wet.on && w.surelyEmpty(); !water {
 		return
 	}
 	d.wetFor++
