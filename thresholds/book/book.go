@@ -325,7 +325,7 @@ func (b *Book) Struck() []Mark {
 	for _, e := range b.entries {
 		by, gone := b.Entry(b.gone[e.ID])
 		if chore := e.Done(); gone && chore != "" {
-			out = append(out, Mark{b.nestOf(&e), chore, e.At, by.Entered})
+			out = append(out, Mark{b.nestOf(e), chore, e.At, by.Entered})
 		}
 	}
 	return out
