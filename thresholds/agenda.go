@@ -37,12 +37,17 @@ const (
 
 // State is the task's state at an instant, whose day is that of loc.
 func (t Task) State(now time.Time, loc *time.Location) TaskState {
+	return t.state(now, litter.NextDay(now, loc))
+}
+
+// state is State where the next day is known: to find it is dear, and a board sorts some hundred tasks at every poll.
+func (t Task) state(now, tomorrow time.Time) TaskState {
 	switch {
 	case !t.Done.IsZero():
 		return Done
 	case !t.Late.IsZero() && !now.Before(t.Late):
 		return Overdue
-	case litter.Day(now, t.From, loc) <= 0:
+	case t.From.Before(tomorrow):
 		return Today
 	}
 	return Coming
@@ -70,15 +75,13 @@ func (r *Rabbitry) Agenda(now, until time.Time) []Task {
 		}
 		w.Agenda(&n, r.now.Wall, now.Add(-lately), until, take(w.Config().ID, id))
 	}
-	by := map[TaskState][]Task{}
-	for _, t := range all {
-		state := t.State(now, r.cfg.Location)
-		by[state] = append(by[state], t)
-	}
-	all = all[:0]
-	for _, state := range [...]TaskState{Overdue, Today, Coming, Done} {
-		slices.SortStableFunc(by[state], func(a, b Task) int { return cmp.Or(a.From.Compare(b.From), rank(a.Chore)-rank(b.Chore)) })
-		all = append(all, by[state]...)
-	}
+	tomorrow := litter.NextDay(now, n.Wall.Location())
+	slices.SortStableFunc(all, func(a, b Task) int {
+		return cmp.Or(a.order(now, tomorrow)-b.order(now, tomorrow), a.From.Compare(b.From), rank(a.Chore)-rank(b.Chore))
+	})
 	return all
+}
+
+func (t Task) order(now, tomorrow time.Time) int {
+	return slices.Index([]TaskState{Overdue, Today, Coming, Done}, t.state(now, tomorrow))
 }

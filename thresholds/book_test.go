@@ -46,8 +46,10 @@ func made(t testing.TB, ps []sensors.Probe, nests ...nest.Config) *thresholds.Ra
 func TestKitsOutrankTheNextBreeding(t *testing.T) {
 	kits := litter.Litter{ID: 1, Nest: "oak", Bred: start.AddDate(0, 0, -45), Kindled: start.AddDate(0, 0, -14), Born: 8}
 	next := litter.Litter{ID: 2, Nest: "oak", Bred: start.AddDate(0, 0, -2)}
-	gone, old, both, brought := kits, kits, kits, kits
-	brought.Since, brought.Ended = start.AddDate(0, 0, -1), start.Add(-time.Hour)
+	gone, old, both, guests, grown := kits, kits, kits, kits, kits
+	grown.Bred, grown.Kindled = start.AddDate(0, 0, -64), start.AddDate(0, 0, -33)
+	before := litter.Litter{ID: 2, Nest: "oak", Kindled: start.AddDate(0, 0, -74), Since: grown.Bred, Ended: start.AddDate(0, 0, -40)}
+	guests.Since, guests.Ended = start.AddDate(0, 0, -1), start.Add(-time.Hour)
 	gone.Ended = start.Add(-time.Hour)
 	old.Bred, old.Kindled = start.AddDate(0, 0, -61), start.AddDate(0, 0, -30)
 	both.Kindled = start.AddDate(0, 0, -28)
@@ -58,8 +60,9 @@ func TestKitsOutrankTheNextBreeding(t *testing.T) {
 	}{
 		"kits of two weeks":        {[]litter.Litter{kits, next}, 0, 1},
 		"the book the other way":   {[]litter.Litter{next, kits}, 0, 1},
-		"kits that came and went":  {[]litter.Litter{brought, next}, 0, 2},
 		"kits gone":                {[]litter.Litter{gone, next}, 0, 2},
+		"guests went before kits":  {[]litter.Litter{before, grown}, 0, 1},
+		"guests came and went":     {[]litter.Litter{guests, next}, 0, 2},
 		"kits grown up":            {[]litter.Litter{old, next}, 0, 2},
 		"kits that grow up":        {[]litter.Litter{both, next}, 1, 2},
 		"bred again while we wait": {[]litter.Litter{kits, {ID: 3, Nest: "oak", Bred: start.Add(12 * time.Hour)}}, 1, 1},
