@@ -93,10 +93,12 @@ func TestLitterCommands(t *testing.T) {
 		{"show --nest box-2", "9   2031-08-24  2 lost, chilled [does not count: entry 10]", ""},
 		{"show --litter 1", "10  2031-08-24  1 lost, chilled [in place of entry 9]", ""},
 		{"collected --nest box-2 --to pen --kits 4 --on 2031-09-05 --note 'eyes open, all well'", "4 collected to pen on 2031-09-05: eyes open, all well.", ""},
+		{"weighed --litter 1 --kits 4 --grams 520 --on 2031-09-06", "litter 1 (Hazel, pen): 4 weighed on 2031-09-06, 520 g, 130 g each.", ""},
+		{"note --nest pen --litter 1 --note 'all eat' --on 2031-09-06", "all eat.", ""},
 		{"weaned --litter 1 --kits 4 --on 2031-09-07", "4 weaned on 2031-09-07. Closed: weaned. 4 of 8 left.", "unusual: litter 1: weaned on day 18 with 4 kits left"},
 		{"sold --litter 1 --kits 3 --on 2031-09-07", "3 sold on 2031-09-07.", ""},
 		{"kept --litter 1 --kits 1 --on 2031-09-07", "1 kept on 2031-09-07.", ""},
-		{"bred --nest box-3 --doe Hazel --on 2031-08-05", "Saved as entry 23: litter 3", ""},
+		{"bred --nest box-3 --doe Hazel --on 2031-08-05", "Saved as entry 25: litter 3", ""},
 		{"did-not-kindle --nest box-3 --on 2031-09-07", "Closed: she did not kindle.", ""},
 		{"ended --nest box-1 --on 2031-09-06", "Closed. 8 left.", "8 kits left; their nest is no longer watched"},
 		{"doe Hazel", "Hazel: 2 litters, 1 kindled, 8 born alive in the 1 that were counted, 1 born dead. At weaning 4 lived, in 1 that were counted.\nLost: 1 chilled.", ""},
@@ -109,7 +111,7 @@ func TestLitterCommands(t *testing.T) {
 		}
 	}
 	for _, command := range []string{
-		"list --all", "show --litter 1", "doe Hazel", "nest box-2", "bred --nest box-0 --on 2031-09-01", "partners --litter 2", "correct 26 --doe Fern", "strike 27", "export",
+		"list --all", "show --litter 1", "doe Hazel", "nest box-2", "bred --nest box-0 --on 2031-09-01", "partners --litter 2", "correct 28 --doe Fern", "strike 29", "export",
 	} {
 		out, v := h.must(command+" --json"), any(nil)
 		if err := json.Unmarshal([]byte(out), &v); err != nil {

@@ -48,38 +48,41 @@ func between(t *testing.T, a *archive.Archive) (all []exporter.StoredPoll) {
 // An archive that gets its past afterwards, in two parts and with its probes in another order, is in every graph the one that had lived
 // through it, and goes on as if nothing had been.
 func TestOlderPollsAreAsIfTheyHadBeenStored(t *testing.T) {
-	const minutes = 4 * 24 * 60
+	if testing.Short() {
+		t.Skip("long, in one goroutine: runs without -short")
+	}
+	const fives = 4 * 24 * 12 // polls five fives apart
 	probes := rabbitry(2)
 	turned := slices.Clone(probes)
 	slices.Reverse(turned)
-	at := func(i int) time.Time { return start.Add(time.Duration(i) * time.Minute) }
-	value := func(i int) float64 { return 20 + 15*math.Sin(float64(i)/200) }
-	now := func() time.Time { return at(minutes) }
+	at := func(i int) time.Time { return start.Add(time.Duration(i) * 5 * time.Minute) }
+	value := func(i int) float64 { return 20 + 15*math.Sin(float64(i)/40) }
+	now := func() time.Time { return at(fives) }
 	whole, late := openAt(t, t.TempDir(), archive.Options{Probes: probes, Now: now}), openAt(t, t.TempDir(), archive.Options{Probes: turned, Now: now})
-	for i := range minutes {
-		if i > 700 && i < 900 {
+	for i := range fives {
+		if i > 140 && i < 180 {
 			continue // a hole
 		}
 		commit(t, whole, poll(probes, at(i), value(i)))
-		if i >= 4000 { // in the middle of an hour, which is 3960
+		if i >= 800 { // in the middle of an hour, which is 792
 			commit(t, late, poll(turned, at(i), value(i)))
 		}
 	}
 	sent, _, err := late.Newest()
 	must(t, err)
 	past := polls(t, whole, 0)
-	if done, err := late.PutOlder(probes, each(past[:300], errors.New("the file ends in the middle"))); err == nil || done.Polls != 0 {
+	if done, err := late.PutOlder(probes, each(past[:150], errors.New("the file ends in the middle"))); err == nil || done.Polls != 0 {
 		t.Fatalf("%+v, %v", done, err)
 	}
-	if n := len(polls(t, late, 0)); n != minutes-4000 {
+	if n := len(polls(t, late, 0)); n != fives-800 {
 		t.Fatalf("%d polls after an import that failed", n)
 	}
-	second := slices.IndexFunc(past, func(p exporter.StoredPoll) bool { return !p.Time.Before(at(1500)) })
+	second := slices.IndexFunc(past, func(p exporter.StoredPoll) bool { return !p.Time.Before(at(300)) })
 	done, err := late.PutOlder(probes, each(past[second:], nil))
-	if err != nil || done.Polls != 3960-1500 || done.Left != minutes-3960 || !done.Begins.Equal(at(3960)) {
+	if err != nil || done.Polls != 792-300 || done.Left != fives-792 || !done.Begins.Equal(at(792)) {
 		t.Fatalf("the newer part: %+v, %v", done, err)
 	}
-	if done, err = late.PutOlder(probes, each(past, nil)); err != nil || done.Polls != second || !done.Begins.Equal(at(1500)) {
+	if done, err = late.PutOlder(probes, each(past, nil)); err != nil || done.Polls != second || !done.Begins.Equal(at(300)) {
 		t.Fatalf("the older part: %+v, %v", done, err)
 	}
 	if done, err = late.PutOlder(probes, each(past, nil)); err != nil || done.Polls != 0 || done.Left != len(past) {
@@ -88,11 +91,11 @@ func TestOlderPollsAreAsIfTheyHadBeenStored(t *testing.T) {
 	if more := polls(t, late, sent); len(more) != 0 {
 		t.Errorf("%d old polls wait to be sent as new", len(more))
 	}
-	want := slices.DeleteFunc(between(t, whole), func(p exporter.StoredPoll) bool { return !p.Time.Before(at(3960)) && p.Time.Before(at(4000)) })
+	want := slices.DeleteFunc(between(t, whole), func(p exporter.StoredPoll) bool { return !p.Time.Before(at(792)) && p.Time.Before(at(800)) })
 	if got := between(t, late); !reflect.DeepEqual(got, want) {
 		t.Errorf("%d polls, want %d", len(got), len(want))
 	}
-	for i := minutes; i < minutes+90; i++ {
+	for i := fives; i < fives+18; i++ {
 		commit(t, whole, poll(probes, at(i), value(i)))
 		commit(t, late, poll(turned, at(i), value(i)))
 	}
@@ -100,7 +103,7 @@ func TestOlderPollsAreAsIfTheyHadBeenStored(t *testing.T) {
 		from, to time.Time
 		buckets  int
 	}{
-		{at(0), at(1500), 1500}, {at(100), at(3960), 777}, {at(0), at(3960), 66}, {at(0), at(3960), 11}, {at(4020), at(minutes + 90), 100}, {at(4020), at(minutes + 60), 30},
+		{at(0), at(300), 300}, {at(20), at(792), 777}, {at(0), at(792), 66}, {at(0), at(792), 11}, {at(804), at(fives + 18), 100}, {at(804), at(fives + 12), 30},
 	} {
 		for _, p := range probes {
 			for _, q := range p.Quantities {
