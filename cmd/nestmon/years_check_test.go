@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"cmp"
 	"encoding/json"
 	"os"
@@ -303,7 +304,8 @@ func (y *yard) checkCopy(zone string) {
 	other := newYard(y.t, y.story, zone)
 	other.set(y.pace.Now())
 	half := filepath.Join(filepath.Dir(other.file), "half.csv")
-	plant(y.t, half, string(whole[:len(whole)/2]))
+	const within = 20 // bytes of a row
+	plant(y.t, half, string(whole[:bytes.LastIndexByte(whole[:len(whole)/2], '\n')+within]))
 	if code, text := said(other, "litter", "import", half); code != exitWrongUse || len(other.d.Book().Entries()) != 0 || !strings.Contains(text, "half.csv:") {
 		y.t.Errorf("half a file: exit %d, %d entries: %s", code, len(other.d.Book().Entries()), text)
 	}

@@ -1,7 +1,6 @@
 package main
 
 import (
-	"cmp"
 	"encoding/json"
 	"fmt"
 	"maps"
@@ -155,9 +154,9 @@ func dueThen(day yearstest.Day, s yearstest.Seen, kind string) (due []string) {
 			notice(is, event)
 		}
 	}
-	marked := func(event string, since yearstest.Day) bool {
-		on, ok := s.Marked[event]
-		return ok && on >= since
+	marked := func(event string) bool {
+		_, done := s.Marked[event] // early, too
+		return done
 	}
 	if s.Kindled == yearstest.None {
 		carried := day - s.Bred
@@ -170,8 +169,8 @@ func dueThen(day yearstest.Day, s yearstest.Seen, kind string) (due []string) {
 	if kind == "buried-tote" {
 		late(age >= 10 && age < 21, "collect-due", age > 12)
 	} else {
-		notice(age >= 14 && age < 28 && !marked("turn-box-due", s.Kindled+14), "turn-box-due")
-		notice(age >= 28 && !marked("remove-box-due", s.Kindled+28), "remove-box-due")
+		notice(age >= 14 && age < 28 && !marked("turn-box-due"), "turn-box-due")
+		notice(age >= 28 && !marked("remove-box-due"), "remove-box-due")
 	}
 	notice(age >= 28, "wean-due")
 	slices.Sort(due)
@@ -211,5 +210,3 @@ func (y *yard) checkDates() {
 		}
 	}
 }
-
-var _ = cmp.Or[int]
