@@ -63,14 +63,9 @@ func (r *rig) tell(story *yearstest.Story) (err error) {
 		return err
 	}
 	defer d.end()
-	var help times
-	for range 50 {
-		if _, _, err := r.run(&help, "help"); err != nil {
-			return err
-		}
-	}
 	fmt.Printf("%d days, %d entries in %d commands\n", story.Days, len(story.Entries), len(story.Steps))
-	took, err := r.feed(d, story)
+	var help times
+	took, err := r.feed(d, story, &help)
 	if err != nil {
 		return err
 	}
@@ -115,10 +110,16 @@ func (r *rig) run(t *times, args ...string) (code int, text string, err error) {
 	return 0, string(out), err
 }
 
-// feed writes the whole story.
-func (r *rig) feed(d *daemon, story *yearstest.Story) (byWord, error) {
+// feed writes the whole story. Between, it asks for help now and then: that is the program's start-up, on the machine as loaded as it is then.
+func (r *rig) feed(d *daemon, story *yearstest.Story, help *times) (byWord, error) {
+	const helpEvery = 20 // steps
 	took := byWord{}
 	for i, step := range story.Steps {
+		if i%helpEvery == 0 {
+			if _, _, err := r.run(help, "help"); err != nil {
+				return nil, err
+			}
+		}
 		args := story.Command(step, r.loc)
 		if args == nil {
 			file := filepath.Join(r.dir, "rows.csv")
@@ -154,15 +155,10 @@ func (r *rig) ask(d *daemon, story *yearstest.Story) error {
 		{"litter", "list", "--all"},
 		{"litter", "show", "--litter", "1"},
 		{"litter", "doe", story.Does[0]},
-		{"litter", "nest", story.Nests[0].ID},
+		{"litter", "nest", story.Nests[0].ID}, {"litter", "outcomes"},
 		{"chores"},
 		{"status"},
 		{"litter", "export", "--out", file},
-	}
-	for _, more := range []string{"outcomes", "report", "feed"} {
-		if _, text, err := r.run(new(times), "help"); err == nil && strings.Contains(text, "nestmon "+more) {
-			asks = append(asks, []string{more})
-		}
 	}
 	for _, args := range asks {
 		var t times
