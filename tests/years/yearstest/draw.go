@@ -73,15 +73,33 @@ func gestationDays(r *rand.Rand) Day {
 	}
 }
 
+// Lives is the mean chance of a kit of a litter to live to the end of a day, 0 for weaning.
+func (l *Litter) Lives(day int) float64 {
+	dead := 1.0 // of those that die before they are weaned
+	switch d := float64(day); {
+	case day == 0:
+	case day < 7:
+		dead = firstWeek * math.Pow((d+1)/7, 1/firstDays)
+	case day < 14:
+		dead = firstWeek + secondWeek*(d-6)/7
+	case day < 14+laterDays:
+		dead = firstWeek + secondWeek + (1-firstWeek-secondWeek)*(d-13)/laterDays
+	}
+	return 1 - (1-l.Mean)*dead
+}
+
+// Within the first week most die in the first days; invented. What dies later does so in these days after the second week.
+const firstDays, laterDays = 1.6, 18
+
 // dies draws the age at which a kit dies that does.
 func dies(r *rand.Rand) Day {
 	switch u := r.Float64(); {
 	case u < firstWeek:
-		return Day(7 * math.Pow(r.Float64(), 1.6)) // mostly in the first days
+		return Day(7 * math.Pow(r.Float64(), firstDays))
 	case u < firstWeek+secondWeek:
 		return Day(7 + r.IntN(7))
 	}
-	return Day(14 + r.IntN(18))
+	return Day(14 + r.IntN(laterDays))
 }
 
 // grams is what a kit of an age weighs: 42 to 53 g at birth, 91 on day 5, 115 on day 7, about three times the birth weight on day 10, seven times at three weeks,

@@ -140,7 +140,8 @@ func (t *teller) kindle(l *Litter) {
 	if born > 0 && chance(t.r, uncounted) {
 		l.Born, l.Dead = Unsaid, Unsaid
 	}
-	l.Chance = beta(t.r, survives[n.Kind][l.Season], alike)
+	l.Mean = survives[n.Kind][l.Season]
+	l.Chance = beta(t.r, l.Mean, alike)
 	for range born {
 		k := &Kit{Dies: None, Born: t.day}
 		if !chance(t.r, l.Chance) {

@@ -29,7 +29,7 @@ var nonsense = []func(t *teller) (said []Said, reason string){
 		return []Said{t.say("moved", l, to(o.nest.ID))}, "holds litter"
 	},
 	func(t *teller) ([]Said, string) { // a date in the future
-		if l := t.counted(); l != nil {
+		if l := t.grown(); l != nil {
 			return []Said{t.say("weaned", l, on(t.day+between(t.r, 2, 400)))}, "in the future"
 		}
 		return nil, ""
@@ -60,7 +60,7 @@ var nonsense = []func(t *teller) (said []Said, reason string){
 		return nil, ""
 	},
 	func(t *teller) ([]Said, string) { // more weaned than there are
-		if l := t.counted(); l != nil {
+		if l := t.grown(); l != nil {
 			return []Said{t.say("weaned", l, kits(29))}, "were left"
 		}
 		return nil, ""
@@ -80,7 +80,7 @@ var nonsense = []func(t *teller) (said []Said, reason string){
 		return nil, ""
 	},
 	func(t *teller) ([]Said, string) { // one good and one bad
-		if l := t.counted(); l != nil {
+		if l := t.grown(); l != nil {
 			return []Said{t.say("lost", l, kits(1), why("other")), t.say("weaned", l, kits(29))}, "were left"
 		}
 		return nil, ""
@@ -112,9 +112,14 @@ func (t *teller) carried() *Litter {
 }
 
 // counted is a litter whose kits are in a nest and were counted.
-func (t *teller) counted() *Litter {
+func (t *teller) counted() *Litter { return t.older(1) }
+
+// grown is one of an age at which kits are weaned somewhere.
+func (t *teller) grown() *Litter { return t.older(20) }
+
+func (t *teller) older(days Day) *Litter {
 	return t.pick(func(n *Nest) *Litter {
-		if l := n.kits; l != nil && l.Born > 0 && len(l.in) > 1 && l.Kindled < t.day-1 {
+		if l := n.kits; l != nil && l.Born > 0 && len(l.in) > 1 && l.Kindled < t.day-days {
 			return l
 		}
 		return nil

@@ -65,6 +65,7 @@ type Litter struct {
 	Grams                        map[Day]float64
 	Sold, Kept                   int
 	Chance                       float64 // of each of its kits to be weaned
+	Mean                         float64 // of that chance, for its kind of nest and season
 	leaves                       Day     // planned
 	nest                         *Nest   // where its kits or its doe are
 	in                           []*Kit  // living in it
