@@ -145,10 +145,8 @@ func (y *yard) write(step yearstest.Step) error {
 // litter, date, count and history is as it truly was; on sampled days the daemon decides by the right litters and asks for the right chores; a restart
 // changes nothing; what cannot be true was refused with the reason. Clocks are set forward at midnight there, and winter is in July.
 func TestTwoYears(t *testing.T) {
-	days, zone := yearstest.Day(731), "America/Santiago"
-	if testing.Short() {
-		days = 100
-	}
+	long(t) // the daemon and whoever commands it wait for each other; the commands' own tests are raced
+	const days, zone = yearstest.Day(731), "America/Santiago"
 	y := newYard(t, yearstest.Tell(1, days, true, 0.2), zone)
 	looks := y.story.Looks
 	for i, step := range y.story.Steps {

@@ -10,6 +10,7 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
 	"flag"
 	"fmt"
 	"os"
@@ -193,8 +194,11 @@ func (r *rig) ask(d *daemon, story *yearstest.Story) error {
 	}
 	a, errA := os.ReadFile(file)
 	b, errB := os.ReadFile(again)
-	if errA != nil || errB != nil || string(a) != string(b) {
-		return fmt.Errorf("taken out and in again, the book is another: %d and %d bytes, %v, %v", len(a), len(b), errA, errB)
+	if err := errors.Join(errA, errB); err != nil {
+		return fmt.Errorf("comparing what was taken out and in again: %w", err)
+	}
+	if string(a) != string(b) {
+		return fmt.Errorf("taken out and in again, the book is another: %d and %d bytes", len(a), len(b))
 	}
 	fmt.Printf("export and import into an empty book: equal, %d bytes of CSV\n", len(a))
 	return nil

@@ -41,6 +41,9 @@ func bookOf(t *testing.T, s *yearstest.Story, loc *time.Location) *book.Book {
 // The intervals of survival hold the true chance about as often as they say: 19 times of 20. The chances are those of the generator, the kits of a litter share
 // theirs, and the litters are those of two years: twenty rabbitries, by kind of nest, season, nest and doe.
 func TestIntervalsHoldTheTruth(t *testing.T) {
+	if testing.Short() {
+		t.Skip("long, in one goroutine: runs without -short")
+	}
 	loc, err := time.LoadLocation(zone)
 	if err != nil {
 		t.Fatal(err)

@@ -64,7 +64,6 @@ type teller struct {
 	todo  queue
 	seq   int
 	cold  Day // until when the frost lasts
-	last  Day // of nonsense
 }
 
 type todo struct {
