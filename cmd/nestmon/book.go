@@ -106,7 +106,7 @@ func (d *daemon) sureBook(now time.Time) (*book.Book, error) {
 		return nil, fmt.Errorf("nothing is saved: %w; look at the card, and enter it again", err)
 	}
 	d.unsure = false
-	d.decideBy(now, b)
+	d.decideBy(now, b, b.Entries())
 	return b, nil
 }
 
@@ -119,32 +119,27 @@ func (d *daemon) grow(now time.Time, more *book.Book, added []book.Entry) error 
 	case err != nil:
 		return fmt.Errorf("nothing is saved: %w", err)
 	}
-	d.decideBy(now, more)
+	d.decideBy(now, more, added)
 	return nil
 }
 
-// decideBy puts a book that has grown in place of the one before, and lets the decisions know what is new in it.
-func (d *daemon) decideBy(now time.Time, more *book.Book) {
+// decideBy puts a book that has grown in place of the one before, and lets the decisions know what is new in it: all that may be is among added.
+func (d *daemon) decideBy(now time.Time, more *book.Book, added []book.Entry) {
 	before := d.Book()
 	d.book.Store(more)
 	d.judge.rabbitry.SetLitters(more.Litters(now), now)
-	if slices.ContainsFunc(more.Entries(), func(e book.Entry) bool {
-		_, known := before.Entry(e.ID)
-		return !known && (e.Done() != "" || e.Replaces != 0)
-	}) {
-		newMarks(before.Struck(), more.Struck(), d.unmark)
-		newMarks(before.Marks(), more.Marks(), d.markAgain)
-	}
-	d.showAgain(now)
-}
-
-// newMarks does something about the marks that were not there before.
-func newMarks(before, now []book.Mark, do func(book.Mark)) {
-	for _, m := range now {
-		if !slices.ContainsFunc(before, func(o book.Mark) bool { return o.Nest == m.Nest && o.Chore == m.Chore && o.At.Equal(m.At) }) {
-			do(m)
+	if slices.ContainsFunc(added, func(e book.Entry) bool { return e.Done() != "" || e.Replaces != 0 }) {
+		for _, m := range more.Struck(added) {
+			d.unmark(m)
+		}
+		marked := before.Marks()
+		for _, m := range more.Marks() {
+			if !slices.ContainsFunc(marked, func(o book.Mark) bool { return o.Nest == m.Nest && o.Chore == m.Chore && o.At.Equal(m.At) }) {
+				d.markAgain(m)
+			}
 		}
 	}
+	d.showAgain(now)
 }
 
 // Import adds the rows of a file to the litter book, all or none; those without a number of their own were written by hand, by whom it says.

@@ -83,10 +83,9 @@ func (d *daemon) rejoin(now time.Time, standing []alarm.Standing) (bool, error) 
 		return false, fmt.Errorf("reading the polls since: %w", err)
 	}
 	done(now)
-	for _, m := range d.Book().Struck() {
-		if !m.Entered.Before(seen.Truncate(time.Millisecond)) {
-			d.unmark(m)
-		}
+	later := slices.DeleteFunc(d.Book().Entries(), func(e book.Entry) bool { return e.Entered.Before(seen.Truncate(time.Millisecond)) })
+	for _, m := range d.Book().Struck(later) {
+		d.unmark(m)
 	}
 	r.Resume(standing)
 	return true, nil

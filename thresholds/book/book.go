@@ -123,7 +123,7 @@ func (b *Book) Record(id int64) *Record {
 }
 
 func (b *Book) find(id int64) (int, bool) {
-	return slices.BinarySearchFunc(b.records, id, func(r *Record, id int64) int { return int(r.ID - id) })
+	return slices.BinarySearchFunc(b.records, id, func(r *Record, id int64) int { return cmp.Compare(r.ID, id) })
 }
 
 // Nest returns the entries in force about a nest and about the litters in it, in the order in which they happened.
@@ -376,13 +376,13 @@ func (b *Book) Marks() []Mark {
 	return out
 }
 
-// Struck returns the chores that no longer count as done, in the order of their entries; Entered is when that was written down.
-func (b *Book) Struck() []Mark {
+// Struck returns the chores that those entries of the book took back, in their order; Entered is when that was written down.
+func (b *Book) Struck(by []Entry) []Mark {
 	var out []Mark
-	for _, e := range b.entries {
-		by, gone := b.Entry(b.gone[e.ID])
-		if chore := e.Done(); gone && chore != "" {
-			out = append(out, Mark{b.nestOf(e), chore, e.At, by.Entered})
+	for _, e := range by {
+		old, ok := b.Entry(e.Replaces)
+		if chore := old.Done(); ok && chore != "" {
+			out = append(out, Mark{b.nestOf(&old), chore, old.At, e.Entered})
 		}
 	}
 	return out

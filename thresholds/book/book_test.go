@@ -299,7 +299,7 @@ func TestPlace(t *testing.T) {
 // A chore that is struck counts no more for the nest for which it counted, also where the entry named its litter alone.
 func TestWhatIsStruckNamesItsNest(t *testing.T) {
 	b := write(t, append(nursing(), entry(book.Collected, 42, of(1)), entry(book.Struck, 43, of(1), replaces(3)))...)
-	if all := b.Struck(); len(all) != 1 || all[0].Nest != "oak" || all[0].Chore != alarm.CollectDue {
+	if all := b.Struck(b.Entries()); len(all) != 1 || all[0].Nest != "oak" || all[0].Chore != alarm.CollectDue {
 		t.Errorf("struck: %+v", all)
 	}
 }
