@@ -94,8 +94,7 @@ func (r *Rabbitry) nursing(w *nest.Watch, l *litter.Litter) (from, until time.Ti
 	if from.IsZero() {
 		return from, from
 	}
-	y, m, d := from.In(r.cfg.Location).Date()
-	until = time.Date(y, m, d+brood.LastClusterDay+1, 0, 0, 0, 0, r.cfg.Location)
+	until = litter.StartOf(from, brood.LastClusterDay+1, r.cfg.Location)
 	if !l.Ended.IsZero() && l.Ended.Before(until) {
 		until = l.Ended
 	}

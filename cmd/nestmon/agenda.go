@@ -8,6 +8,7 @@ import (
 
 	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/litter"
 )
 
 // The agenda is worked out ahead, so that who asks need not wait for a poll to end: after each entry, with each poll that changed something,
@@ -59,24 +60,20 @@ func viewTask(t thresholds.Task, now time.Time, loc *time.Location) taskView {
 	return v
 }
 
-// agenda answers a command: the chores of so many days, of one nest where one is named.
-func (d *daemon) agenda(days, nest string) ([]taskView, error) {
+// agenda answers a command: the chores of so many days.
+func (d *daemon) agenda(days string) ([]taskView, error) {
 	ahead, err := strconv.Atoi(days)
 	if most := int(agendaAhead.Hours() / 24); err != nil || ahead < 0 || ahead > most {
 		return nil, fmt.Errorf("%q is no number of days; write 0 to %d", days, most)
-	}
-	if !d.cfg.has(nest) {
-		return nil, fmt.Errorf("there is no nest %q; write one of the configuration's", nest)
 	}
 	tasks := d.tasks.Load()
 	if tasks == nil {
 		return nil, errors.New("nothing has been measured yet; try again in a moment")
 	}
 	now, loc := d.pace.Now(), d.cfg.location()
-	y, m, day := now.In(loc).Date()
-	until, all := time.Date(y, m, day+ahead+1, 0, 0, 0, 0, loc), []taskView{}
+	until, all := litter.StartOf(now, ahead+1, loc), []taskView{}
 	for _, t := range *tasks {
-		if (nest == "" || t.Nest == nest) && (t.From.Before(until) || !t.Done.IsZero()) {
+		if t.From.Before(until) || !t.Done.IsZero() {
 			all = append(all, viewTask(t, now, loc))
 		}
 	}

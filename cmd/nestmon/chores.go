@@ -64,13 +64,14 @@ func runChores(ctx context.Context, args []string, std stdio) int {
 	var err error
 	switch action {
 	case "list":
-		err = listChores(ctx, d, cfg, nests, *days, func(all []taskView) error {
-			if *asJSON {
-				return printJSON(std.out, all)
-			}
+		var all []taskView
+		switch all, err = listChores(ctx, d, cfg, nests, *days); {
+		case err != nil:
+		case *asJSON:
+			err = printJSON(std.out, all)
+		default:
 			printChores(std.out, all, now, *why)
-			return nil
-		})
+		}
 	case "done":
 		at, day := time.Time{}, false // the daemon's now
 		if *on != "" {
@@ -91,20 +92,19 @@ func runChores(ctx context.Context, args []string, std stdio) int {
 }
 
 // listChores asks for the chores of these nests, of all where none is named.
-func listChores(ctx context.Context, d *caller, cfg *config, nests []string, days int, show func(all []taskView) error) error {
+func listChores(ctx context.Context, d *caller, cfg *config, nests []string, days int) (all []taskView, err error) {
 	for _, id := range nests {
 		if !cfg.has(id) {
-			return fmt.Errorf("nest %q is not in the configuration; write one that 'nestmon status' lists", id)
+			return nil, fmt.Errorf("nest %q is not in the configuration; write one that 'nestmon status' lists", id)
 		}
 	}
-	var all []taskView
 	if err := d.get(ctx, fmt.Sprintf("/control/chores?days=%d", days), &all); err != nil {
-		return err
+		return nil, err
 	}
 	if len(nests) > 0 {
 		all = slices.DeleteFunc(all, func(t taskView) bool { return t.Nest == nil || !slices.Contains(nests, *t.Nest) })
 	}
-	return show(all)
+	return all, nil
 }
 
 // printChores prints what is to be done. A chore is no finding; one from warning up is among the alarms too.
@@ -239,12 +239,14 @@ func didChore(ctx context.Context, d *caller, cfg *config, nests []string, did b
 	if !known {
 		m.done = string(did.Chore) + " of %s is marked as done"
 	}
-	return listChores(ctx, d, cfg, nil, int(agendaAhead.Hours()/24), func(all []taskView) error {
-		for _, e := range saved.Stored {
-			fmt.Fprintf(std.out, "%s%s.\n", m.words(nestOrSite(e.Nest), e.At.In(now.Location()), now), again(all, e, now))
-		}
-		return nil
-	})
+	all, err := listChores(ctx, d, cfg, nil, int(agendaAhead.Hours()/24))
+	if err != nil {
+		return err
+	}
+	for _, e := range saved.Stored {
+		fmt.Fprintf(std.out, "%s%s.\n", m.words(nestOrSite(e.Nest), e.At.In(now.Location()), now), again(all, e, now))
+	}
+	return nil
 }
 
 // again says when the chore of an entry is due next.

@@ -87,7 +87,7 @@ func openControl(path string, d *daemon, page http.Handler) (*control, error) {
 		})
 	})
 	mux.HandleFunc("GET /control/chores", func(w http.ResponseWriter, r *http.Request) {
-		reply(w, func() ([]taskView, error) { return d.agenda(r.FormValue("days"), r.FormValue("nest")) })
+		reply(w, func() ([]taskView, error) { return d.agenda(r.FormValue("days")) })
 	})
 	mux.HandleFunc("POST /control/calendar", func(w http.ResponseWriter, r *http.Request) {
 		var asked feedRequest
@@ -124,12 +124,6 @@ func commandedBy(r *http.Request) string {
 
 func (c *control) stop(ctx context.Context) error {
 	return errors.Join(c.server.Shutdown(ctx), c.server.Close())
-}
-
-// place names one alarm or chore.
-type place struct {
-	Nest  string     `json:"nest"`
-	Event alarm.Name `json:"event"`
 }
 
 // refusal is why the daemon did not do what a command asked.

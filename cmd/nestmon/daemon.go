@@ -15,6 +15,7 @@ import (
 	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/book"
+	"nestmon/thresholds/litter"
 	"nestmon/thresholds/nest"
 )
 
@@ -140,9 +141,8 @@ func (d *daemon) weather(now time.Time) (past []nest.Day, err error) {
 		return nil, nil
 	}
 	loc := d.cfg.location()
-	y, m, day := now.In(loc).Date()
 	for ago := weatherDays; ago > 0; ago-- {
-		w := nest.Day{Begin: time.Date(y, m, day-ago, 0, 0, 0, 0, loc), End: time.Date(y, m, day-ago+1, 0, 0, 0, 0, loc)}
+		w := nest.Day{Begin: litter.StartOf(now, -ago, loc), End: litter.StartOf(now, 1-ago, loc)}
 		hours, err := d.archive.Series(d.cfg.Outside, sensors.Temperature, w.Begin, w.End, int(w.End.Sub(w.Begin).Hours()))
 		if err != nil {
 			return nil, err

@@ -231,6 +231,12 @@ func (d *demo) keep(now time.Time, stop func()) {
 	}
 }
 
+// place is where one alarm or chore is.
+type place struct {
+	nest  string
+	event alarm.Name
+}
+
 func (d *demo) marks(nest string, chore alarm.Name, now time.Time) bool {
 	_, _, err := d.daemon.enter(now, []book.Entry{{What: book.Did, Nest: nest, Chore: chore, By: "keeper"}})
 	return err == nil

@@ -175,7 +175,7 @@ func TestPowerCutKeepsWhatPeopleEntered(t *testing.T) {
 				return
 			}
 			for _, st := range d.judge.rabbitry.Standing() {
-				if st.Name == alarm.InspectDue && due.Event == "" {
+				if st.Name == alarm.InspectDue && due.event == "" {
 					due = place{st.Nest, st.Name}
 					if err := d.did(now, st.Nest, st.Name); err != nil {
 						t.Fatal(err)
@@ -196,7 +196,7 @@ func TestPowerCutKeepsWhatPeopleEntered(t *testing.T) {
 			}
 		}
 	})
-	if due.Event == "" {
+	if due.event == "" {
 		t.Fatalf("no inspection is due: %v", stood)
 	}
 	if err := os.WriteFile(file, older, 0o600); err != nil {
@@ -205,7 +205,7 @@ func TestPowerCutKeepsWhatPeopleEntered(t *testing.T) {
 	var last *daemon
 	back := stop.Add(12 * time.Minute)
 	events, after := s.live(t, back, back.Add(5*time.Minute), func(d *daemon) { last = d })
-	if st := alarm.Find(after, due.Nest, due.Event); st.Severity != alarm.None {
+	if st := alarm.Find(after, due.nest, due.event); st.Severity != alarm.None {
 		t.Errorf("asked for again: %s", st.Text)
 	}
 	for _, e := range events {

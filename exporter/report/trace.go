@@ -177,8 +177,7 @@ func (a *axes) lines(n int, at func(int) (time.Time, review.Value)) (means, spre
 
 // midnight begins a day of age.
 func midnight(r *review.Review, age int, zone *time.Location) time.Time {
-	y, m, d := r.Record.Kindled.In(zone).Date()
-	return time.Date(y, m, d+age, 0, 0, 0, 0, zone)
+	return litter.StartOf(r.Record.Kindled, age, zone)
 }
 
 // band draws between which limits the pile should be.

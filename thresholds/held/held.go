@@ -105,8 +105,7 @@ func (t *Tally) span(b *book.Book, nest string, bed book.Bed) (span, bool) {
 
 // day is the first second of a date.
 func (t *Tally) day(at time.Time, later int) int64 {
-	y, m, d := at.In(t.loc).Date()
-	return time.Date(y, m, d+later, 0, 0, 0, 0, t.loc).Unix()
+	return litter.StartOf(at, later, t.loc).Unix()
 }
 
 // Add takes one hour's means, in °C and NaN where there was none. Hours come in order.

@@ -105,5 +105,5 @@ func (c *Clock) source(r *row) string {
 }
 
 // bred and born are the local midnights that begin a day of gestation and of the litter.
-func (c *Clock) bred(day int) time.Time { return startOf(c.Litter.Bred, day, c.Loc) }
-func (c *Clock) born(day int) time.Time { return startOf(c.Litter.Kindled, day, c.Loc) }
+func (c *Clock) bred(day int) time.Time { return StartOf(c.Litter.Bred, day, c.Loc) }
+func (c *Clock) born(day int) time.Time { return StartOf(c.Litter.Kindled, day, c.Loc) }

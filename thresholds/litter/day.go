@@ -34,8 +34,8 @@ func NextDay(at time.Time, loc *time.Location) time.Time {
 	return time.Unix(from+int64(n), 0).In(loc)
 }
 
-// startOf is the first instant of the date that lies days after from's.
-func startOf(from time.Time, days int, loc *time.Location) time.Time {
+// StartOf is the first instant of the date that lies days after from's.
+func StartOf(from time.Time, days int, loc *time.Location) time.Time {
 	y, m, d := from.In(loc).Date()
 	return NextDay(time.Date(y, m, d+days-1, 12, 0, 0, 0, loc), loc)
 }

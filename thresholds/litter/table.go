@@ -58,7 +58,7 @@ var table = []row{
 		text: func(c *Clock) string {
 			w := c.Days.Pregnancy
 			return fmt.Sprintf("see whether she is pregnant: feel her belly gently on day %d to %d after breeding, when kits can be told from the gut and are not yet easily hurt. "+
-				"If she is not, close the litter as ended and breed her again", w.From, w.To)
+				"If she is not, close the litter as did not kindle and breed her again", w.From, w.To)
 		},
 		rule: func(c *Clock) string {
 			return fmt.Sprintf("day %d to %d after breeding", c.Days.Pregnancy.From, c.Days.Pregnancy.To)
@@ -177,8 +177,8 @@ var table = []row{
 	{
 		name: alarm.HideBoxDue, clock: ofLitter, kinds: boxes,
 		window: func(c *Clock, d *Due) {
-			d.From = startOf(c.boxOut(), c.Days.HideBox.After, c.Loc)
-			d.Until, d.Early = startOf(c.boxOut(), c.Days.HideBox.After+c.Days.HideBox.Days, c.Loc), c.born(BoxOutEarliest)
+			d.From = StartOf(c.boxOut(), c.Days.HideBox.After, c.Loc)
+			d.Until, d.Early = StartOf(c.boxOut(), c.Days.HideBox.After+c.Days.HideBox.Days, c.Loc), c.born(BoxOutEarliest)
 		},
 		text: func(*Clock) string {
 			return "give the young a hide box now that the nest box is out: a dry place to hide, open on one side, without the bedding that fouls"

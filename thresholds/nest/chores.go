@@ -73,7 +73,7 @@ func (w *Watch) nextLook() (due, from time.Time, stray, ok bool) {
 	stray = w.has && w.days.age < 0 && !w.days.ended && w.days.bred >= 0 && w.days.bred <= p.Strays.To
 	switch {
 	case stray:
-		from = dayAfter(w.book.Bred, p.Strays.From, w.loc)
+		from = litter.StartOf(w.book.Bred, p.Strays.From, w.loc)
 	case w.hasKits():
 		from = later(w.kindled(), w.book.Since) // who moved them saw them
 	default:
@@ -139,12 +139,7 @@ func (w *Watch) inspectDue(n *Now) alarm.Condition {
 }
 
 // day is the local midnight that begins a day of the litter's life.
-func (w *Watch) day(age int) time.Time { return dayAfter(w.kindled(), age, w.loc) }
-
-func dayAfter(from time.Time, days int, loc *time.Location) time.Time {
-	y, m, d := from.In(loc).Date()
-	return time.Date(y, m, d+days, 0, 0, 0, 0, loc)
-}
+func (w *Watch) day(age int) time.Time { return litter.StartOf(w.kindled(), age, w.loc) }
 
 func earlier(a, b time.Time) time.Time {
 	if b.Before(a) {

@@ -33,7 +33,7 @@ func (w *Watch) nextReseal() (due time.Time, byWater, ok bool) {
 		sealed = later(sealed, w.cfg.Sealed.Noon(w.loc))
 	}
 	if !sealed.IsZero() {
-		due = dayAfter(sealed.AddDate(w.plan.Reseal.Years, 0, 0), 0, w.loc)
+		due = litter.StartOf(sealed.AddDate(w.plan.Reseal.Years, 0, 0), 0, w.loc)
 	}
 	if wet.After(sealed) && (due.IsZero() || wet.Before(due)) {
 		return wet, true, true
