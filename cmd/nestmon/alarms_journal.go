@@ -148,7 +148,7 @@ func (d *daemon) journal(daysBack, nest string) ([]entry, error) {
 	if nest != "" && !slices.ContainsFunc(d.cfg.Nests, func(c nestConfig) bool { return c.ID == nest }) {
 		return nil, fmt.Errorf("nest %q is not in the configuration; write one that 'nestmon status' lists", nest)
 	}
-	now := d.sinks.now()
+	now := d.pace.Now()
 	from, events, acts, err := d.past(now.AddDate(0, 0, -n), now.Add(time.Minute))
 	if err != nil {
 		return nil, err

@@ -41,28 +41,36 @@ func pastDoor(t *testing.T, fill func(commit func(exporter.Commit))) (config str
 	})
 }
 
-// doorTo is a daemon's control socket over an archive that is filled before it opens.
-func doorTo(t *testing.T, text string, probes []sensors.Probe, now time.Time, fill func(*archive.Archive)) (config string) {
+// configured is a configuration file in a folder of its own, which the text names as %s.
+func configured(t *testing.T, text string) (cfg *config, file string) {
 	t.Helper()
-	dir, err := os.MkdirTemp("", "nestmon-past-") // t.TempDir may be longer than a socket's path can be
+	dir, err := os.MkdirTemp("", "nestmon-") // t.TempDir may be longer than a socket's path can be
 	if err != nil {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { _ = os.RemoveAll(dir) })
-	config = filepath.Join(dir, "F")
-	if err := os.WriteFile(config, fmt.Appendf(nil, text, dir), 0o600); err != nil {
+	file = filepath.Join(dir, "F")
+	if err := os.WriteFile(file, fmt.Appendf(nil, text, dir), 0o600); err != nil {
 		t.Fatal(err)
 	}
-	cfg, _, err := loadConfig(config)
-	if err != nil {
+	if cfg, _, err = loadConfig(file); err != nil {
 		t.Fatal(err)
 	}
-	a, err := archive.Open(dir, archive.Options{Probes: probes})
+	return cfg, file
+}
+
+// doorTo is a daemon's control socket over an archive that is filled before it opens.
+func doorTo(t *testing.T, text string, probes []sensors.Probe, now time.Time, fill func(*archive.Archive)) (config string) {
+	t.Helper()
+	cfg, config := configured(t, text)
+	a, err := archive.Open(cfg.Data, archive.Options{Probes: probes})
 	if err != nil {
 		t.Fatal(err)
 	}
 	fill(a)
-	d := &daemon{cfg: cfg, archive: a, sinks: &sinks{now: func() time.Time { return now }}}
+	p := &stepPace{}
+	p.now.Store(&now)
+	d := &daemon{cfg: cfg, archive: a, pace: p, sinks: &sinks{now: p.Now}}
 	if err := d.openBook(); err != nil {
 		t.Fatal(err)
 	}

@@ -42,7 +42,7 @@ func (d *daemon) quality(daysBack string) (quality.Report, error) {
 	if err != nil {
 		return quality.Report{}, err
 	}
-	now := d.sinks.now()
+	now := d.pace.Now()
 	from := now.AddDate(0, 0, -n)
 	heard, from, err := d.heard(from, now)
 	if err != nil {

@@ -207,7 +207,7 @@ func importLitters(c *litterCall) error {
 	if done.Dry {
 		said, end = "Would import", "; nothing was written."
 	}
-	fmt.Fprintf(c.std.out, "%s %s: %s new, %d in the book already, %s new%s\n", said, f.name, countOf(done.New, "row"), done.There, countOf(done.Litters, "litter"), end)
+	fmt.Fprintf(c.std.out, "%s %s: %s new, %d in the book already, %s new%s\n", said, f.name, count(done.New, "row"), done.There, count(done.Litters, "litter"), end)
 	return nil
 }
 

@@ -156,7 +156,7 @@ func showDoe(c *litterCall) error {
 			weaned = fmt.Sprintf(" At weaning %d lived, in %d that were counted.", a.Alive, a.Weaned)
 		}
 		fmt.Fprintf(c.std.out, "%s: %s, %d kindled, %d born alive in the %d that were counted, %d born dead.%s\n",
-			a.Doe, countOf(a.Sum.Litters, "litter"), a.Kindled, a.Born, a.Counted, a.Dead, weaned)
+			a.Doe, count(a.Sum.Litters, "litter"), a.Kindled, a.Born, a.Counted, a.Dead, weaned)
 		var lost []string
 		for _, cause := range book.Causes {
 			if n := a.Lost[cause]; n > 0 {
@@ -168,13 +168,6 @@ func showDoe(c *litterCall) error {
 		}
 		return c.table(a.History, nil)
 	})
-}
-
-func countOf(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
 }
 
 func showNest(c *litterCall) error {

@@ -11,12 +11,13 @@ import (
 	"time"
 
 	"nestmon/thresholds/book"
+	"nestmon/thresholds/litter"
 	"nestmon/thresholds/survival"
 )
 
 // outcomes answers what was learned across litters.
 func (d *daemon) outcomes(q url.Values) (survival.Report, error) {
-	ask := survival.Ask{Now: d.sinks.now()}
+	ask := survival.Ask{Now: d.pace.Now()}
 	var err error
 	if q.Get("by") != "" {
 		if ask.By, err = choose("by", q.Get("by"), survival.Keys); err != nil {
@@ -61,11 +62,11 @@ func runOutcomes(ctx context.Context, args []string, std stdio) int {
 		if bound.text == "" {
 			continue
 		}
-		at, err := time.ParseInLocation(time.DateOnly, bound.text, cfg.location())
+		at, err := litter.ParseDate(bound.text)
 		if err != nil {
 			return wrongUse(fs, fmt.Errorf("--%s %q is not a day; write it like 2031-04-02", bound.name, bound.text))
 		}
-		q.Set(bound.name, at.AddDate(0, 0, bound.more).Format(time.RFC3339))
+		q.Set(bound.name, at.Add(bound.more).Begin(cfg.location()).Format(time.RFC3339))
 	}
 	var r survival.Report
 	if err := call(cfg.Control).get(ctx, "/control/outcomes?"+q.Encode(), &r); err != nil {

@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"errors"
-	"fmt"
 	"log/slog"
 	"net/http/httptest"
 	"os"
@@ -38,24 +37,12 @@ var (
 // booked is a daemon that holds twelve days of a litter, by the minute for the last two hours alone.
 func booked(t *testing.T) (d *daemon, config string) {
 	t.Helper()
-	dir, err := os.MkdirTemp("", "nestmon-book-") // t.TempDir may be longer than a socket's path can be
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { _ = os.RemoveAll(dir) })
-	config = filepath.Join(dir, "F")
-	if err := os.WriteFile(config, fmt.Appendf(nil, bookedNests, dir), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	cfg, _, err := loadConfig(config)
-	if err != nil {
-		t.Fatal(err)
-	}
+	cfg, config := configured(t, bookedNests)
 	var probes []sensors.Probe
 	for _, p := range cfg.Probes {
 		probes = append(probes, sensors.Probe{ID: p.ID, Quantities: []sensors.Quantity{sensors.Temperature}, Interval: 10 * time.Minute})
 	}
-	a, err := archive.Open(dir, archive.Options{Probes: probes, RawFor: 2 * time.Hour})
+	a, err := archive.Open(cfg.Data, archive.Options{Probes: probes, RawFor: 2 * time.Hour})
 	if err != nil {
 		t.Fatal(err)
 	}

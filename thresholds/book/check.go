@@ -31,9 +31,14 @@ const (
 
 // doubt says what is unusual about an entry, once: when it is added.
 func (c *check) doubt(e Entry, format string, args ...any) {
-	if slices.ContainsFunc(c.added, func(a Entry) bool { return a.ID == e.ID }) {
+	if c.row(e) >= 0 {
 		c.doubts = append(c.doubts, fmt.Sprintf(format, args...))
 	}
+}
+
+// row is an entry's place among those added, -1 where it was there before.
+func (c *check) row(e Entry) int {
+	return slices.IndexFunc(c.added, func(a Entry) bool { return a.ID == e.ID })
 }
 
 // run says what cannot be true.
@@ -83,7 +88,7 @@ func (c *check) needed(err error) error {
 // refuse blames an entry, or where it was there before the one that was added to its litter.
 func (c *check) refuse(e Entry, format string, args ...any) error {
 	c.blamed = e
-	row := slices.IndexFunc(c.added, func(a Entry) bool { return a.ID == e.ID })
+	row := c.row(e)
 	if row < 0 {
 		row = max(0, slices.IndexFunc(c.added, func(a Entry) bool { return a.Litter == e.Litter }))
 	}
@@ -165,7 +170,7 @@ func (c *check) litter(r *Record) error {
 
 // fresh reports whether an entry is new and stood in no book before.
 func (c *check) fresh(e Entry) bool {
-	return !c.stored[e.ID] && slices.ContainsFunc(c.added, func(a Entry) bool { return a.ID == e.ID })
+	return !c.stored[e.ID] && c.row(e) >= 0
 }
 
 // lies is where a litter lies after an entry.
@@ -236,7 +241,7 @@ func (c *check) inOrder(r *Record, e Entry, seen map[What]Entry) error {
 		return c.refuse(seen[Kindled], "litter %d is %s since %s (entry %d); strike that entry first if it is wrong", r.ID, e.What, c.on(e.At), e.ID)
 	case e.What == DidNotKindle && !r.Kindled.IsZero():
 		return c.refuse(e, "litter %d kindled on %s; strike that entry first if it is wrong", r.ID, c.on(r.Kindled))
-	case (e.What == Palpated || e.What == BoxIn) && !r.Kindled.IsZero() && c.days(r.Kindled, e.At) > 0 && e.What == Palpated:
+	case e.What == Palpated && !r.Kindled.IsZero() && c.days(r.Kindled, e.At) > 0:
 		return c.refuse(e, "palpated on %s is after she kindled, on %s; look at the dates", c.on(e.At), c.on(r.Kindled))
 	case e.What == Weaned && c.days(r.Kindled, e.At) < neverWeaned:
 		return c.refuse(e, "weaned on day %d, when kits live on milk alone; was weighed meant? Kits that are gone in another way are ended", c.days(r.Kindled, e.At))

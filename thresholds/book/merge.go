@@ -1,7 +1,9 @@
 package book
 
 import (
+	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"time"
 )
@@ -88,18 +90,8 @@ func (m *merge) sort() error {
 		}
 		m.order = append(m.order, i)
 	}
-	slices.SortStableFunc(m.order, func(a, c int) int {
-		x, y := m.rows[a].ID, m.rows[c].ID
-		switch {
-		case x == 0 && y == 0:
-			return 0
-		case x == 0:
-			return 1
-		case y == 0:
-			return -1
-		}
-		return int(x - y)
-	})
+	number := func(row int) int64 { return cmp.Or(m.rows[row].ID, math.MaxInt64) }
+	slices.SortStableFunc(m.order, func(a, c int) int { return cmp.Compare(number(a), number(c)) })
 	return nil
 }
 
