@@ -20,8 +20,9 @@ type State struct {
 	Started  time.Time
 	Every    time.Duration // between two states; 0 where nobody says
 	Disk     Disk
-	Synced   bool   // the board's clock can be trusted
-	Version  string // of the program
+	Synced   bool              // the board's clock can be trusted
+	Version  string            // of the program
+	Agenda   []thresholds.Task // as it was last worked out, by state and time; empty where nobody did
 }
 
 // Disk is the room for the archive, in bytes; all 0 while it is not known.

@@ -296,6 +296,9 @@ func (d *daemon) show(trusted bool) {
 		Snapshot: d.snapshot(), Probes: d.judge.tracker.Health(), Buses: d.poller.Buses(), Sinks: d.sinks.health(),
 		Started: d.started, Every: d.cfg.Poll, Disk: *disk, Synced: trusted, Version: version(),
 	}
+	if tasks := d.tasks.Load(); tasks != nil {
+		now.Agenda = *tasks
+	}
 	d.latest.Store(now)
 	d.sinks.fanout.Show(now)
 }

@@ -3,6 +3,7 @@ import { act, anyBusy, can, isBusy } from "./act.js";
 import { el, keyed, setClass, setText, shape } from "./dom.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
+import { way } from "./ways.js";
 
 // alarmID is where an alarm's whole text stands, in the lists above the nests.
 export const alarmID = (a) => `alarm-${a.nest ?? ""}-${a.event}-${a.probe ?? ""}`;
@@ -66,12 +67,12 @@ function deeds(a) {
 
 const shown = new WeakMap();
 
-export function makeAlarm(a, goTo) {
+export function makeAlarm(a) {
   const li = el("li", { id: alarmID(a), tabindex: "-1" },
     el("p", { class: "title" }), el("p", { class: "say" }), el("p", { class: "quiet" }), el("p", { class: "status" }), el("div", { class: "buttons" }),
     el("details", { class: "more" }, el("summary"), el("div", { class: "buttons" })),
     el("details", { class: "why" }, el("summary", { text: texts.why.open }), el("p"), el("p", { class: "quiet" })),
-    el("button", { type: "button", class: "go", onclick: () => goTo(li.dataset.nest) }));
+    el("a", { class: "go" }));
   return li;
 }
 
@@ -101,9 +102,10 @@ export function updateAlarm(li, a, state, { quiet = false } = {}) {
   why.hidden = a.rule === null && a.source === null;
   setText(why.children[1], a.rule === null ? "" : texts.why.rule(a.rule));
   setText(why.children[2], a.source === null ? "" : texts.why.source(a.source));
-  li.dataset.nest = a.nest ?? "";
-  go.hidden = !a.nest || a.chore || quiet;
-  if (a.nest) setText(go, texts.graph.open(a.nest));
+  go.hidden = !a.nest || quiet;
+  if (!a.nest) return;
+  go.href = way("nest", a.nest);
+  setText(go, texts.nest.open(a.nest));
 }
 
 function factsOf(a, now, quiet) {
@@ -113,6 +115,12 @@ function factsOf(a, now, quiet) {
   if (!a.over) facts.push(sinceWords(a, now));
   else if (a.over) facts.push(texts.stood(texts.severity[a.severity], units.moment(Date.parse(a.since), now), units.moment(Date.parse(a.over), now)));
   return facts;
+}
+
+// updateTake shows of an alarm only what is one tap away, in an element that shows nothing else.
+export function updateTake(box, a) {
+  shown.set(box, a);
+  drawButtons(box, deeds(a).first, box, nameOf(a));
 }
 
 function drawButtons(box, list, li, name) {

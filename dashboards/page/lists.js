@@ -1,17 +1,16 @@
-// What stands above the nests: the verdict, alarms, chores, what cannot be seen, and the weather.
+// What stands in more than one room: the verdict, lists of alarms and chores, what cannot be seen, and the weather.
 import { el, keyed, setClass, setText, shape } from "./dom.js";
 import { alarmKey, makeAlarm, updateAlarm } from "./alarm.js";
-import { fullyWatched } from "./card.js";
+import { fullyWatched } from "./nest.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
 
-const rank = { urgent: 3, warning: 2, notice: 1, none: 0 };
-const choresShown = 4; // the rest waits behind a button that says how many
+export const rank = { urgent: 3, warning: 2, notice: 1, none: 0 };
 
 export const bySeverity = (a, b) => rank[b] - rank[a];
 
 // inOrder sorts the most severe first, then the longest standing.
-const inOrder = (list) => [...list].sort((a, b) => bySeverity(a.severity, b.severity) || Date.parse(a.since) - Date.parse(b.since));
+export const inOrder = (list) => [...list].sort((a, b) => bySeverity(a.severity, b.severity) || Date.parse(a.since) - Date.parse(b.since));
 
 export function updateVerdict(node, state, old) {
   const alarms = state ? state.alarms.filter((a) => a.alarm) : [];
@@ -39,18 +38,13 @@ export function updateVerdict(node, state, old) {
   node.replaceChildren(shape(name), el("span", { text: words }));
 }
 
-export function updateAlarms(alarmBox, quietBox, choreBox, state, goTo) {
-  fill(alarmBox, texts.headings.alarms, inOrder(state.alarms.filter((a) => a.alarm)), state, goTo, Infinity);
-  fill(quietBox, texts.headings.quiet, state.quiet, state, goTo, Infinity, { quiet: true });
-  fill(choreBox, texts.headings.chores, inOrder(state.alarms.filter((a) => !a.alarm)), state, goTo, choresShown);
-}
-
 function section(box, heading) {
   if (!box.firstElementChild) box.append(el("h2", { text: heading }), el("ul", { class: "list" }), el("details", {}, el("summary"), el("ul", { class: "list" })));
   return { list: box.children[1], more: box.children[2] };
 }
 
-function fill(box, heading, items, state, goTo, shown, how) {
+// updateList shows alarms or chores, the first so many and the rest behind a word that says how many.
+export function updateList(box, heading, items, state, shown, how) {
   const { list, more } = section(box, heading);
   const within = box.contains(document.activeElement);
   const first = items.length <= shown + 1 ? items : items.slice(0, shown);
@@ -58,7 +52,7 @@ function fill(box, heading, items, state, goTo, shown, how) {
   more.hidden = rest.length === 0;
   setText(more.firstElementChild, texts.more(rest.length));
   for (const [ul, part] of [[list, first], [more.lastElementChild, rest]]) {
-    keyed(ul, part, alarmKey, (a) => makeAlarm(a, goTo), (li, a) => updateAlarm(li, a, state, how));
+    keyed(ul, part, alarmKey, makeAlarm, (li, a) => updateAlarm(li, a, state, how));
   }
   box.hidden = items.length === 0;
   if (within && !box.contains(document.activeElement)) document.getElementById("verdict").focus({ preventScroll: true }); // what was pressed is gone

@@ -1,10 +1,8 @@
-// The page: one stream, one state, drawn whole whenever a new one arrives, and looked at every second for its age.
+// The page: one stream, one state, shown by the room that is open whenever a new one arrives, and looked at every second for its age.
 import { ask, begin, can } from "./act.js";
-import { cardOf, makeCard, toggle, updateCard } from "./card.js";
-import { el, keyed, setText } from "./dom.js";
-import { bySeverity, updateAlarms, updateBattery, updateBlind, updateOutside, updateVerdict } from "./lists.js";
-import { Push } from "./push.js";
-import { updatePast } from "./past.js";
+import { el, setText } from "./dom.js";
+import { rank, updateVerdict } from "./lists.js";
+import { count, currentRoom, openRooms } from "./rooms.js";
 import { Stream } from "./stream.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
@@ -18,29 +16,17 @@ let undrawn = false; // the newest state could not be shown, so nothing on the p
 
 function draw() {
   units.useSite(state.site);
-  document.title = state.site.name ? `${state.site.name} – ${texts.title}` : texts.title;
+  const { name, room } = currentRoom();
+  document.title = [name === "now" ? "" : texts.rooms[name], state.site.name, texts.title].filter(Boolean).join(" – ");
   setText(at("site"), state.site.name || texts.title);
   setText(at("now"), texts.asOf(units.fullDate(Date.parse(state.time))));
   drawUnits();
-  drawAlarms();
-  updateBlind(at("blind"), state);
-  updateOutside(at("outside"), state);
-  updateBattery(at("battery"), state);
-  at("rooms").hidden = state.nests.length === 0;
-  setText(at("rooms-name"), texts.headings.nests);
-  drawNests();
-}
-
-// drawAlarms is also called when something is being saved.
-function drawAlarms() {
-  updateAlarms(at("alarms"), at("quiet"), at("chores"), state, goTo);
-  updatePast(at("past"), state);
+  const alarms = state.alarms.filter((a) => a.alarm).length;
+  count("alarms", alarms, texts.rooms.alarmCount(alarms));
+  const due = state.alarms.filter((a) => a.chore && rank[a.severity] > 0).length;
+  count("book", due, texts.rooms.choreCount(due));
   setText(at("foot"), texts.foot(state.version, state.started && units.dateAndClock(Date.parse(state.started))));
-}
-
-function drawNests() {
-  const nests = [...state.nests].sort((a, b) => bySeverity(a.severity, b.severity)); // stable: equals stay as configured
-  keyed(at("nests"), nests, (n) => n.id, makeCard, (node, n) => updateCard(node, n, state, old));
+  room?.update(state, old);
 }
 
 function drawUnits() {
@@ -57,20 +43,20 @@ function drawUnits() {
 function chooseUnit(name) {
   units.choose(name);
   draw();
-  redrawDays();
+  redraw();
 }
 
-function redrawDays() {
-  for (const node of at("nests").children) cardOf(node).day.again();
-}
+const redraw = () => currentRoom().room?.redraw?.();
 
-// goTo opens a nest's day and moves there.
-function goTo(id) {
-  const node = at(`nest-${id}`);
-  if (!node) return;
-  toggle(node, true);
-  node.scrollIntoView({ block: "start" });
-  node.querySelector(".open").focus({ preventScroll: true });
+// attempt draws, and lets nothing be believed that could not be drawn.
+function attempt() {
+  undrawn = true;
+  try {
+    draw();
+    undrawn = false;
+  } finally {
+    watch();
+  }
 }
 
 // watch says what cannot be trusted any more.
@@ -88,7 +74,7 @@ function watch() {
   old = undrawn || broken || stopped;
   document.body.classList.toggle("old", old);
   updateVerdict(at("verdict"), state, old);
-  if (state && !undrawn && old !== before) drawNests();
+  if (state && !undrawn && old !== before) currentRoom().room?.update(state, old);
 }
 
 // A new program brings a new page: load it, once for each.
@@ -103,7 +89,7 @@ function reloadIfReplaced() {
   location.reload();
 }
 
-begin(at("said"), () => state && !undrawn && drawAlarms());
+begin(at("said"), () => state && !undrawn && draw());
 let askedOf = null; // the start of the program that was asked what may be done; a new one may have another password
 
 const stream = new Stream((s) => {
@@ -112,27 +98,21 @@ const stream = new Stream((s) => {
     askedOf = s.started;
     ask();
   }
-  undrawn = true;
-  try {
-    draw();
-    undrawn = false;
-  } finally {
-    watch();
-  }
+  attempt();
   reloadIfReplaced();
 });
 
-const push = new Push(at("push"));
-push.look();
-
+const skip = document.querySelector(".skip");
+setText(skip, texts.rooms.skip);
+skip.addEventListener("click", () => at("main").focus());
 updateVerdict(at("verdict"), null, false);
+openRooms(at("main"), at("doors"), (name, words, room) => {
+  room.open?.(words, state);
+  if (state) attempt();
+});
 setInterval(() => {
   stream.tick();
   watch();
 }, 1000);
-document.addEventListener("visibilitychange", () => {
-  if (document.hidden) return;
-  watch();
-  push.look();
-});
-matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redrawDays);
+document.addEventListener("visibilitychange", () => document.hidden || watch());
+matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);

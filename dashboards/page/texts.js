@@ -6,6 +6,12 @@ export const texts = {
   units: { label: "Show temperatures in", fahrenheit: "°F", celsius: "°C" },
   asOf: (when) => `Now: ${when}`,
 
+  rooms: {
+    label: "Rooms", skip: "Skip to the room", now: "Now", book: "Book", alarms: "Alarms", probes: "Probes", settings: "Settings", nest: "Nest",
+    missing: "This part of the page could not be fetched: nestmon is out of reach, or was just replaced.", again: "Try again",
+    alarmCount: (n) => (n === 1 ? "1 alarm" : `${n} alarms`), choreCount: (n) => (n === 1 ? "1 thing to do" : `${n} things to do`),
+  },
+
   severity: { urgent: "Urgent", warning: "Warning", notice: "Notice", none: "No alarm" },
   verdict: {
     waiting: "Waiting for the first word from nestmon.",
@@ -26,7 +32,7 @@ export const texts = {
     old: (ago) => `nestmon answers, but its newest measurement came ${ago} ago. Everything below is old.`,
   },
 
-  headings: { alarms: "Alarms", quiet: "Over, shelved or out of service", chores: "To do", past: "Phone and history", blind: "What nestmon cannot see", outside: (season) => `Outside, ${season}`, battery: "Battery", nests: "Nests" },
+  headings: { alarms: "Alarms", site: "The whole site", quiet: "Over, shelved or out of service", chores: "To do", past: "Phone and history", blind: "What nestmon cannot see", outside: (season) => `Outside, ${season}`, battery: "Battery", nests: "Nests" },
   more: (n) => `${n} more`,
 
   event: {
@@ -147,6 +153,23 @@ export const texts = {
   clock: "The clock of the board is not set. Times and litter days may be wrong.",
   seesAll: "Every probe answers. It never sees a single kit that strayed from the others.",
   notConfigured: "No outside probe: a coming freeze, and heat for does without a probe in their cage, are not judged.",
+
+  // Room: now
+  next: {
+    label: (event, when) => `Next: ${event}, ${when}`, none: "Nothing to do is planned.", overdue: (when) => `overdue since ${when}`, since: (when) => `since ${when}`, today: (when) => `today, ${when}`,
+  },
+  moreAlarms: (n) => (n === 1 ? "1 more alarm" : `${n} more alarms`),
+
+  // Room: nest
+  nest: { open: (nest) => `Look at ${nest}`, none: (nest) => `There is no nest ${nest}.`, measured: "Measured", judged: "What is watched", learned: "What it has shown of itself" },
+
+  // Room: book
+
+  // Room: alarms
+
+  // Room: probes
+
+  // Room: settings
 
   graph: {
     open: (nest) => `The day of ${nest}`, show: "Show the day", hide: "Hide the day", table: "As a table", chart: "As a graph",

@@ -5,10 +5,12 @@ import (
 	"compress/gzip"
 	"crypto/sha256"
 	"encoding/hex"
+	"fmt"
 	"html/template"
 	"io/fs"
 	"net/http"
 	"path"
+	"regexp"
 	"strconv"
 	"strings"
 
@@ -49,8 +51,35 @@ func contentType(ext string) string {
 	return "text/plain; charset=utf-8"
 }
 
-// hashMark stands in index.html where the hash belongs.
-const hashMark = "@HASH@"
+// Marks in index.html: where the hash belongs, and the line that asks for the scripts of the first room all at once.
+const (
+	hashMark    = "@HASH@"
+	preloadMark = "@PRELOAD@"
+)
+
+// importLine finds what a script cannot begin without; what it asks for later is written import("…").
+var importLine = regexp.MustCompile(`(?m)^(?:import|export) [^"\n]*?"(\.[^"]+)";`)
+
+// preload are links to all scripts that main.js needs at once: a browser would ask for each only when it has read the one that names it.
+func preload(root fs.FS) (string, error) {
+	var links strings.Builder
+	seen := map[string]bool{}
+	for next := []string{"main.js"}; len(next) > 0; next = next[1:] {
+		body, err := fs.ReadFile(root, next[0])
+		if err != nil {
+			return "", err
+		}
+		for _, found := range importLine.FindAllSubmatch(body, -1) {
+			name := path.Join(path.Dir(next[0]), string(found[1]))
+			if !seen[name] {
+				seen[name] = true
+				next = append(next, name)
+				fmt.Fprintf(&links, "<link rel=\"modulepreload\" href=\"static/%s/%s\">\n", hashMark, name)
+			}
+		}
+	}
+	return links.String(), nil
+}
 
 func loadAssets() assets {
 	a := assets{files: map[string]asset{}, top: map[string]asset{"sw.js": {}, "manifest.webmanifest": {}}}
@@ -69,7 +98,9 @@ func loadAssets() assets {
 		all.Write(body)
 		switch name {
 		case "index.html":
-			index = body
+			var links string
+			links, err = preload(root)
+			index = bytes.ReplaceAll(body, []byte(preloadMark), []byte(strings.TrimSuffix(links, "\n")))
 		case "answer.html":
 			a.answer, err = template.New(name).Funcs(answerFuncs).Parse(string(body))
 		default:

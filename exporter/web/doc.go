@@ -53,7 +53,8 @@
 //	nests            [{id, kind, stage, age_days|null, litter: {bred|null, kindled|null, born|null, ended|null}|null, values: [VALUE],
 //	                 core_c|null, limits: {cluster_cold_c, cluster_hot_c, air_cold_c, air_hot_c, air_hot_urgent_c; null when not in force},
 //	                 severity, judged: [{danger, judged, why}],
-//	                 learned: {nights, warm_empty_k, warm_kits_k, follows_min, share, day_share, day_late_h, over_neighbours_k: FIGURE|null, text: ["…"]}}]
+//	                 learned: {nights, warm_empty_k, warm_kits_k, follows_min, share, day_share, day_late_h, over_neighbours_k: FIGURE|null, text: ["…"]},
+//	                 next: {event, state: overdue|today|coming, from, late|null}|null}]; next is the chore that comes first
 //	alarms           [{nest|null, event, chore, alarm, severity, since, time, value|null, limit|null, unit|null, probe|null, text, rule|null,
 //	                 source|null, acknowledged|null, status, by|null, until|null, over|null, because|null, first, latched,
 //	                 longest_shelf_s}], the most severe first; a chore from warning up is an alarm too; rule is what was compared with what for how long, source

@@ -70,6 +70,15 @@ type nestView struct {
 	Severity alarm.Severity   `json:"severity"`
 	Judged   []judgedView     `json:"judged"`
 	Learned  learnedView      `json:"learned"`
+	Next     *nextView        `json:"next"`
+}
+
+// nextView is the chore of a nest that comes first.
+type nextView struct {
+	Event alarm.Name           `json:"event"`
+	State thresholds.TaskState `json:"state"`
+	From  time.Time            `json:"from"`
+	Late  *time.Time           `json:"late"`
 }
 
 type learnedView struct {
@@ -153,9 +162,21 @@ func (s *Server) view(st *exporter.State) stateView {
 		Sinks:   sinkViews(st.Sinks),
 	}
 	for _, n := range snap.Nests {
-		v.Nests = append(v.Nests, nestOf(n, snap.Time))
+		nest := nestOf(n, snap.Time)
+		nest.Next = s.nextOf(st.Agenda, n.ID, snap.Time)
+		v.Nests = append(v.Nests, nest)
 	}
 	return v
+}
+
+// nextOf is the first of a nest's chores that is still to be done, nil for none. The agenda is in order.
+func (s *Server) nextOf(agenda []thresholds.Task, nest string, now time.Time) *nextView {
+	for _, t := range agenda {
+		if t.Nest == nest && t.Done.IsZero() && (t.Until.IsZero() || now.Before(t.Until)) {
+			return &nextView{t.Chore, t.State(now, s.site.zone()), t.From, instant(t.Late)}
+		}
+	}
+	return nil
 }
 
 func alarmsOf(all []alarm.Standing) []alarmView {
