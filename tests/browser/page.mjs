@@ -64,3 +64,15 @@ export async function shut(page) {
 
 export const text = async (page, selector) => (await page.locator(selector).innerText()).replaceAll("\u00a0", " ");
 export const noSideways = (page) => page.evaluate(() => document.documentElement.scrollWidth <= document.documentElement.clientWidth);
+
+// barn starts the real daemon with invented probes, readings and litters, as ./barn describes, and returns its page's address, tell to speak to it,
+// and end.
+export async function barn(...args) {
+  const it = spawn(process.env.BARN, args, { stdio: ["pipe", "pipe", "inherit"] });
+  const ended = new Promise((done) => it.on("exit", done));
+  const at = await new Promise((done, fail) => {
+    createInterface({ input: it.stdout }).once("line", done);
+    ended.then((code) => fail(new Error(`barn ended with ${code}`)));
+  });
+  return { at, tell: (line) => it.stdin.write(`${line}\n`), end: () => (it.stdin.end("stop\n"), ended) };
+}
