@@ -78,8 +78,8 @@ function updateChip(chip, nest, old) {
 }
 
 function makeDial(role) {
-  const d = { number: el("span", { class: "number" }), unit: el("span", { class: "unit" }), mark: el("p", { class: "mark" }), age: el("p", { class: "age" }), gauge: makeGauge() };
-  d.node = el("div", { class: "dial" }, el("h4", { text: texts.role[role] }), el("p", { class: "big" }, d.number, d.unit), d.mark, d.gauge.node, d.age);
+  const d = { number: el("span", { class: "number" }), unit: el("span", { class: "unit" }), mark: el("span", { class: "mark" }), age: el("span", { class: "age" }), gauge: makeGauge() };
+  d.node = el("div", { class: "dial" }, el("p", { class: "what" }, el("strong", { text: texts.role[role] }), d.age), el("p", { class: "big" }, d.number, d.unit, d.mark), d.gauge.node);
   return d;
 }
 

@@ -29,13 +29,13 @@ export function updateVerdict(node, state, old) {
     else if (worst === "none") words.push(texts.verdict.watched(all));
     const quiet = [...state.alarms, ...state.quiet].filter((a) => a.status === "shelved" || a.status === "out-of-service").length;
     if (quiet > 0) words.push(texts.verdict.quiet(quiet));
-    words = words.join(" ");
     if (worst === "none" && (blind > 0 || all === 0)) name = "blind";
   }
+  const [first, ...more] = [words].flat();
   if (node.dataset.text === name + words) return;
   node.dataset.text = name + words;
   setClass(node, `verdict chip-${name}`);
-  node.replaceChildren(shape(name), el("span", { text: words }));
+  node.replaceChildren(shape(name), el("span", {}, el("strong", { text: first }), " ", more.join(" ")));
 }
 
 function section(box, heading) {

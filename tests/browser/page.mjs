@@ -35,7 +35,7 @@ after(async () => {
 });
 
 // open shows a scene and returns the page; whatever it does wrong is in page.wrongs.
-export async function open(scene, { at = address, width = 390, height = 844, theme = "light", ...more } = {}) {
+export async function open(scene, { at = address, width = 390, height = 844, theme = "light", room = "", ...more } = {}) {
   fixture.stdin.write(`${scene}\n`);
   const context = await browser.newContext({ viewport: { width, height }, colorScheme: theme, locale: "en-US", deviceScaleFactor: width < 500 ? 2 : 1, ...more });
   const page = await context.newPage();
@@ -44,9 +44,9 @@ export async function open(scene, { at = address, width = 390, height = 844, the
   page.on("console", (m) => ["error", "warning"].includes(m.type()) && page.wrongs.push(`console: ${m.text()}`));
   page.on("pageerror", (e) => page.wrongs.push(`error: ${e.message}`));
   page.on("request", (r) => new URL(r.url()).origin !== new URL(at).origin && page.wrongs.push(`elsewhere: ${r.url()}`));
-  await page.goto(at);
-  const marks = { mixed: "#nest-b1.is-urgent", kept: "#quiet li", calm: ".verdict.chip-none", fresh: "#nest-c1 .judged .blind", crowd: "#nest-row-17", late: ".verdict.chip-warning" };
-  await page.waitForSelector(marks[scene]).catch((e) => assert.fail(`${e.message}\n${page.wrongs.join("\n")}`));
+  await page.goto(at + room);
+  const marks = { mixed: /Go now: 1 urgent alarm\. 2 nests/, kept: /2 alarms are shelved/, calm: /^No alarm\. 2 nests/, fresh: /^No alarm\. 1 nest is not/, crowd: /^1 notice/, late: /^Look soon/ };
+  await page.locator("#verdict", { hasText: marks[scene] }).and(page.locator("body:has(.room:not([hidden])) #verdict")).waitFor().catch((e) => assert.fail(`${e.message}\n${page.wrongs.join("\n")}`));
   return page;
 }
 
