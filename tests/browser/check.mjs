@@ -286,6 +286,22 @@ test("a state that cannot be drawn is never called fine", async () => {
   await page.context().close();
 });
 
+test("on a very slow network everything comes, and nothing is called old that is not", async () => {
+  fixture.stdin.write("mixed\n");
+  const context = await browser.newContext({ viewport: { width: 320, height: 640 } });
+  const page = await context.newPage();
+  const client = await context.newCDPSession(page);
+  await client.send("Network.enable");
+  await client.send("Network.emulateNetworkConditions", { latency: 600, downloadThroughput: 25e3, uploadThroughput: 10e3, offline: false });
+  page.setDefaultTimeout(60e3);
+  await page.goto(address, { waitUntil: "commit" });
+  await page.waitForSelector("#nest-b1.is-urgent");
+  await page.click("#doors [data-room=alarms]");
+  await page.waitForSelector("#alarms li");
+  assert.equal(await text(page, "#banner"), "");
+  await context.close();
+});
+
 test("the first load is small", async () => {
   fixture.stdin.write("mixed\n");
   const context = await browser.newContext();

@@ -1,0 +1,113 @@
+// How long the page takes to show the first nest, what it weighs, and whether its memory grows over a day of states.
+import { once } from "node:events";
+import { createServer } from "node:http";
+import { after, before, test } from "node:test";
+import { address, barn, browser, fixture } from "./page.mjs";
+
+const runs = 7;
+const phone = { latency: 150, downloadThroughput: 1.6e6 / 8, uploadThroughput: 0.75e6 / 8, offline: false };
+
+const median = (all) => all.toSorted((a, b) => a - b)[Math.floor(all.length / 2)];
+
+// firstNest opens the page in a browser that has seen nothing and returns the ms until a nest's card is there, and the bytes that came.
+async function firstNest(at, slow) {
+  const context = await browser.newContext({ viewport: { width: 390, height: 844 }, deviceScaleFactor: 2 });
+  const page = await context.newPage();
+  const client = await context.newCDPSession(page);
+  await client.send("Network.enable");
+  let bytes = 0;
+  client.on("Network.loadingFinished", (e) => (bytes += e.encodedDataLength));
+  if (slow) {
+    await client.send("Network.emulateNetworkConditions", phone);
+    await client.send("Emulation.setCPUThrottlingRate", { rate: 4 });
+  }
+  await page.addInitScript(() => {
+    new MutationObserver((_, o) => {
+      if (!document.querySelector(".card .number")) return;
+      o.disconnect();
+      requestAnimationFrame(() => (globalThis.shown = performance.now()));
+    }).observe(document, { childList: true, subtree: true });
+  });
+  await page.goto(at, { waitUntil: "commit" });
+  const ms = await (await page.waitForFunction(() => globalThis.shown)).jsonValue();
+  const requests = await page.evaluate(() => performance.getEntriesByType("resource").length + 1);
+  await context.close();
+  return { ms, bytes, requests };
+}
+
+let thirty;
+before(async () => (thirty = await barn("-nests", "30", "-days", "2", "-fine", "0")));
+after(() => thirty.end());
+
+test("first load", { timeout: 600e3 }, async () => {
+  for (const [what, at] of [["five nests", address], ["thirty nests", thirty.at]]) {
+    const slow = [];
+    const quick = [];
+    for (let i = 0; i < runs; i++) {
+      quick.push(await firstNest(at, false));
+      slow.push(await firstNest(at, true));
+    }
+    const [q, s] = [quick, slow].map((all) => median(all.map((r) => r.ms)));
+    console.log(`${what}: first nest after ${s.toFixed(0)} ms on the slow phone, ${q.toFixed(0)} ms without; ${slow[0].requests} requests, ${median(slow.map((r) => r.bytes))} bytes`);
+  }
+});
+
+test("a day of states", { timeout: 600e3 }, async () => {
+  fixture.stdin.write("crowd\n");
+  const states = 2880; // of 24 hours, one every half minute
+  const state = await (await fetch(`${address}api/state`)).json();
+  const context = await browser.newContext({ viewport: { width: 390, height: 844 } });
+  const page = await context.newPage();
+  const client = await context.newCDPSession(page);
+  let sent = 0;
+  let send = null;
+  const server = createServer((_, res) => {
+    res.writeHead(200, { "Content-Type": "text/event-stream", "Access-Control-Allow-Origin": "*" });
+    send = () => {
+      const time = new Date(Date.parse(state.time) + ++sent * 30e3).toISOString();
+      for (const n of state.nests) for (const v of n.values) if (v.value !== null) v.value = 20 + Math.round(1e3 * Math.random()) / 100;
+      res.write(`event: state\nid: ${sent}\ndata: ${JSON.stringify({ ...state, time, alarms: sent % 3 ? state.alarms : [] })}\n\n`);
+    };
+  }).listen(0, "127.0.0.1");
+  await once(server, "listening");
+  await page.addInitScript((port) => {
+    const Own = EventSource;
+    globalThis.EventSource = class extends Own {
+      constructor(url) {
+        super(String(url).endsWith("api/stream") ? `http://127.0.0.1:${port}/` : url);
+      }
+    };
+  }, server.address().port);
+  const csp = (route) => route.fetch().then((answer) => route.fulfill({ response: answer, headers: { ...answer.headers(), "content-security-policy": "" } }));
+  await page.route((url) => url.pathname === "/", csp); // to let the states come from here
+  await page.goto(address);
+  await page.waitForFunction(() => document.querySelector("#verdict"));
+  while (!send) await page.waitForTimeout(50);
+  const heap = async () => {
+    for (let i = 0; i < 3; i++) await client.send("HeapProfiler.collectGarbage");
+    const { usedSize } = await client.send("Runtime.getHeapUsage");
+    const { nodes, jsEventListeners } = await client.send("Memory.getDOMCounters");
+    return `${(usedSize / 1e6).toFixed(2)} MB, ${nodes} nodes, ${jsEventListeners} listeners`;
+  };
+  const rooms = ["", "alarms", "probes", "settings", "book"];
+  const visit = async () => {
+    for (const room of rooms) {
+      await page.evaluate((r) => (location.hash = `#/${r}`), room);
+      await page.waitForTimeout(300);
+    }
+    await page.evaluate(() => (location.hash = "#/"));
+  };
+  await visit();
+  for (const part of [0.1, 0.4, 0.7, 1]) {
+    while (sent < states * part) {
+      send();
+      if (sent % 20 === 0) await page.waitForFunction((n) => Date.parse(document.querySelector("#now").textContent.slice(5)) && n, sent).catch(() => {});
+    }
+    await visit();
+    await page.waitForTimeout(1000);
+    console.log(`after ${sent} states of thirty nests and a visit to every room: ${await heap()}`);
+  }
+  await context.close();
+  server.closeAllConnections();
+  server.close();
+});
