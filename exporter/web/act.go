@@ -112,7 +112,7 @@ func (s *Server) serveTest(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	control := http.NewResponseController(w) // a slow channel may take longer than a request otherwise can
-	_ = control.SetWriteDeadline(time.Now().Add(testPatience + writeTimeout))
+	_ = control.SetWriteDeadline(time.Now().Add(testPatience + s.times.write))
 	ctx, cancel := within(r, testPatience)
 	defer cancel()
 	said, err := s.Options.Test(ctx, body.Channel)

@@ -8,6 +8,7 @@ import (
 	"io"
 	"net/http"
 	"slices"
+	"strings"
 	"time"
 	"unicode/utf8"
 
@@ -47,8 +48,34 @@ func object[T any](text []byte) (v T, err error) {
 		return *new(T), errors.New("the request is not the JSON object that is wanted here; the page's addresses and what they take stand in package web")
 	case len(bytes.TrimSpace(text[in.InputOffset():])) > 0:
 		return *new(T), errors.New("something follows the JSON object; send it alone")
+	case twice(json.NewDecoder(bytes.NewReader(text))):
+		return *new(T), errors.New("a name stands twice in the JSON object; send each once")
 	}
 	return v, nil
+}
+
+// twice reports whether an object of the next value names something twice, in whatever case: the decoder takes "A" for "a", the last one counts
+// for it, and for others the first.
+func twice(in *json.Decoder) bool {
+	t, err := in.Token()
+	if delim, nested := t.(json.Delim); err == nil && nested {
+		names := map[string]bool{}
+		for in.More() {
+			if delim == '{' {
+				name, err := in.Token()
+				text, _ := name.(string)
+				if text = strings.ToLower(text); err != nil || names[text] {
+					return true
+				}
+				names[text] = true
+			}
+			if twice(in) {
+				return true
+			}
+		}
+		_, err = in.Token()
+	}
+	return err != nil
 }
 
 type placeBody struct {

@@ -44,6 +44,7 @@ func (s *Server) serveCalendar(w http.ResponseWriter, r *http.Request) {
 	h.Set("Content-Disposition", `inline; filename="chores.ics"`) // the address would be the name else
 	h.Set("Cache-Control", "private, no-cache")                   // a phone may keep it and has to ask; nobody between may
 	h.Set("ETag", `"`+hex.EncodeToString(sum[:16])+`"`)
+	r.Header.Del("Range") // it is sent whole or not at all
 	http.ServeContent(w, r, "", changed, bytes.NewReader(text))
 }
 

@@ -17,19 +17,32 @@ type Config struct {
 	Address       string `yaml:"address"`         // under which phones reach the page, such as https://nest.example; empty for no links in messages
 	WebConfigFile string `yaml:"web_config_file"` // TLS and passwords, in the format of exporter-toolkit; empty for neither
 	PasswordFile  string `yaml:"password_file"`   // a line of HashPassword; without it nothing can be changed from the page
+	View          string `yaml:"view"`            // who may look: Open or Password
 }
+
+// Values of View. Open shows everything to whoever reaches the page, Password to who has logged in.
+const (
+	Open     = "open"
+	Password = "password"
+)
 
 // None as Listen means no network address; Handler still works.
 const None = "none"
 
 // DefaultConfig listens on loopback only. Port 8380 is ours, no source; it is not a well-known one.
-func DefaultConfig() Config { return Config{Listen: "127.0.0.1:8380"} }
+func DefaultConfig() Config { return Config{Listen: "127.0.0.1:8380", View: Open} }
 
 // Validate reports what cannot work.
 func (c Config) Validate(report func(path, problem string)) {
 	c.validateAddress(func(problem string) {
 		report("address", problem+"; write what a phone's browser opens, such as https://nests.example or http://192.168.1.20:8380")
 	})
+	switch {
+	case c.View != "" && c.View != Open && c.View != Password:
+		report("view", strconv.Quote(c.View)+" is none of open, password; write open to show the page to whoever reaches it, password to who logs in")
+	case c.View == Password && c.PasswordFile == "":
+		report("view", "there is no password to log in with; make one with 'nestmon password' and name its file under publish.page.password_file, or write view: open")
+	}
 	if c.Listen == None {
 		return
 	}

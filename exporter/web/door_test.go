@@ -1,6 +1,7 @@
 package web_test
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"io"
@@ -111,11 +112,14 @@ func (s *shelf) SetMeta(key, value string) error {
 // house is a page with a password, a keeper and a store, and its clock.
 type house struct {
 	*web.Server
-	keeper *keeper
-	store  *shelf
-	file   string
-	now    time.Time
-	logged strings.Builder
+	keeper  *keeper
+	store   *shelf
+	file    string
+	book    *book
+	address string // none where empty
+	view    string
+	now     time.Time
+	logged  strings.Builder
 }
 
 func newHouse(t testing.TB) *house {
@@ -136,7 +140,7 @@ func (h *house) write(t testing.TB, line string) {
 // restart puts a new server in place of the old one.
 func (h *house) restart(t testing.TB) {
 	t.Helper()
-	cfg := web.Config{Listen: web.None, PasswordFile: h.file, Address: "https://nests.example"}
+	cfg := web.Config{Listen: cmp.Or(h.address, web.None), PasswordFile: h.file, Address: "https://nests.example", View: h.view}
 	h.Server = web.New(cfg, site(), history(), slog.New(slog.NewTextHandler(&h.logged, nil)))
 	h.Now = func() time.Time { return h.now }
 	h.Options = web.Options{Keeper: h.keeper, Store: h.store, Test: func(_ context.Context, channel string) (map[string]string, error) {
@@ -311,7 +315,7 @@ func TestWithoutAPasswordNothingChanges(t *testing.T) {
 			t.Errorf("%s: %d %s", path, r.StatusCode, text)
 		}
 	}
-	if got := body(t, get(s.Handler(), "GET", "/api/session")); got != `{"changes":false,"logged_in":false,"test":false}` {
+	if got := body(t, get(s.Handler(), "GET", "/api/session")); got != `{"changes":false,"logged_in":false,"test":false,"closed":false}` {
 		t.Errorf("session %s", got)
 	}
 }

@@ -16,11 +16,12 @@ type loginBody struct {
 type sessionView struct {
 	Changes  bool `json:"changes"` // a password is set, and somebody here takes what people do
 	LoggedIn bool `json:"logged_in"`
-	Test     bool `json:"test"` // messages can be tried
+	Test     bool `json:"test"`   // messages can be tried
+	Closed   bool `json:"closed"` // looking needs a login too
 }
 
 func (s *Server) serveSession(w http.ResponseWriter, r *http.Request) {
-	v := sessionView{Changes: s.cfg.PasswordFile != "" && s.Options.Keeper != nil, Test: s.Options.Test != nil}
+	v := sessionView{Changes: s.cfg.PasswordFile != "" && s.Options.Keeper != nil, Test: s.Options.Test != nil, Closed: s.cfg.View == Password}
 	if s.cfg.PasswordFile != "" {
 		l, err := readLock(s.cfg.PasswordFile)
 		v.LoggedIn = err == nil && s.sessions.has(r, l.mark, s.Now())

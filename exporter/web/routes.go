@@ -27,6 +27,7 @@ func (s *Server) routes() http.Handler {
 		"/litters":                 s.serveLitters,
 		"/litter/{id}":             s.serveLitter,
 		"/calendar/{file}":         s.serveCalendar,
+		"/ca.crt":                  s.serveAuthority,
 		"/":                        nothingHere,
 	} {
 		mux.Handle(pattern, shows(h))
@@ -38,7 +39,7 @@ func (s *Server) routes() http.Handler {
 	mux.Handle("/api/alarms/test", s.changes(s.serveTest))
 	mux.Handle("/api/chores/done", s.changes(s.serveDone))
 	s.pushRoutes(mux)
-	return guarded(mux)
+	return guarded(s.veiled(mux))
 }
 
 func nothingHere(w http.ResponseWriter, _ *http.Request) {
@@ -54,11 +55,15 @@ func guarded(next http.Handler) http.Handler {
 		h.Set("Referrer-Policy", "no-referrer")
 		h.Set("Cross-Origin-Resource-Policy", "same-origin")
 		h.Set("Cache-Control", "no-store")
-		if len(r.URL.RawQuery) > maxQuery {
+		switch {
+		case len(r.URL.RawQuery) > maxQuery:
 			refuse(w, http.StatusBadRequest, fmt.Sprintf("the query is longer than %d bytes; ask for less", maxQuery))
-			return
+		case len(r.TransferEncoding) > 0: // where a request ends must be the same for all who read it
+			h.Set("Connection", "close")
+			refuse(w, http.StatusLengthRequired, "the request does not say how long it is; send it whole, with Content-Length")
+		default:
+			next.ServeHTTP(w, r)
 		}
-		next.ServeHTTP(w, r)
 	})
 }
 

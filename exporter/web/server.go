@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"net"
 	"net/http"
 	"strings"
 	"sync"
@@ -18,15 +17,25 @@ import (
 
 // Bounds of the server, all ours, no source. A browser's whole request is under 2 kB, and a home has a handful of screens.
 const (
-	headerTimeout = 5 * time.Second  // to send the request's head
-	readTimeout   = 10 * time.Second // to send the request
-	writeTimeout  = 20 * time.Second // to take an answer; a stream has it for each of its events
-	idleTimeout   = 60 * time.Second // between requests of one connection
-	maxHeader     = 8 << 10          // bytes
-	maxQuery      = 1 << 10          // bytes
-	maxStreams    = 64               // at once
-	maxReads      = 2                // of the archive at once: it shares a small board with the daemon
+	maxHeader = 8 << 10 // bytes
+	maxQuery  = 1 << 10 // bytes
+	maxReads  = 2       // of the archive at once: it shares a small board with the daemon
 )
+
+// times are how long a reader may take, and how a stream goes.
+type times struct {
+	header time.Duration // to send the request's head
+	read   time.Duration // to send the request
+	write  time.Duration // to take an answer; a stream has it for each of its events
+	idle   time.Duration // between requests of one connection
+	gap    time.Duration // least time between two states of a stream: an accelerated demonstration publishes hundreds per second
+	beat   time.Duration // longest silence of a stream: the page must notice a broken one within 15 s, and three beats fit into that
+}
+
+// usualTimes are ours, no source.
+func usualTimes() times {
+	return times{5 * time.Second, 10 * time.Second, 20 * time.Second, 60 * time.Second, 500 * time.Millisecond, 5 * time.Second}
+}
 
 // Server is the page. It is made by New, fed by Publish, and may be used by any number of goroutines.
 type Server struct {
@@ -40,7 +49,8 @@ type Server struct {
 	assets  assets
 	handler http.Handler
 	reads   chan struct{} // slots for reading the archive
-	streams chan struct{} // slots for streams
+	streams streams
+	times   times
 	closing chan struct{} // closed when streams must end
 
 	origins  *http.CrossOriginProtection
@@ -67,7 +77,7 @@ var _ exporter.Publisher = (*Server)(nil)
 func New(cfg Config, site Site, history History, log *slog.Logger) *Server {
 	s := &Server{
 		Now: time.Now, cfg: cfg, site: site, history: history, log: log, assets: loadAssets(),
-		reads: make(chan struct{}, maxReads), streams: make(chan struct{}, maxStreams),
+		reads: make(chan struct{}, maxReads), times: usualTimes(),
 		closing: make(chan struct{}), changed: make(chan struct{}),
 		origins: http.NewCrossOriginProtection(), checking: make(chan struct{}, 1), testing: make(chan struct{}, 1),
 		logins: throttle{each: loginPace, all: allLogins}, links: throttle{each: wrongLinks, all: allWrongLinks},
@@ -99,7 +109,7 @@ func (s *Server) Start() error {
 	if err := s.cfg.CheckPassword(); err != nil {
 		return fmt.Errorf("publish.page.password_file: %w", err)
 	}
-	l, err := net.Listen("tcp", s.cfg.Listen)
+	l, err := listen(s.cfg.Listen, s.times.write)
 	switch {
 	case errors.Is(err, syscall.EADDRINUSE):
 		return fmt.Errorf("page: address %q is in use by another program; stop that one, or write another port under publish.page.listen", s.cfg.Listen)
@@ -112,7 +122,7 @@ func (s *Server) Start() error {
 	}
 	srv := &http.Server{
 		Handler: s.handler, ErrorLog: slog.NewLogLogger(s.log.Handler(), slog.LevelDebug),
-		ReadHeaderTimeout: headerTimeout, ReadTimeout: readTimeout, WriteTimeout: writeTimeout, IdleTimeout: idleTimeout,
+		ReadHeaderTimeout: s.times.header, ReadTimeout: s.times.read, WriteTimeout: s.times.write, IdleTimeout: s.times.idle,
 		MaxHeaderBytes: maxHeader,
 	}
 	s.mu.Lock()

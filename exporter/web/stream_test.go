@@ -3,9 +3,12 @@ package web_test
 import (
 	"bufio"
 	"context"
+	"io"
+	"net"
 	"net/http"
+	"os"
 	"runtime"
-	"slices"
+	"syscall"
 	"testing"
 	"time"
 
@@ -76,35 +79,131 @@ func newestID(ctx context.Context, t *testing.T, address string) string {
 	return events(t, in, "state", 1)[0]
 }
 
-func TestAbandonedStreamsCostNothing(t *testing.T) {
-	s, address := listening(t)
-	before := runtime.NumGoroutine()
-	for range 4 { // 4 × 60 is more than may be open at once
-		ctx, leave := context.WithCancel(t.Context())
-		for range 60 {
-			_, in := stream(ctx, t, address, "")
-			events(t, in, "state", 1)
+// until waits for something that must come; the deadline only ends a test that hangs.
+func until(t *testing.T, what string, came func() bool) {
+	t.Helper()
+	for end := time.Now().Add(30 * time.Second); !came(); time.Sleep(5 * time.Millisecond) {
+		if time.Now().After(end) {
+			t.Fatal("never: " + what)
 		}
-		leave()
-		for runtime.NumGoroutine() > before+20 { // until the server has noticed; the test's own deadline ends a leak
-			time.Sleep(10 * time.Millisecond)
-		}
-	}
-	if r := get(s.Handler(), "GET", "/healthz"); r.StatusCode != 200 {
-		t.Errorf("health: %d", r.StatusCode)
 	}
 }
 
-func TestStreamsAreBounded(t *testing.T) {
-	_, address := listening(t)
-	var codes []int
-	for range 70 {
-		r, _ := stream(t.Context(), t, address, "")
-		codes = append(codes, r.StatusCode)
+// files is how many this process has open.
+func files(t *testing.T) int {
+	t.Helper()
+	all, err := os.ReadDir("/proc/self/fd")
+	if err != nil {
+		t.Skip("this system does not list open files")
 	}
-	if slices.Index(codes, 503) != 64 {
-		t.Errorf("answers %v", codes)
+	return len(all)
+}
+
+// abandon opens a stream and never reads from it, with room for some twenty states.
+func abandon(t *testing.T, address string) net.Conn {
+	t.Helper()
+	dial := net.Dialer{Control: func(_, _ string, c syscall.RawConn) error {
+		return c.Control(func(fd uintptr) { _ = syscall.SetsockoptInt(int(fd), syscall.SOL_SOCKET, syscall.SO_RCVBUF, 64<<10) })
+	}}
+	c, err := dial.DialContext(t.Context(), "tcp", address)
+	if err == nil {
+		_, err = c.Write([]byte("GET /api/stream HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n"))
 	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	return c
+}
+
+// Phones that vanish without a word neither read nor say goodbye. They lose their places when the time to take an answer is over, and whoever
+// looks meanwhile notices nothing.
+func TestAHundredAbandonedStreamsCostNothingLasting(t *testing.T) {
+	s := server(t)
+	s.Hurry(time.Second, 300*time.Millisecond, 100*time.Millisecond)
+	if err := s.Start(); err != nil {
+		t.Fatal(err)
+	}
+	publish(t, s)
+	ctx, leave := context.WithCancel(t.Context())
+	defer leave()
+	_, live := stream(ctx, t, "http://"+s.Addr(), "")
+	events(t, live, "beat", 1)
+	beats := make(chan struct{}, 1)
+	go func() {
+		for line, err := live.ReadString('\n'); err == nil; line, err = live.ReadString('\n') {
+			if line == "event: beat\n" {
+				select {
+				case beats <- struct{}{}:
+				default:
+				}
+			}
+		}
+		close(beats)
+	}()
+	goroutines, open := runtime.NumGoroutine(), files(t)
+	var gone []net.Conn
+	for range 100 {
+		gone = append(gone, abandon(t, s.Addr()))
+	}
+	until(t, "all are open", func() bool { return s.Streams() == 101 })
+	until(t, "the abandoned ones are given up", func() bool {
+		publish(t, s) // at last more than they have room for
+		return s.Streams() == 1 && runtime.NumGoroutine() <= goroutines && files(t) <= open+len(gone)
+	})
+	for range 3 {
+		if _, ok := <-beats; !ok {
+			t.Fatal("the stream that is read has ended")
+		}
+	}
+	for _, c := range gone {
+		_ = c.Close()
+	}
+	until(t, "the files are closed", func() bool { return files(t) <= open })
+}
+
+// from opens a stream from another address of this machine.
+func from(ctx context.Context, t *testing.T, ip, address string) *bufio.Reader {
+	t.Helper()
+	dial := net.Dialer{LocalAddr: &net.TCPAddr{IP: net.ParseIP(ip)}}
+	c, err := dial.DialContext(ctx, "tcp", address)
+	if err != nil {
+		t.Skipf("this system has no %s: %v", ip, err)
+	}
+	t.Cleanup(func() { _ = c.Close() })
+	if _, err := c.Write([]byte("GET /api/stream HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n")); err != nil {
+		t.Fatal(err)
+	}
+	return bufio.NewReader(c)
+}
+
+// Nobody is turned away, and who opens many loses the oldest of them, not those of others.
+func TestWhoOpensManyStreamsLosesTheOldest(t *testing.T) {
+	s := server(t)
+	s.Hurry(time.Second, time.Second, 50*time.Millisecond)
+	if err := s.Start(); err != nil {
+		t.Fatal(err)
+	}
+	publish(t, s)
+	kitchen := from(t.Context(), t, "127.0.0.1", s.Addr())
+	events(t, kitchen, "state", 1)
+	var many []*bufio.Reader
+	for range 140 {
+		r := from(t.Context(), t, "127.0.0.2", s.Addr())
+		events(t, r, "state", 1)
+		many = append(many, r)
+	}
+	if got := s.Streams(); got != 128 {
+		t.Errorf("%d streams are open", got)
+	}
+	for i, r := range many[:13] {
+		if _, err := io.Copy(io.Discard, r); err != nil {
+			t.Errorf("stream %d: %v", i, err)
+		}
+	}
+	publish(t, s)
+	events(t, kitchen, "state", 1)
+	events(t, many[13], "state", 1)
+	events(t, many[139], "state", 1)
 }
 
 func TestCloseEndsStreams(t *testing.T) {

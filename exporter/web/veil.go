@@ -1,0 +1,79 @@
+package web
+
+import (
+	"errors"
+	"net"
+	"net/http"
+	"strconv"
+
+	"nestmon/exporter/webconfig"
+)
+
+// errShut is what they are told who have not.
+var errShut = errors.New("only who has logged in may look; open the page at / and log in first")
+
+// veiled keeps what is to be seen from who has not logged in, where the configuration says so: whatever address is added later, too.
+func (s *Server) veiled(mux *http.ServeMux) http.Handler {
+	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
+		if _, pattern := mux.Handler(r); !s.bare(pattern) {
+			if err := s.veil(r); err != nil {
+				status := http.StatusUnauthorized
+				if !errors.Is(err, errShut) {
+					s.complain("page cannot read its password", err)
+					status = http.StatusServiceUnavailable
+				}
+				refuse(w, status, err.Error())
+				return
+			}
+		}
+		mux.ServeHTTP(w, r)
+	})
+}
+
+// bare reports whether an address tells nothing of the nests by itself, or asks for a secret of its own.
+func (s *Server) bare(pattern string) bool {
+	switch pattern {
+	case "/{$}", "/static/{hash}/{file...}", "/ca.crt", "/healthz", "/", // files that are the same everywhere, and whether the daemon lives
+		"/api/session", "/api/login", "/api/logout",
+		"/answer/{token}", "POST /answer/{token}", "/calendar/{file}":
+		return true
+	}
+	_, file := s.assets.top[pattern[min(1, len(pattern)):]]
+	return file
+}
+
+// veil returns nil where a request may see what there is to see. A stream asks again before each event: a logout ends it.
+func (s *Server) veil(r *http.Request) error {
+	if s.cfg.View != Password || ofCommand(r) {
+		return nil
+	}
+	l, err := readLock(s.cfg.PasswordFile)
+	switch {
+	case err != nil:
+		return errors.New("the password file cannot be used; see 'nestmon check'")
+	case !s.sessions.has(r, l.mark, s.Now()):
+		return errShut
+	}
+	return nil
+}
+
+// ofCommand reports whether a request came over the control socket: its file says who may.
+func ofCommand(r *http.Request) bool {
+	at, _ := r.Context().Value(http.LocalAddrContextKey).(net.Addr)
+	return at != nil && at.Network() == "unix"
+}
+
+// serveAuthority gives the certificate that a phone must trust to trust this server's, where the home has an authority of its own.
+func (s *Server) serveAuthority(w http.ResponseWriter, _ *http.Request) {
+	ca, ok := webconfig.Authority(s.cfg.WebConfigFile)
+	if !ok {
+		refuse(w, http.StatusNotFound, "there is no certificate of an authority of your own; make one with 'nestmon certificate make'")
+		return
+	}
+	text := webconfig.CertificateFile(ca)
+	h := w.Header()
+	h.Set("Content-Type", "application/x-x509-ca-cert")
+	h.Set("Content-Disposition", `attachment; filename="nestmon-ca.crt"`)
+	h.Set("Content-Length", strconv.Itoa(len(text)))
+	_, _ = w.Write(text) // a reader that has gone away needs no answer
+}
