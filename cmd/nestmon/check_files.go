@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"crypto/x509"
 	"errors"
 	"fmt"
@@ -63,7 +64,7 @@ func filesOf(v reflect.Value, path string) []namedFile {
 func lookAtFiles(c *config, now time.Time) []string {
 	var lacks []string
 	for _, f := range filesOf(reflect.ValueOf(c).Elem(), "") {
-		if lack := f.lack(); lack != "" {
+		if lack := f.lack(now); lack != "" {
 			lacks = append(lacks, f.key+": "+lack)
 		}
 	}
@@ -108,9 +109,9 @@ func lookAtFiles(c *config, now time.Time) []string {
 }
 
 // lack says what is wrong with one file, or nothing.
-func (f namedFile) lack() string {
+func (f namedFile) lack(now time.Time) string {
 	if strings.HasSuffix(f.key, webConfigKey) {
-		if err := webconfig.Current(f.path, time.Now()); err != nil {
+		if err := cmp.Or(webconfig.Check(f.path), webconfig.Ending(f.path, now)); err != nil {
 			return err.Error()
 		}
 		return f.open()

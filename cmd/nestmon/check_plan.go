@@ -227,7 +227,11 @@ func influxTarget(c *config) (string, bool) {
 
 func pageTarget(c *config) (string, bool) {
 	if page := pageConfig(c); page.Listen != web.None {
-		return scheme(page.WebConfigFile) + page.Listen + "/", true
+		where := scheme(page.WebConfigFile) + page.Listen + "/"
+		if page.View == web.Password {
+			where += ", shown to who logs in"
+		}
+		return where, true
 	}
 	return "", false
 }

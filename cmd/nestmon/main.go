@@ -34,7 +34,7 @@ type command struct {
 
 var commands = []command{
 	runCommand, demoCommand, checkCommand, probesCommand, replayCommand, exportCommand, importCommand, backfillCommand, backupCommand, restoreCommand,
-	statusCommand, litterCommand, choresCommand, alarmsCommand, passwordCommand,
+	statusCommand, litterCommand, choresCommand, alarmsCommand, passwordCommand, certificateCommand,
 	airCommand, limitsCommand, calendarCommand,
 }
 
@@ -66,7 +66,7 @@ func run(ctx context.Context, args []string, std stdio) int {
 func usage(w io.Writer) {
 	fmt.Fprint(w, "nestmon watches rabbit nests: warm in a freeze, cool in a heat wave, looked after on time.\n\n")
 	for _, c := range commands {
-		fmt.Fprintf(w, "  nestmon %-9s %s\n", c.name, c.short)
+		fmt.Fprintf(w, "  nestmon %-11s %s\n", c.name, c.short)
 	}
 	fmt.Fprint(w, "\n'nestmon COMMAND -h' explains a command's flags.\n")
 	fmt.Fprintf(w, "Exit codes: %d done; %d a finding: an alarm stands, a check failed; %d wrong use or unusable input.\n", exitDone, exitFinding, exitWrongUse)

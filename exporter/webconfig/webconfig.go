@@ -5,6 +5,10 @@
 // The library does the work and reads the file anew for every request, so a new certificate or password needs no restart; only
 // whether there is TLS at all is settled at the start. A file that went bad afterwards refuses every request: Check says why, and
 // never quotes what may be a password, a hash or a key.
+//
+// A certificate that phones trust must be signed by somebody whom they trust. HomeAuthority is a home's own: its certificate goes onto each
+// phone once, and what it signs for the server can be renewed for ten years without touching a phone again. The server shows it at the end
+// of its chain, which is where Authority finds it.
 package webconfig
 
 import (
