@@ -42,14 +42,14 @@ func (c certificates) trustText(ca *x509.Certificate) string {
 		at, words = strings.Replace(place, "http://", "https://", 1), said
 	}
 	if words != "" {
-		words = "\n" + words + "\n"
+		words = " " + words
 	}
 	return fmt.Sprintf(`
 Every phone and computer that opens the page has to trust the authority once, until %[1]s. On each, open
 
     %[2]s/%[3]s
 
-and go on past the browser's warning, this one time. %[4]s
+and go on past the browser's warning, this one time.%[4]s
 Before you trust what it fetched, compare its SHA-256 fingerprint, which the device shows as details of the certificate:
 
     %[5]s

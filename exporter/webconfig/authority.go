@@ -72,6 +72,9 @@ func NewAuthority(home string, names []string, now time.Time) (*HomeAuthority, e
 		t.PermittedIPRanges = append(t.PermittedIPRanges, network)
 	}
 	for _, ip := range ips {
+		if slices.ContainsFunc(t.PermittedIPRanges, func(n *net.IPNet) bool { return n.Contains(ip) }) {
+			continue
+		}
 		t.PermittedIPRanges = append(t.PermittedIPRanges, &net.IPNet{IP: ip, Mask: net.CIDRMask(8*len(ip), 8*len(ip))})
 	}
 	cert, err := sign(t, t, &key.PublicKey, key)
@@ -261,8 +264,8 @@ func Ending(file string, now time.Time) error {
 	}
 	first := slices.MinFunc(chain, func(a, b *x509.Certificate) int { return a.NotAfter.Compare(b.NotAfter) })
 	remedy := "; put a new one in its place"
-	if _, own := Authority(file); own && first.IsCA {
-		remedy = "; make a new authority, and put it on every phone: 'nestmon certificate make'"
+	if ca, own := Authority(file); own && !ca.NotAfter.After(first.NotAfter) {
+		remedy = "; move its files away, make another and put that on every phone: 'nestmon certificate make'"
 	} else if own {
 		remedy = "; renew it: sudo nestmon certificate renew"
 	}
