@@ -64,7 +64,7 @@ type barn struct {
 	stop    func()
 }
 
-func newBarn(t *testing.T, folder string, from time.Time) *barn {
+func newBarn(t *testing.T, folder string, from time.Time, change ...func(*config)) *barn {
 	t.Helper()
 	b := &barn{t: t, pace: &handPace{next: make(chan time.Time)}, links: make(chan string, 100), titles: make(chan string, 100)}
 	b.pace.now.Store(&from)
@@ -83,6 +83,9 @@ func newBarn(t *testing.T, folder string, from time.Time) *barn {
 	cfg := victimConfig(t, folder, service.URL)
 	plant(t, filepath.Join(folder, "page.password"), pageLine)
 	cfg.Publish.Page = &web.Config{Listen: web.None, Address: "https://nest.example", PasswordFile: filepath.Join(folder, "page.password")}
+	for _, c := range change {
+		c(cfg)
+	}
 	var err error
 	if b.d, err = newDaemon(cfg, parts{
 		log: slog.New(slog.DiscardHandler), pace: b.pace, trusted: func(time.Time) bool { return true },

@@ -137,7 +137,9 @@ func TestALogoutEndsAStream(t *testing.T) {
 	cookie := h.login(t).Value
 	srv := httptest.NewServer(h.Handler())
 	defer srv.Close()
-	req, err := http.NewRequestWithContext(t.Context(), http.MethodGet, srv.URL+"/api/stream", nil)
+	ctx, leave := context.WithTimeout(t.Context(), 30*time.Second) // ends a test that hangs
+	defer leave()
+	req, err := http.NewRequestWithContext(ctx, http.MethodGet, srv.URL+"/api/stream", nil)
 	if err != nil {
 		t.Fatal(err)
 	}
