@@ -7,7 +7,7 @@ const testPatience = 80e3; // ms for every channel to answer
 const saidFor = 12e3; // ms that good news stay; bad news stay until something else is said
 
 // can is what this browser may do, as the daemon last said.
-export const can = { changes: false, logged_in: false, test: false, asked: false };
+export const can = { changes: false, logged_in: false, test: false, closed: false, asked: false };
 
 const busy = new Map(); // key of what is being saved → the button's own key
 let redraw = () => {};
@@ -88,7 +88,10 @@ function say(words, kind) {
 }
 
 export async function logout() {
-  if ((await act("session", "logout", "api/logout", {}, texts.login.out, { saving: texts.login.trying, saved: texts.login.gone })) !== null) can.logged_in = false;
+  if ((await act("session", "logout", "api/logout", {}, texts.login.out, { saving: texts.login.trying, saved: texts.login.gone })) !== null) {
+    can.logged_in = false;
+    if (can.closed) location.reload(); // what is shown was for who had logged in
+  }
   redraw();
 }
 
@@ -105,9 +108,10 @@ export async function test(list) {
 let dialog = null;
 
 // login asks for the password until it is right or the person gives up.
-function login() {
+export function login(reason = texts.login.why) {
   dialog ??= makeDialog();
-  const { node, form, word, wrong } = dialog;
+  const { node, form, why, word, wrong } = dialog;
+  setText(why, reason);
   word.value = "";
   setText(wrong, "");
   node.showModal();
@@ -135,14 +139,15 @@ function login() {
 
 function makeDialog() {
   const word = el("input", { type: "password", id: "password", name: "password", autocomplete: "current-password", required: true, maxlength: "72", "aria-describedby": "login-wrong" });
+  const why = el("p");
   const wrong = el("p", { id: "login-wrong", role: "alert" });
   const node = el("dialog", { "aria-labelledby": "login-name" });
   const form = el("form", {},
-    el("h2", { id: "login-name", text: texts.login.heading }), el("p", { text: texts.login.why }),
+    el("h2", { id: "login-name", text: texts.login.heading }), why,
     el("input", { type: "text", name: "username", value: "nestmon", autocomplete: "username", hidden: true, "aria-label": texts.login.user }), // for what remembers passwords
     el("label", { for: "password", text: texts.login.password }), word, wrong,
     el("div", { class: "buttons" }, el("button", { type: "submit", class: "take", text: texts.login.in }), el("button", { type: "button", text: texts.login.cancel, onclick: () => node.close() })));
   node.append(form);
   document.body.append(node);
-  return { node, form, word, wrong };
+  return { node, form, why, word, wrong };
 }

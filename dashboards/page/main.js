@@ -1,5 +1,6 @@
 // The page: one stream, one state, shown by the room that is open whenever a new one arrives, and looked at every second for its age.
 import { ask, begin, can } from "./act.js";
+import { shut } from "./door.js";
 import { el, setText } from "./dom.js";
 import { rank, updateVerdict } from "./lists.js";
 import { count, currentRoom, openRooms } from "./rooms.js";
@@ -100,7 +101,7 @@ const stream = new Stream((s) => {
   }
   attempt();
   reloadIfReplaced();
-});
+}, () => shut(at("verdict"), state !== null));
 
 const skip = document.querySelector(".skip");
 setText(skip, texts.rooms.skip);

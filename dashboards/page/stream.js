@@ -14,6 +14,7 @@ function stopwatch() {
 
 export class Stream {
   #onState;
+  #onShut;
   #source = null;
   #heard = stopwatch();
   #polled = stopwatch();
@@ -21,8 +22,10 @@ export class Stream {
   #published = null; // {at: stopwatch, before: ms}
   #streaming = false;
 
-  constructor(onState) {
+  // onShut is called when the page is shown to who has logged in only, and this browser has not.
+  constructor(onState, onShut) {
     this.#onState = onState;
+    this.#onShut = onShut;
     this.#open();
   }
 
@@ -61,7 +64,9 @@ export class Stream {
     });
     source.addEventListener("error", () => {
       this.#streaming = false;
-      if (source.readyState === EventSource.CLOSED) this.#closed = stopwatch();
+      if (source.readyState !== EventSource.CLOSED) return;
+      this.#closed = stopwatch();
+      this.#poll(); // which learns why
     });
   }
 
@@ -76,6 +81,7 @@ export class Stream {
     try {
       const answer = await fetch("api/state", { signal: AbortSignal.timeout(8e3) });
       if (answer.ok) this.#take(await answer.json());
+      else if (answer.status === 401) this.#onShut();
     } catch {
       // the banner says it already
     }

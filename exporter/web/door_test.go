@@ -260,6 +260,7 @@ func TestRefusedRequestsChangeNothing(t *testing.T) {
 		{"null", "/api/alarms/act", `null`, nil, 400},
 		{"a list", "/api/alarms/act", `[` + seen + `]`, nil, 400},
 		{"twice", "/api/alarms/act", seen + seen, nil, 400},
+		{"a name that stands twice", "/api/alarms/act", `{"action":"shelve","nest":"a1","event":"nest-heat","for_s":60,"NEST":""}`, nil, 400},
 		{"an unknown name", "/api/alarms/act", `{"action":"shelve","nest":"a1","event":"nest-heat","by":"somebody"}`, nil, 400},
 		{"no text", "/api/alarms/act", "{\"action\":\"shelve\",\"nest\":\"\xff\",\"event\":\"nest-heat\"}", nil, 400},
 		{"an unknown action", "/api/alarms/act", `{"action":"raise","nest":"a1","event":"nest-heat"}`, nil, 400},
