@@ -3,7 +3,7 @@
 import assert from "node:assert/strict";
 import { join } from "node:path";
 import { test } from "node:test";
-import { address, audit, bare, browser, fixture, noSideways, open, shots, shut, text } from "./page.mjs";
+import { address, audit, bare, browser, closed, fixture, noSideways, open, shots, shut, text } from "./page.mjs";
 
 const password = "willow-7741";
 const heat = "#alarm-b1-nest-heat-";
@@ -48,6 +48,24 @@ for (const [width, height, theme] of [[390, 844, "light"], [320, 640, "dark"], [
     await shutBut(page, 401);
   });
 }
+
+test("a closed page asks for its password first, and again after the logout", async () => {
+  const page = await open("kept", { at: closed });
+  await audit(page, "axe-core, closed");
+  const nothing = async () => assert.doesNotMatch(await page.locator("body").innerText(), /Juniper|b1|°\s*F\b.*\d/);
+  await nothing();
+  await page.keyboard.press("Escape");
+  await page.waitForSelector("#closed button:focus");
+  await audit(page, "axe-core, given up");
+  await page.screenshot({ path: join(shots, "closed.png") });
+  await page.keyboard.press("Enter");
+  await logIn(page);
+  await page.waitForFunction(() => document.querySelector("#site").textContent === "Juniper Gulch");
+  await page.evaluate(() => fetch("api/logout", { method: "POST", headers: { "Content-Type": "application/json" }, body: "{}" })); // as if in another window
+  await page.waitForSelector("dialog[open]");
+  await nothing();
+  await shutBut(page, 401);
+});
 
 test("every status is told in words", async () => {
   const page = await open("kept", { room: "#/alarms" });

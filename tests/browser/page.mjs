@@ -12,16 +12,17 @@ const axe = readFileSync(createRequire(import.meta.url).resolve("axe-core/axe.mi
 export const shots = process.env.NESTMON_SHOTS;
 mkdirSync(shots, { recursive: true });
 
-export let fixture, address, bare, browser; // bare is the page without a password
+export let fixture, address, bare, closed, browser; // bare is the page without a password, closed the one that shows nothing without
 
 before(async () => {
   fixture = spawn(process.env.FIXTURE, { stdio: ["pipe", "pipe", "inherit"] });
   for await (const line of createInterface({ input: fixture.stdout })) {
-    if (address) {
-      bare = line;
+    if (bare) {
+      closed = line;
       break;
     }
-    address = line;
+    if (address) bare = line;
+    else address = line;
   }
   browser = await chromium.launch({
     executablePath: process.env.CHROMIUM,
@@ -46,7 +47,8 @@ export async function open(scene, { at = address, width = 390, height = 844, the
   page.on("request", (r) => new URL(r.url()).origin !== new URL(at).origin && page.wrongs.push(`elsewhere: ${r.url()}`));
   await page.goto(at + room);
   const marks = { mixed: /Go now: 1 urgent alarm\. 2 nests/, kept: /2 alarms are shelved/, calm: /^No alarm\. 2 nests/, fresh: /^No alarm\. 1 nest is not/, crowd: /^1 notice/, late: /^Look soon/ };
-  await page.locator("#verdict", { hasText: marks[scene] }).and(page.locator("body:has(.room:not([hidden])) #verdict")).waitFor().catch((e) => assert.fail(`${e.message}\n${page.wrongs.join("\n")}`));
+  const shown = page.locator("#verdict", { hasText: marks[scene] }).and(page.locator("body:has(.room:not([hidden])) #verdict"));
+  await (at === closed ? page.locator("dialog[open]") : shown).waitFor().catch((e) => assert.fail(`${e.message}\n${page.wrongs.join("\n")}`));
   return page;
 }
 
