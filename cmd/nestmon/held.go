@@ -15,8 +15,7 @@ import (
 	"nestmon/thresholds/held"
 )
 
-// heldYears is how far back hours are looked at unless another day is given: each season twice; ours, no source. It costs: 30 nests have
-// 17520 hours in it, all of which are read from the card.
+// heldYears is how far back hours are looked at unless another day is given: each season twice; ours, no source.
 const heldYears = 2
 
 // held answers what the nests held over the air outside, or what one of them did.
@@ -51,7 +50,7 @@ func runHeld(ctx context.Context, args []string, std stdio) int {
 	fs := flags("litter held", "litter held [--config F] [--nest N] [--since DATE] [--json]", std)
 	file := fs.String("config", installedConfig, "the daemon's configuration `file`")
 	nest := fs.String("nest", "", "the `nest`'s id; left out for all")
-	since := fs.String("since", "", "from that `day` on; two years back where it is left out. Years of many nests take a moment")
+	since := fs.String("since", "", "from that `day` on; two years back where it is left out")
 	asJSON := fs.Bool("json", false, "print one JSON value")
 	if code, ok := parse(fs, args); !ok {
 		return code

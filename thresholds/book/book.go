@@ -135,9 +135,9 @@ func (b *Book) Nest(nest string) []Entry {
 		}
 	}
 	for _, r := range b.records {
-		for _, e := range r.Entries {
-			if e.Nest == nest || e.To == nest || e.Nest == "" && r.in(nest, e.At) {
-				out = append(out, e)
+		for i := range r.Entries { // which are large, and looked at for each nest
+			if e := &r.Entries[i]; e.Nest == nest || e.To == nest || e.Nest == "" && r.in(nest, e.At) {
+				out = append(out, *e)
 			}
 		}
 	}
