@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"net/http"
 	"net/url"
 	"slices"
 	"text/tabwriter"
@@ -59,18 +60,31 @@ func runHeld(ctx context.Context, args []string, std stdio) int {
 	if !ok {
 		return exitWrongUse
 	}
-	rows := []held.Row{}
-	if err := call(cfg.Control).get(ctx, "/control/held?"+url.Values{"nest": {*nest}, "since": {*since}}.Encode(), &rows); err != nil {
+	which := "?" + url.Values{"nest": {*nest}, "since": {*since}}.Encode()
+	var err error
+	if *asJSON {
+		rows := []held.Row{}
+		if err = call(cfg.Control).get(ctx, "/control/held"+which, &rows); err == nil {
+			err = printJSON(std.out, rows)
+		}
+	} else {
+		_, err = call(cfg.Control).copy(ctx, "/control/held.txt"+which, std.out)
+	}
+	if err != nil {
 		return wrongUse(fs, err)
 	}
-	if *asJSON {
-		if err := printJSON(std.out, rows); err != nil {
-			return exitWrongUse
-		}
-		return exitDone
-	}
-	writeHeld(std.out, rows, measures{fahrenheit: cfg.Site.Display == "fahrenheit"}, *nest != "")
 	return exitDone
+}
+
+// sayHeld answers the command in words.
+func (d *daemon) sayHeld(w http.ResponseWriter, r *http.Request) {
+	nest := r.FormValue("nest")
+	rows, err := d.held(nest, r.FormValue("since"))
+	if err != nil {
+		refuse(w, err)
+		return
+	}
+	writeHeld(w, rows, measures{fahrenheit: d.cfg.Site.Display == "fahrenheit"}, nest != "")
 }
 
 // measures writes differences and depths in both units, the configured one first.
