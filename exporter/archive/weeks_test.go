@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"nestmon/exporter"
 	"nestmon/exporter/archive"
 	"nestmon/sensors"
 )
@@ -79,6 +80,24 @@ func TestWeeksSayWhatTheirHoursSay(t *testing.T) {
 	packed(3, 4)
 	agree("grown old", start.AddDate(0, 0, 12), (days-3)*24)
 	must(t, a.Means(start, start.AddDate(0, 0, 9), []string{"b0-air"}, func(hour time.Time, _ []float64) { t.Errorf("%v is gone, and told", hour) }))
+
+	dir, opts.HoursFor = t.TempDir(), 0
+	a = openAt(t, dir, opts)
+	hourly(start.AddDate(0, 0, days-10), 8*24)
+	packed(1, 1)
+	var older []exporter.StoredPoll
+	for at := start.Add(time.Hour); at.Before(start.AddDate(0, 0, days-10)); at = at.Add(time.Hour) {
+		older = append(older, exporter.StoredPoll{Time: at, Readings: poll(probes, at, 5).Readings})
+	}
+	opts.Now = func() time.Time { return end }
+	a = reopen(t, a, dir, opts)
+	if done, err := a.PutOlder(probes, each(older, nil)); err != nil || done.Polls != len(older) {
+		t.Fatalf("%+v, %v", done, err)
+	}
+	agree("imported", start, (days-3)*24)
+	hourly(start.AddDate(0, 0, days-2), 2)
+	packed(3, 4)
+	agree("imported and packed", start, (days-3)*24)
 }
 
 const weekHours = 7 * 24

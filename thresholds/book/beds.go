@@ -87,7 +87,7 @@ func (b *Book) changes(nest string) []change {
 		}
 		out = append(out, change{day(e.At), written, e.At, e.beds})
 	}
-	for _, e := range b.carried()[nest] {
+	for _, e := range b.carried(nest)[nest] {
 		out = append(out, change{day(e.At), written, e.At, e.beds})
 	}
 	slices.SortStableFunc(out, func(a, c change) int { return cmp.Or(a.day-c.day, a.turn-c.turn) })
@@ -103,12 +103,13 @@ func (e Entry) beds(bed *Bed) {
 	bed.Indoors = e.What == CarriedIn || bed.Indoors && e.What != CarriedOut
 }
 
-// carried is, for each nest, when it was carried in and out, as it happened. Of one that gives only the day nobody knows whether it came before or after
-// those of that day that give their hour: it came after where it would change nothing before, or was written after them.
-func (b *Book) carried() map[string][]Entry {
+// carried is when nests were carried in and out, by nest and as it happened; of one alone where it is named. Of an entry that gives only the day
+// nobody knows whether it came before or after those of that day that give their hour: it came after where it would change nothing before, or was
+// written after them.
+func (b *Book) carried(nest string) map[string][]Entry {
 	all := map[string][]Entry{}
 	for _, e := range b.entries {
-		if (e.What == CarriedIn || e.What == CarriedOut) && b.gone[e.ID] == 0 {
+		if (e.What == CarriedIn || e.What == CarriedOut) && (nest == "" || e.Nest == nest) && b.gone[e.ID] == 0 {
 			all[e.Nest] = append(all[e.Nest], *e)
 		}
 	}

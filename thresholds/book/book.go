@@ -319,7 +319,7 @@ func (b *Book) Litters(now time.Time) []litter.Litter {
 // indoors is since when each nest that was carried indoors is there.
 func (b *Book) indoors() map[string]time.Time {
 	out := map[string]time.Time{}
-	for nest, all := range b.carried() {
+	for nest, all := range b.carried("") {
 		for _, c := range all {
 			if c.What == CarriedOut {
 				delete(out, nest)
