@@ -12,8 +12,8 @@ import (
 type Keeper interface {
 	// Act does something about alarms. The daemon fills in when.
 	Act(ctx context.Context, a alarm.Act) error
-	// Done marks a chore as done; nest is empty for the site's own.
-	Done(ctx context.Context, nest string, chore alarm.Name) error
+	// Done marks a chore as done, by whom the book then says; nest is empty for the site's own.
+	Done(ctx context.Context, nest string, chore alarm.Name, by string) error
 	// Answer takes the token of a message's link and acknowledges what that message was about. It works once.
 	Answer(ctx context.Context, token string) error
 	// Asked tells what a token is about, without using it up.

@@ -61,8 +61,8 @@ func (d *daemon) Enter(ctx context.Context, entries []book.Entry) (stored []book
 }
 
 // Done records that a chore was done.
-func (d *daemon) Done(ctx context.Context, nest string, name alarm.Name) error {
-	_, _, err := d.Enter(ctx, []book.Entry{{What: book.Did, Nest: nest, Chore: name}})
+func (d *daemon) Done(ctx context.Context, nest string, name alarm.Name, by string) error {
+	_, _, err := d.Enter(ctx, []book.Entry{{What: book.Did, Nest: nest, Chore: name, By: by}})
 	return err
 }
 
@@ -128,7 +128,7 @@ func (d *daemon) decideBy(now time.Time, more *book.Book, added []book.Entry) {
 	before := d.Book()
 	d.book.Store(more)
 	d.judge.rabbitry.SetLitters(more.Litters(now), now)
-	if slices.ContainsFunc(added, func(e book.Entry) bool { return e.Done() != "" || e.Replaces != 0 }) {
+	if slices.ContainsFunc(added, func(e book.Entry) bool { return len(e.Done()) > 0 || e.Replaces != 0 }) {
 		for _, m := range more.Struck(added) {
 			d.unmark(m)
 		}

@@ -6,8 +6,6 @@ import (
 	"fmt"
 	"io"
 	"net"
-	"os"
-	"path/filepath"
 	"strings"
 
 	"nestmon/exporter/web"
@@ -69,7 +67,7 @@ func choresFeed(ctx context.Context, cfg *config, asked feedRequest, out string,
 		return err
 	}
 	if asked.Do == feedFile {
-		if err := replaceFile(out, a.Text); err != nil {
+		if err := replaceFile(out, func(w io.Writer) error { _, err := io.WriteString(w, a.Text); return err }); err != nil {
 			return fmt.Errorf("writing the calendar: %w; name a file in a folder of yours with --out", err)
 		}
 	}
@@ -143,18 +141,4 @@ web_config_file asks for a password, give the calendar app its user and password
 		fmt.Fprintln(out, "Without the daily look into the nests: nestmon chores feed --daily=false")
 	}
 	fmt.Fprintln(out, "Another address: nestmon chores feed --new. None: nestmon chores feed --off.")
-}
-
-// replaceFile puts a text in the place of a file, or leaves that as it was.
-func replaceFile(path, text string) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(path), ".nestmon-*")
-	if err != nil {
-		return err
-	}
-	defer os.Remove(f.Name())
-	_, err = f.WriteString(text)
-	if err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close()); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), path)
 }

@@ -79,6 +79,7 @@ func openControl(path string, d *daemon, page http.Handler) (*control, error) {
 	mux.HandleFunc("GET /control/held", func(w http.ResponseWriter, r *http.Request) {
 		reply(w, func() ([]held.Row, error) { return d.held(r.FormValue("nest"), r.FormValue("since")) })
 	})
+	mux.HandleFunc("GET /control/held.txt", d.sayHeld)
 	mux.HandleFunc("POST /control/act", func(w http.ResponseWriter, r *http.Request) {
 		var a alarm.Act
 		take(w, r, &a, func() (alarm.Act, error) {
@@ -153,15 +154,19 @@ func reply[T any](w http.ResponseWriter, do func() (T, error)) {
 	w.Header().Set("Content-Type", "application/json")
 	out, err := do()
 	if err != nil {
-		said := refusal{Text: err.Error()}
-		if no, ok := errors.AsType[*book.Refusal](err); ok {
-			said.Row = &no.Row
-		}
-		w.WriteHeader(http.StatusUnprocessableEntity)
-		json.NewEncoder(w).Encode(said) //nolint:errcheck // the caller has gone
+		refuse(w, err)
 		return
 	}
 	json.NewEncoder(w).Encode(out) //nolint:errcheck // the caller has gone
+}
+
+func refuse(w http.ResponseWriter, err error) {
+	said := refusal{Text: err.Error()}
+	if no, ok := errors.AsType[*book.Refusal](err); ok {
+		said.Row = &no.Row
+	}
+	w.WriteHeader(http.StatusUnprocessableEntity)
+	json.NewEncoder(w).Encode(said) //nolint:errcheck // the caller has gone
 }
 
 // caller talks to a running daemon.
@@ -191,35 +196,54 @@ func (c *caller) post(ctx context.Context, what string, body, into any) error {
 	return c.do(ctx, http.MethodPost, what, b, into)
 }
 
+// copy writes the daemon's answer out as it comes, which is cheaper than to understand it, and returns what stands above it.
+func (c *caller) copy(ctx context.Context, what string, out io.Writer) (http.Header, error) {
+	res, err := c.ask(ctx, http.MethodGet, what, nil)
+	if err != nil {
+		return nil, err
+	}
+	defer res.Body.Close()
+	if _, err = io.Copy(out, res.Body); err != nil {
+		return nil, fmt.Errorf("taking over the daemon's answer: %w", err)
+	}
+	return res.Header, nil
+}
+
 func (c *caller) do(ctx context.Context, method, what string, body []byte, into any) error {
-	req, err := http.NewRequestWithContext(ctx, method, "http://nestmon"+what, bytes.NewReader(body))
+	res, err := c.ask(ctx, method, what, body)
 	if err != nil {
 		return err
+	}
+	defer res.Body.Close()
+	text, err := io.ReadAll(io.LimitReader(res.Body, largestAnswer))
+	if err == nil && into != nil {
+		err = json.Unmarshal(text, into)
+	}
+	if err != nil {
+		return fmt.Errorf("reading the daemon's answer: %w", err)
+	}
+	return nil
+}
+
+// ask returns an answer that is no refusal.
+func (c *caller) ask(ctx context.Context, method, what string, body []byte) (*http.Response, error) {
+	req, err := http.NewRequestWithContext(ctx, method, "http://nestmon"+what, bytes.NewReader(body))
+	if err != nil {
+		return nil, err
 	}
 	res, err := c.client.Do(req)
 	switch {
 	case errors.Is(err, os.ErrPermission):
-		return fmt.Errorf("%s: %w; add it to the group nestmon", c.path, errRefused)
+		return nil, fmt.Errorf("%s: %w; add it to the group nestmon", c.path, errRefused)
 	case err != nil:
-		return fmt.Errorf("no daemon answers at %s; start it with 'sudo systemctl start nestmon' and look at 'journalctl -u nestmon' if it does not stay, or name its configuration with --config", c.path)
+		return nil, fmt.Errorf("no daemon answers at %s; start it with 'sudo systemctl start nestmon' and look at 'journalctl -u nestmon' if it does not stay, or name its configuration with --config", c.path)
+	case res.StatusCode == http.StatusOK:
+		return res, nil
 	}
 	defer res.Body.Close()
-	text, err := io.ReadAll(io.LimitReader(res.Body, largestAnswer))
-	if err != nil {
-		return fmt.Errorf("reading the daemon's answer: %w", err)
+	var no refusal
+	if text, err := io.ReadAll(io.LimitReader(res.Body, largestAnswer)); err != nil || json.Unmarshal(text, &no) != nil || no.Text == "" {
+		no.Text = strings.TrimSpace(res.Status)
 	}
-	if res.StatusCode != http.StatusOK {
-		var no refusal
-		if json.Unmarshal(text, &no) != nil || no.Text == "" {
-			no.Text = strings.TrimSpace(res.Status)
-		}
-		return no
-	}
-	if into == nil {
-		return nil
-	}
-	if err := json.Unmarshal(text, into); err != nil {
-		return fmt.Errorf("reading the daemon's answer: %w", err)
-	}
-	return nil
+	return nil, no
 }

@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"net/http"
 	"net/url"
 	"slices"
 	"text/tabwriter"
@@ -15,8 +16,7 @@ import (
 	"nestmon/thresholds/held"
 )
 
-// heldYears is how far back hours are looked at unless another day is given: each season twice; ours, no source. It costs: 30 nests have
-// 17520 hours in it, all of which are read from the card.
+// heldYears is how far back hours are looked at unless another day is given: each season twice; ours, no source.
 const heldYears = 2
 
 // held answers what the nests held over the air outside, or what one of them did.
@@ -51,7 +51,7 @@ func runHeld(ctx context.Context, args []string, std stdio) int {
 	fs := flags("litter held", "litter held [--config F] [--nest N] [--since DATE] [--json]", std)
 	file := fs.String("config", installedConfig, "the daemon's configuration `file`")
 	nest := fs.String("nest", "", "the `nest`'s id; left out for all")
-	since := fs.String("since", "", "from that `day` on; two years back where it is left out. Years of many nests take a moment")
+	since := fs.String("since", "", "from that `day` on; two years back where it is left out")
 	asJSON := fs.Bool("json", false, "print one JSON value")
 	if code, ok := parse(fs, args); !ok {
 		return code
@@ -60,18 +60,31 @@ func runHeld(ctx context.Context, args []string, std stdio) int {
 	if !ok {
 		return exitWrongUse
 	}
-	rows := []held.Row{}
-	if err := call(cfg.Control).get(ctx, "/control/held?"+url.Values{"nest": {*nest}, "since": {*since}}.Encode(), &rows); err != nil {
+	which := "?" + url.Values{"nest": {*nest}, "since": {*since}}.Encode()
+	var err error
+	if *asJSON {
+		rows := []held.Row{}
+		if err = call(cfg.Control).get(ctx, "/control/held"+which, &rows); err == nil {
+			err = printJSON(std.out, rows)
+		}
+	} else {
+		_, err = call(cfg.Control).copy(ctx, "/control/held.txt"+which, std.out)
+	}
+	if err != nil {
 		return wrongUse(fs, err)
 	}
-	if *asJSON {
-		if err := printJSON(std.out, rows); err != nil {
-			return exitWrongUse
-		}
-		return exitDone
-	}
-	writeHeld(std.out, rows, measures{fahrenheit: cfg.Site.Display == "fahrenheit"}, *nest != "")
 	return exitDone
+}
+
+// sayHeld answers the command in words.
+func (d *daemon) sayHeld(w http.ResponseWriter, r *http.Request) {
+	nest := r.FormValue("nest")
+	rows, err := d.held(nest, r.FormValue("since"))
+	if err != nil {
+		refuse(w, err)
+		return
+	}
+	writeHeld(w, rows, measures{fahrenheit: d.cfg.Site.Display == "fahrenheit"}, nest != "")
 }
 
 // measures writes differences and depths in both units, the configured one first.

@@ -2,10 +2,13 @@ package main
 
 import (
 	"encoding/json"
+	"errors"
+	"io"
 	"os"
 	"path/filepath"
 	"reflect"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -349,6 +352,7 @@ func TestBookInAndOut(t *testing.T) {
 	if said := h.must("import " + hand); !strings.Contains(said, "0 rows new, 5 in the book already, 0 litters new.") {
 		t.Error(said)
 	}
+	plant(t, out, "an older book")
 	h.must("export --out " + out)
 	if said := h.must("import " + out); !strings.Contains(said, "0 rows new, 8 in the book already") {
 		t.Error(said)
@@ -373,6 +377,72 @@ func TestBookInAndOut(t *testing.T) {
 	_, nests := other.standing()
 	if l := nests[0].Litter; l == nil || l.ID != 2 {
 		t.Errorf("the decisions know of %+v", l)
+	}
+}
+
+// Who enters a loss by the hour has looked in, until it is struck; a kindling in time was no chore.
+func TestALossIsALook(t *testing.T) {
+	h := newHerd(t)
+	born, found := h.d.pace.Now().AddDate(0, 0, -3), h.d.pace.Now().Add(-2*time.Hour)
+	h.must("bred --nest box-0 --doe Hazel --on " + born.AddDate(0, 0, -31).Format(time.DateOnly))
+	h.must("kindled --nest box-0 --born 8 --on " + born.Format(time.DateOnly))
+	chores := func() (look time.Time, done []alarm.Name) {
+		h.poll(1, time.Minute)
+		for _, task := range *h.d.tasks.Load() {
+			switch {
+			case task.Nest == "box-0" && !task.Done.IsZero():
+				done = append(done, task.Chore)
+			case task.Nest == "box-0" && task.Chore == alarm.InspectDue:
+				look = task.From
+			}
+		}
+		return look, done
+	}
+	before, done := chores()
+	if len(done) > 0 {
+		t.Errorf("done after a kindling in time: %q", done)
+	}
+	h.must("lost --nest box-0 --kits 1 --cause chilled --on " + found.Format(time.RFC3339))
+	after, done := chores()
+	if !after.After(found) || !after.After(before) || !slices.Equal(done, []alarm.Name{alarm.InspectDue}) {
+		t.Errorf("next look at %v, before it at %v; done %q", after, before, done)
+	}
+	h.must("strike 3")
+	if struck, done := chores(); !struck.Equal(before) || len(done) > 0 {
+		t.Errorf("struck, the next look is at %v, before at %v; done %q", struck, before, done)
+	}
+}
+
+// What fails half way leaves the file that was there, and nothing beside it; what is no file is written to.
+func TestFilesAreReplacedWhole(t *testing.T) {
+	folder := t.TempDir()
+	file, link := filepath.Join(folder, "book.csv"), filepath.Join(folder, "link")
+	plant(t, file, "old")
+	if err := os.Symlink(file, link); err != nil {
+		t.Fatal(err)
+	}
+	text := func(text string, end error) func(io.Writer) error {
+		return func(w io.Writer) error {
+			_, err := io.WriteString(w, text)
+			return errors.Join(err, end)
+		}
+	}
+	if err := replaceFile(file, text("half", io.ErrUnexpectedEOF)); !errors.Is(err, io.ErrUnexpectedEOF) {
+		t.Error(err)
+	}
+	for _, want := range []string{"old", "new"} {
+		if got, err := os.ReadFile(file); err != nil || string(got) != want {
+			t.Errorf("%q, %v; want %q", got, err, want)
+		}
+		if err := replaceFile(link, text("new", nil)); err != nil {
+			t.Error(err)
+		}
+	}
+	if err := replaceFile(os.DevNull, text("gone", nil)); err != nil {
+		t.Error(err)
+	}
+	if all, err := os.ReadDir(folder); err != nil || len(all) != 2 || all[1].Type() != os.ModeSymlink {
+		t.Errorf("%v, %v", all, err)
 	}
 }
 

@@ -6,7 +6,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
+	"net/http"
 	"slices"
 	"strings"
 	"time"
@@ -215,19 +215,24 @@ func flagOut(c *litterCall) {
 	c.fs.StringVar(&c.out, "out", "", "CSV `file` to write instead of standard output")
 }
 
+// entriesHeader says how many entries the daemon's file of the book has.
+const entriesHeader = "Nestmon-Entries"
+
 func exportLitters(c *litterCall) error {
-	return ask(c, "/control/entries", func(entries []book.Entry) error {
-		if c.out == "" {
-			return writeBook(c.std.out, entries, c.cfg.location())
-		}
-		f, err := os.Create(c.out)
-		if err != nil {
-			return err
-		}
-		if err := errors.Join(writeBook(f, entries, c.cfg.location()), f.Close()); err != nil {
-			return err
-		}
-		fmt.Fprintf(c.std.out, "Wrote %d entries to %s.\n", len(entries), c.out)
-		return nil
+	if c.json {
+		return ask(c, "/control/entries", func([]book.Entry) error { return nil })
+	}
+	if c.out == "" {
+		_, err := c.door.copy(c.ctx, "/control/book.csv", c.std.out)
+		return err
+	}
+	var head http.Header
+	err := replaceFile(c.out, func(w io.Writer) (err error) {
+		head, err = c.door.copy(c.ctx, "/control/book.csv", w)
+		return err
 	})
+	if err == nil {
+		fmt.Fprintf(c.std.out, "Wrote %s entries to %s.\n", head.Get(entriesHeader), c.out)
+	}
+	return err
 }

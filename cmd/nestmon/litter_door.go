@@ -104,6 +104,11 @@ func litterDoor(mux *http.ServeMux, d *daemon) {
 	mux.HandleFunc("GET /control/entries", func(w http.ResponseWriter, _ *http.Request) {
 		reply(w, func() ([]book.Entry, error) { return d.Book().Entries(), nil })
 	})
+	mux.HandleFunc("GET /control/book.csv", func(w http.ResponseWriter, _ *http.Request) {
+		entries := d.Book().Entries()
+		w.Header().Set(entriesHeader, strconv.Itoa(len(entries)))
+		writeBook(w, entries, d.cfg.location()) //nolint:errcheck // the caller has gone
+	})
 	mux.HandleFunc("POST /control/enter", func(w http.ResponseWriter, r *http.Request) {
 		var entries []book.Entry
 		take(w, r, &entries, func() (enterAnswer, error) { return d.enterBy(r, entries) })

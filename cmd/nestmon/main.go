@@ -83,18 +83,23 @@ func flags(name, synopsis string, std stdio) *flag.FlagSet {
 	return fs
 }
 
-// parse reads the flags. When ok is false the command ends with the code given: 0 for -h, 2 for wrong use.
+// parse reads the flags. When ok is false the command ends with the code given: 0 for -h, 2 for wrong use, of which one line tells.
 func parse(fs *flag.FlagSet, args []string) (code int, ok bool) {
+	out, usage := fs.Output(), fs.Usage
+	fs.SetOutput(io.Discard)
+	fs.Usage = func() {}
 	err := fs.Parse(args)
+	fs.SetOutput(out)
+	fs.Usage = usage
+	if err == nil && fs.NArg() > 0 {
+		err = fmt.Errorf("%q is not expected here", fs.Arg(0))
+	}
 	switch {
 	case errors.Is(err, flag.ErrHelp):
+		usage()
 		return exitDone, false
 	case err != nil:
-		return exitWrongUse, false
-	case fs.NArg() > 0:
-		fmt.Fprintf(fs.Output(), "nestmon %s: %q is not expected here\n", fs.Name(), fs.Arg(0))
-		fs.Usage()
-		return exitWrongUse, false
+		return wrongUse(fs, fmt.Errorf("%w; 'nestmon %s -h' tells what can be written", err, fs.Name())), false
 	}
 	return exitDone, true
 }

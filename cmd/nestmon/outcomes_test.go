@@ -185,10 +185,14 @@ func TestWhatWasLearned(t *testing.T) {
 		"since no day":        {[]string{"outcomes", "--since", "spring"}, `--since "spring" is not a day`},
 		"a nest nobody knows": {[]string{"held", "--nest", "ash"}, `nest "ash" is not in the configuration`},
 		"held since no day":   {[]string{"held", "--since", "spring"}, `"spring" is not a time`},
+		"a report of none":    {[]string{"report", "--litter", "99"}, "there is no litter 99"},
+		"no such flag":        {[]string{"held", "--warmth"}, "not defined: -warmth; 'nestmon litter held -h' tells"},
+		"a flag of an entry":  {[]string{"lost", "--kits", "few"}, `"few" is not a whole number`},
+		"a word too many":     {[]string{"list", "oak"}, `"oak" is not expected here`},
 	} {
 		t.Run(name, func(t *testing.T) {
-			if code, _, errs := litterSays(t, append(row.args, "--config", config)...); code != exitWrongUse || !strings.Contains(errs, row.want) {
-				t.Errorf("exit %d, said %q; want %q", code, errs, row.want)
+			if code, _, errs := litterSays(t, append(row.args, "--config", config)...); code != exitWrongUse || !strings.Contains(errs, row.want) || strings.Count(errs, "\n") != 1 {
+				t.Errorf("exit %d, said %q; want one line with %q", code, errs, row.want)
 			}
 		})
 	}

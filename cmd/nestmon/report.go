@@ -8,7 +8,6 @@ import (
 	"io"
 	"net/http"
 	"net/url"
-	"os"
 	"slices"
 	"strconv"
 	"time"
@@ -52,7 +51,7 @@ func runReport(ctx context.Context, args []string, std stdio) int {
 	case *page == "" || *page == "-":
 		_, err = io.WriteString(std.out, said.Report)
 	default:
-		if err = os.WriteFile(*page, []byte(said.Report), 0o644); err == nil {
+		if err = replaceFile(*page, func(w io.Writer) error { _, err := io.WriteString(w, said.Report); return err }); err == nil {
 			fmt.Fprintf(std.out, "Written: %s. Open it in a browser; it prints on one sheet.\n", *page)
 		}
 	}

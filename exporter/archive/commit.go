@@ -31,6 +31,7 @@ type pollState struct {
 	kept       time.Time       // when housekeeping last ran
 	since      int64           // polls since then
 	count      int64           // polls in the file
+	unpacked   int64           // every week before it is packed, or cannot be
 	said       map[string]bool // what was logged once
 }
 
@@ -130,6 +131,9 @@ func (a *Archive) commitReadings(c exporter.Commit) error {
 	}
 	st.last, st.newest, st.newestAt = key, key, at
 	a.plan.Store(p)
+	for _, h := range full {
+		st.unpacked = min(st.unpacked, h.start/weekSeconds)
+	}
 	st.hours.drop(full)
 	st.hours.add(key, at, p.newest(), g.steps)
 	for i, n := range g.steps {

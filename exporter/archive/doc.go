@@ -3,8 +3,8 @@
 // readings.db holds what was measured. A poll is one row: its key and an int16 for each series, in steps of the series' scale
 // (0.01 °C, 0.01 % RH, 1 ppm, 0.01 V, 0.01 A), the lowest number meaning that there is no value. A value that does not fit is stored as absent
 // and counted, never wrapped. A layout names the series behind the columns, and every row names its layout, so probes may
-// come, go and change places. Beside the polls stand hourly counts, minima, means and maxima, the sinks' cursors, and what
-// sinks refused for good. book.db holds what people and alarms need: litter book, events, what was done about
+// come, go and change places. Beside the polls stand hourly counts, minima, means and maxima, the hourly means of temperatures once more by the
+// week, the sinks' cursors, and what sinks refused for good. book.db holds what people and alarms need: litter book, events, what was done about
 // them, standing alarms, messages, marks.
 // Beside them lies the file state, what the decisions remember: replaced whole, and no loss where it is missing, for the readings
 // are looked at again instead.

@@ -167,49 +167,6 @@ func (a *Archive) Heard(from, to time.Time, fn func(hour time.Time, probe string
 	})
 }
 
-// Means calls fn for every whole hour from <= hour < to with the mean temperature of each probe in °C, NaN where it had none, in the order of
-// the hours. fn must not keep the means: the next hour overwrites them.
-func (a *Archive) Means(from, to time.Time, probes []string, fn func(hour time.Time, means []float64)) error {
-	type place struct {
-		series
-		of int // a probe's place, from 1
-	}
-	var wanted []place // by series id, which are few and small
-	for i, probe := range probes {
-		for _, s := range a.plan.Load().match(probe, sensors.Temperature) {
-			if n := int(s.id) + 1; n > len(wanted) {
-				wanted = append(wanted, make([]place, n-len(wanted))...)
-			}
-			wanted[s.id] = place{s, i + 1}
-		}
-	}
-	means, n := make([]float64, len(probes)), make([]int, len(probes))
-	return a.readings.read(func(db *sql.DB) error {
-		return collect(db, func(scan func(...any) error) error {
-			var start int64
-			var row sql.RawBytes
-			if err := scan(&start, &row); err != nil {
-				return err
-			}
-			clear(means)
-			clear(n)
-			for ; len(row) >= hourRecord; row = row[hourRecord:] {
-				id, s := readRecord(row)
-				if int(id) >= len(wanted) || wanted[id].of == 0 || s.n == 0 {
-					continue
-				}
-				i := wanted[id].of - 1
-				means[i], n[i] = means[i]+wanted[id].value(s.sum), n[i]+s.n
-			}
-			for i := range means {
-				means[i] /= float64(n[i]) // NaN where there was none
-			}
-			fn(time.Unix(start, 0).UTC(), means)
-			return nil
-		}, "SELECT hour, v FROM hours WHERE hour >= ? AND hour < ? ORDER BY hour", from.Unix(), to.Unix())
-	})
-}
-
 // unrolled rebuilds the hours that no row holds yet.
 func (t *tx) unrolled(p *plan) (hourBook, error) {
 	var b hourBook

@@ -30,7 +30,7 @@ func (o Options) rawPolls() int64 {
 	return int64(o.RawFor / pace)
 }
 
-// keepHouse removes what is too old, once an hour. It is never a reason for a poll to fail.
+// keepHouse removes what is too old and packs weeks that are over, once an hour. It is never a reason for a poll to fail.
 func (a *Archive) keepHouse() {
 	now := a.state.newestAt
 	if age := now.Sub(a.state.kept); !a.state.kept.IsZero() && age >= 0 && age < houseEvery {
@@ -40,6 +40,9 @@ func (a *Archive) keepHouse() {
 	a.state.kept, a.state.since = now, 0
 	if err := a.prune(now, most); err != nil {
 		a.opts.Log.Warn("removing old rows", "err", err)
+	}
+	if err := a.packWeeks(now); err != nil {
+		a.opts.Log.Warn("packing weeks of hourly means", "err", err)
 	}
 }
 

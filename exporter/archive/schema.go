@@ -59,6 +59,13 @@ CREATE TABLE refusals (
 );
 INSERT INTO refusals (sink, reason, since, until, polls, readings, series, seen) SELECT sink, reason, at, at, 1, 0, '[]', at FROM dead;
 DROP TABLE dead;
+`, `
+CREATE TABLE weeks (
+	week INTEGER PRIMARY KEY, -- of unix time, from 0
+	v BLOB NOT NULL           -- the means of its hours: see weeks.go
+);
+CREATE TRIGGER hour_added AFTER INSERT ON hours BEGIN DELETE FROM weeks WHERE week = new.hour / 604800; END;
+CREATE TRIGGER hour_removed AFTER DELETE ON hours BEGIN DELETE FROM weeks WHERE week = old.hour / 604800; END;
 `}}
 
 var bookFile = kind{name: "book.db", synchronous: "FULL", steps: []string{`

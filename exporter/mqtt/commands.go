@@ -17,7 +17,7 @@ import (
 // Keeper does what a person wants, and returns when that is stored.
 type Keeper interface {
 	Act(ctx context.Context, a alarm.Act) error
-	Done(ctx context.Context, nest string, chore alarm.Name) error
+	Done(ctx context.Context, nest string, chore alarm.Name, by string) error
 }
 
 // All ours, no source.
@@ -147,7 +147,7 @@ func (c *Client) carryOut(o order) (err error) {
 	ctx, cancel := context.WithTimeout(c.ctx, orderPatience)
 	defer cancel()
 	if what.action == "" {
-		return c.orders.keeper.Done(ctx, nest, event)
+		return c.orders.keeper.Done(ctx, nest, event, byBroker)
 	}
 	return c.orders.keeper.Act(ctx, alarm.Act{Action: what.action, Nest: nest, Event: event, For: length, By: byBroker})
 }

@@ -36,8 +36,8 @@ func (b *board) Act(_ context.Context, a alarm.Act) error {
 	return nil
 }
 
-func (b *board) Done(_ context.Context, nest string, chore alarm.Name) error {
-	b.done = append(b.done, nest+" "+string(chore))
+func (b *board) Done(_ context.Context, nest string, chore alarm.Name, by string) error {
+	b.done = append(b.done, nest+" "+string(chore)+" by "+by)
 	return nil
 }
 
@@ -89,8 +89,8 @@ func TestOrders(t *testing.T) {
 		{"b2/shelve/set", "all PT90S", false, act(alarm.Shelve, "b2", "", 90*time.Second), ""},
 		{"b2/out-of-service/set", "all", false, act(alarm.TakeOut, "b2", "", 0), ""},
 		{"a1/out-of-service/set", "tote-wet", false, act(alarm.TakeOut, "a1", alarm.ToteWet, 0), ""},
-		{"a1/chore-done/set", "bedding-due", false, nil, "a1 bedding-due"},
-		{"site/chore-done/set", "season-setup-due", false, nil, " season-setup-due"},
+		{"a1/chore-done/set", "bedding-due", false, nil, "a1 bedding-due by broker"},
+		{"site/chore-done/set", "season-setup-due", false, nil, " season-setup-due by broker"},
 		{"a1/acknowledge/set", "nest-heat", true, nil, refused},
 		{"a1/shelve/set", "all", true, nil, refused},
 		{"a1/acknowledge/set", "", false, nil, refused},
@@ -237,7 +237,7 @@ func TestAFloodOfOrders(t *testing.T) {
 type rotten struct{}
 
 func (rotten) Act(context.Context, alarm.Act) error           { panic("rotten") }
-func (rotten) Done(context.Context, string, alarm.Name) error { return errors.New("nobody does it") }
+func (rotten) Done(context.Context, string, alarm.Name, string) error { return errors.New("nobody does it") }
 
 func TestAKeeperThatPanics(t *testing.T) {
 	c := &Client{orders: newOrders(rotten{}, slog.New(slog.DiscardHandler)), ctx: t.Context()}

@@ -52,7 +52,7 @@ func (s *Server) serveDone(w http.ResponseWriter, r *http.Request) {
 	}
 	ctx, cancel := within(r, doPatience)
 	defer cancel()
-	s.done(w, s.Options.Keeper.Done(ctx, body.Nest, body.Event))
+	s.done(w, s.Options.Keeper.Done(ctx, body.Nest, body.Event, by))
 }
 
 // place returns the newest state when it has that nest and somebody takes what is done about it; empty is the site. Nil means answered.

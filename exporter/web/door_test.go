@@ -48,11 +48,11 @@ func (k *keeper) Act(_ context.Context, a alarm.Act) error {
 	return k.fail
 }
 
-func (k *keeper) Done(_ context.Context, nest string, chore alarm.Name) error {
+func (k *keeper) Done(_ context.Context, nest string, chore alarm.Name, by string) error {
 	k.mu.Lock()
 	defer k.mu.Unlock()
 	if k.fail == nil {
-		k.done = append(k.done, nest+"/"+string(chore))
+		k.done = append(k.done, nest+"/"+string(chore)+" by "+by)
 	}
 	return k.fail
 }
@@ -209,7 +209,7 @@ func TestALoginLetsPeopleAct(t *testing.T) {
 	if !slices.Equal(h.keeper.acts, want) {
 		t.Errorf("acts %+v", h.keeper.acts)
 	}
-	if want := []string{"a1/inspect-due", "/season-setup-due"}; !slices.Equal(h.keeper.done, want) {
+	if want := []string{"a1/inspect-due by page", "/season-setup-due by page"}; !slices.Equal(h.keeper.done, want) {
 		t.Errorf("done %q", h.keeper.done)
 	}
 	r := h.post("/api/alarms/test", `{}`, c.Value)

@@ -55,7 +55,7 @@ func (n *notes) Act(_ context.Context, a alarm.Act) error {
 	return n.take(string(a.Action), a.Nest, string(a.Event), a.For.String(), a.By)
 }
 
-func (n *notes) Done(_ context.Context, nest string, chore alarm.Name) error {
+func (n *notes) Done(_ context.Context, nest string, chore alarm.Name, _ string) error {
 	return n.take("done", nest, string(chore))
 }
 

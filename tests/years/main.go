@@ -2,7 +2,7 @@
 // would have to who enters two years after the fact. It prints how long each command takes beside the program's start-up in the same run, how the
 // daemon's polls go meanwhile, what the book weighs, and whether it holds the truth. Nothing here is a test, and nothing fails for being slow.
 //
-//	go run ./tests/years [-days 731] [-marks 1] [-seed 1] [-program nestmon] [-under qemu-arm-static]
+//	go run ./tests/years [-days 731] [-marks 1] [-seed 1] [-dir folder] [-program nestmon] [-under qemu-arm-static]
 //
 // With -under the program is built for a board of ARMv6 and run under that emulator, daemon and commands: a rough stand-in for a slow board, nothing that
 // was measured on one.
@@ -29,6 +29,7 @@ func main() {
 	marks := flag.Float64("marks", 1, "`share` of the daily care that is marked as done")
 	flag.StringVar(&r.program, "program", "", "a built `nestmon`; empty builds one")
 	flag.StringVar(&r.under, "under", "", "`emulator` to run it under")
+	flag.StringVar(&r.dir, "dir", "", "a new `folder` for all of it, which is kept")
 	flag.Parse()
 	if err := r.tell(yearstest.Tell(*seed, yearstest.Day(*days), true, *marks)); err != nil {
 		fmt.Fprintf(os.Stderr, "years: %v\n", err)
@@ -50,14 +51,19 @@ func (r *rig) tell(story *yearstest.Story) (err error) {
 	if r.loc, err = time.LoadLocation(zone); err != nil {
 		return err
 	}
-	if r.dir, err = os.MkdirTemp("", "years-"); err != nil {
-		return err
+	if r.dir == "" {
+		if r.dir, err = os.MkdirTemp("", "years-"); err != nil {
+			return err
+		}
+		defer os.RemoveAll(r.dir)
 	}
-	defer os.RemoveAll(r.dir)
 	if r.program == "" {
 		if err := r.build(); err != nil {
 			return err
 		}
+	}
+	if err := r.measureHours(filepath.Join(r.dir, "a"), story); err != nil {
+		return err
 	}
 	d, err := r.start(filepath.Join(r.dir, "a"), story)
 	if err != nil {
@@ -158,6 +164,7 @@ func (r *rig) ask(d *daemon, story *yearstest.Story) error {
 		{"litter", "doe", story.Does[0]},
 		{"litter", "nest", story.Nests[0].ID},
 		{"litter", "outcomes"},
+		{"litter", "held", "--since", yearstest.Day(0).Date()},
 		{"chores"},
 		{"status"},
 		{"litter", "export", "--out", file},

@@ -82,9 +82,12 @@ func (b *Book) changes(nest string) []change {
 		}
 	}
 	for _, e := range b.Nest(nest) {
-		if e.What == Moved && e.To != nest || e.What == Collected {
+		if e.What == Moved && e.To != nest || e.What == Collected || e.What == CarriedIn || e.What == CarriedOut {
 			continue
 		}
+		out = append(out, change{day(e.At), written, e.At, e.beds})
+	}
+	for _, e := range b.carried(nest)[nest] {
 		out = append(out, change{day(e.At), written, e.At, e.beds})
 	}
 	slices.SortStableFunc(out, func(a, c change) int { return cmp.Or(a.day-c.day, a.turn-c.turn) })
@@ -98,4 +101,49 @@ func (e Entry) beds(bed *Bed) {
 	}
 	bed.Depth, bed.Kind = cmp.Or(e.Depth, bed.Depth), cmp.Or(e.Kind, bed.Kind)
 	bed.Indoors = e.What == CarriedIn || bed.Indoors && e.What != CarriedOut
+}
+
+// carried is when nests were carried in and out, by nest and as it happened; of one alone where it is named. Of an entry that gives only the day
+// nobody knows whether it came before or after those of that day that give their hour: it came after where it would change nothing before, or was
+// written after them.
+func (b *Book) carried(nest string) map[string][]Entry {
+	all := map[string][]Entry{}
+	for _, e := range b.entries {
+		if (e.What == CarriedIn || e.What == CarriedOut) && (nest == "" || e.Nest == nest) && b.gone[e.ID] == 0 {
+			all[e.Nest] = append(all[e.Nest], *e)
+		}
+	}
+	for _, entries := range all {
+		slices.SortStableFunc(entries, func(a, c Entry) int { return a.At.Compare(c.At) })
+		in := false
+		for rest := entries; len(rest) > 0; {
+			day := rest
+			for i := range rest {
+				if litter.Day(rest[0].At, rest[i].At, b.rules.Location) != 0 {
+					day = rest[:i]
+					break
+				}
+			}
+			rest = rest[len(day):]
+			if first, last := day[0], day[len(day)-1]; first.Day && !last.Day && (in == (first.What == CarriedIn) || b.written(first) > b.written(last)) {
+				copy(day, day[1:])
+				first.At = last.At
+				day[len(day)-1] = first
+			}
+			in = day[len(day)-1].What == CarriedIn
+		}
+	}
+	return all
+}
+
+// written is the number of the entry that was corrected into this one.
+func (b *Book) written(e Entry) int64 {
+	for e.Replaces != 0 {
+		old, ok := b.Entry(e.Replaces)
+		if !ok {
+			break
+		}
+		e = old
+	}
+	return e.ID
 }

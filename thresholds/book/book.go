@@ -80,6 +80,7 @@ func (b *Book) take(more []Entry) {
 		}
 		now = slices.DeleteFunc(now, func(e Entry) bool { return e.What == Struck || b.gone[e.ID] != 0 })
 		order(now, b.rules.Location)
+		settle(now, b.rules.Location)
 		if len(now) > 0 {
 			b.records = slices.Insert(b.records, i, fold(id, now))
 		}
@@ -135,9 +136,9 @@ func (b *Book) Nest(nest string) []Entry {
 		}
 	}
 	for _, r := range b.records {
-		for _, e := range r.Entries {
-			if e.Nest == nest || e.To == nest || e.Nest == "" && r.in(nest, e.At) {
-				out = append(out, e)
+		for i := range r.Entries { // which are large, and looked at for each nest
+			if e := &r.Entries[i]; e.Nest == nest || e.To == nest || e.Nest == "" && r.in(nest, e.At) {
+				out = append(out, *e)
 			}
 		}
 	}
@@ -317,19 +318,14 @@ func (b *Book) Litters(now time.Time) []litter.Litter {
 
 // indoors is since when each nest that was carried indoors is there.
 func (b *Book) indoors() map[string]time.Time {
-	var carried []*Entry
-	for _, e := range b.entries {
-		if (e.What == CarriedIn || e.What == CarriedOut) && b.gone[e.ID] == 0 {
-			carried = append(carried, e)
-		}
-	}
-	slices.SortStableFunc(carried, func(a, c *Entry) int { return a.At.Compare(c.At) })
 	out := map[string]time.Time{}
-	for _, e := range carried {
-		if e.What == CarriedOut {
-			delete(out, e.Nest)
-		} else if out[e.Nest].IsZero() {
-			out[e.Nest] = e.At
+	for nest, all := range b.carried("") {
+		for _, c := range all {
+			if c.What == CarriedOut {
+				delete(out, nest)
+			} else if out[nest].IsZero() {
+				out[nest] = c.At
+			}
 		}
 	}
 	return out
@@ -351,21 +347,20 @@ func (b *Book) Marks() []Mark {
 		chore alarm.Name
 	}
 	newest := map[key]*Entry{}
-	take := func(nest string, e *Entry) {
-		chore := e.Done()
-		if chore == "" {
-			return
-		}
-		if k := (key{nest, chore}); newest[k] == nil || e.At.After(newest[k].At) {
-			newest[k] = e
+	take := func(r *Record, e *Entry) {
+		for _, chore := range e.Done() {
+			nest := b.nestOf(e)
+			if k := (key{nest, chore}); b.counts(r, e, nest, chore) && (newest[k] == nil || e.At.After(newest[k].At)) {
+				newest[k] = e
+			}
 		}
 	}
 	for _, e := range b.nests {
-		take(e.Nest, e)
+		take(nil, e)
 	}
 	for _, r := range b.records {
 		for i := range r.Entries {
-			take(b.nestOf(&r.Entries[i]), &r.Entries[i])
+			take(r, &r.Entries[i])
 		}
 	}
 	out := make([]Mark, 0, len(newest))
@@ -376,12 +371,31 @@ func (b *Book) Marks() []Mark {
 	return out
 }
 
+// counts reports whether a chore that an entry about a litter shows to be done was one there. A kindling in time was never overdue; who weighs kits in
+// a pen, or feels a doe whose earlier kits are still in the nest, has not looked into it.
+func (b *Book) counts(r *Record, e *Entry, nest string, chore alarm.Name) bool {
+	switch {
+	case e.What == Kindled:
+		return !r.Bred.IsZero() && litter.Day(r.Bred, e.At, b.rules.Location) >= b.rules.Days.Overdue
+	case chore != alarm.InspectDue || e.What == Did:
+		return true
+	case b.rules.Nests[nest] == "" || !r.in(nest, e.At):
+		return false
+	}
+	return e.What != Palpated || !slices.ContainsFunc(b.records, func(o *Record) bool {
+		return o != r && !o.Kindled.IsZero() && !e.At.Before(o.Kindled) && o.in(nest, e.At)
+	})
+}
+
 // Struck returns the chores that those entries of the book took back, in their order; Entered is when that was written down.
 func (b *Book) Struck(by []Entry) []Mark {
 	var out []Mark
 	for _, e := range by {
 		old, ok := b.Entry(e.Replaces)
-		if chore := old.Done(); ok && chore != "" {
+		if !ok {
+			continue
+		}
+		for _, chore := range old.Done() {
 			out = append(out, Mark{b.nestOf(&old), chore, old.At, e.Entered})
 		}
 	}

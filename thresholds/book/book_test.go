@@ -38,6 +38,11 @@ func cause(c book.Cause) func(*book.Entry)    { return func(e *book.Entry) { e.C
 func replaces(id int64) func(*book.Entry)     { return func(e *book.Entry) { e.Replaces = id } }
 func chore(name alarm.Name) func(*book.Entry) { return func(e *book.Entry) { e.Chore = name } }
 
+// at is an hour of the entry's day.
+func at(h int) func(*book.Entry) {
+	return func(e *book.Entry) { e.At, e.Day = e.At.Add(time.Duration(h)*time.Hour), false }
+}
+
 // nursing is a litter of eight in oak, bred on day 0 and born on day 31.
 func nursing() []book.Entry {
 	return []book.Entry{entry(book.Bred, 0, nest("oak"), of(1), doe("Hazel")), entry(book.Kindled, 31, nest("oak"), of(1), kits(8))}
@@ -243,6 +248,8 @@ func TestDoubtsAreNoRefusals(t *testing.T) {
 		"fewer weaned":  {append(nursing(), entry(book.Weaned, 59, of(1), kits(6))), "the other 2"},
 		"a heavy kit":   {append(nursing(), entry(book.Weighed, 34, of(1), func(e *book.Entry) { e.Grams = 9000 })), "9000 g"},
 		"nothing wrong": {both(), ""},
+		"bred in oak":   {append(nursing()[:1], entry(book.Kindled, 31, nest("elm"), doe("Hazel"))), "is bred in nest oak since 2031-03-01 (litter 1)"},
+		"bred again":    {append(nursing(), entry(book.Bred, 40, nest("elm"), doe("Hazel"))), ""},
 	} {
 		_, _, doubts, err := book.New(rules, nil).With(today, c.add...)
 		if got := strings.Join(doubts, "; "); err != nil || (c.want == "") != (got == "") || !strings.Contains(got, c.want) {
@@ -259,10 +266,95 @@ func TestMarks(t *testing.T) {
 	for _, m := range b.Marks() {
 		got[m.Nest+" "+string(m.Chore)] = int(m.At.Sub(day(0)).Hours()) / 24
 	}
-	want := map[string]int{" season-setup-due": 44, "oak bedding-due": 44, "oak box-due": 28, "oak kindling-overdue": 31}
+	want := map[string]int{" season-setup-due": 44, "oak bedding-due": 44, "oak box-due": 28}
 	if !reflect.DeepEqual(got, want) {
 		t.Errorf("%v, want %v", got, want)
 	}
+	late := write(t, entry(book.Bred, 0, nest("oak"), of(1)), entry(book.Kindled, 33, nest("oak"), of(1)))
+	if all := late.Marks(); len(all) != 1 || all[0].Chore != alarm.KindlingOverdue {
+		t.Errorf("kindled on day 33: %+v", all)
+	}
+}
+
+// Who found a loss, weighed or fostered at some hour has looked into the nest then, unless the kits lie elsewhere. It is struck with the entry.
+func TestWhatShowsALook(t *testing.T) {
+	gram := func(e *book.Entry) { e.Grams = 400 }
+	felt := func(e *book.Entry) { e.Found = book.Pregnant }
+	lost := entry(book.Lost, 34, of(1), kits(1), cause(book.Other), at(7))
+	for name, c := range map[string]struct {
+		had  []book.Entry
+		want map[string]time.Time
+	}{
+		"a loss":                     {append(nursing(), lost), map[string]time.Time{"oak": day(34).Add(7 * time.Hour)}},
+		"a loss of some hour":        {append(nursing(), entry(book.Lost, 34, of(1), kits(1), cause(book.Other))), nil},
+		"a loss that was struck":     {append(nursing(), lost, entry(book.Struck, 35, of(1), replaces(3))), nil},
+		"a weight":                   {append(nursing(), entry(book.Weighed, 35, of(1), gram, at(9))), map[string]time.Time{"oak": day(35).Add(9 * time.Hour)}},
+		"a weight taken in the pen":  {append(nursing(), entry(book.Collected, 42, of(1)), entry(book.Weighed, 45, of(1), gram, at(9))), nil},
+		"a fostering, in both nests": {append(both(), entry(book.FosteredOut, 34, of(1), with(2), kits(1), at(8)), entry(book.FosteredIn, 34, of(2), with(1), kits(1), at(8))), map[string]time.Time{"oak": day(34).Add(8 * time.Hour), "elm": day(34).Add(8 * time.Hour)}},
+		"a doe that was felt":        {append(nursing()[:1], entry(book.Palpated, 12, of(1), felt, at(9))), map[string]time.Time{"oak": day(12).Add(9 * time.Hour)}},
+		"felt while her kits lie in": {append(nursing(), entry(book.Bred, 33, nest("oak"), of(2), doe("Hazel")), entry(book.Palpated, 45, of(2), felt, at(9))), nil},
+	} {
+		got := map[string]time.Time{}
+		b := write(t, c.had...)
+		for _, m := range b.Marks() {
+			if m.Chore == alarm.InspectDue {
+				got[m.Nest] = m.At
+			}
+		}
+		if len(got) != len(c.want) || len(got) > 0 && !reflect.DeepEqual(got, c.want) {
+			t.Errorf("%s: %v, want %v", name, got, c.want)
+		}
+		if name == "a loss that was struck" {
+			if all := b.Struck(b.Entries()); len(all) != 1 || all[0].Nest != "oak" || all[0].Chore != alarm.InspectDue || !all[0].At.Equal(lost.At) {
+				t.Errorf("struck: %+v", all)
+			}
+		}
+	}
+}
+
+// Kits that were counted may die in the evening of that day. What the hours or the numbers rule out is refused.
+func TestCountedAndLostOnOneDay(t *testing.T) {
+	count := func(what book.What, n int, set ...func(*book.Entry)) book.Entry {
+		return entry(what, 59, append(set, of(1), kits(n))...)
+	}
+	lost := func(n int, set ...func(*book.Entry)) book.Entry {
+		return count(book.Lost, n, append(set, cause(book.Other))...)
+	}
+	for name, c := range map[string]struct {
+		add   []book.Entry
+		alive int // -1 where it is refused
+		doubt bool
+	}{
+		"eight weaned, one of them dead":           {[]book.Entry{count(book.Weaned, 8), lost(1)}, 7, true},
+		"the loss written first":                   {[]book.Entry{lost(1), count(book.Collected, 8)}, 7, true},
+		"one dead before, and one after":           {[]book.Entry{lost(1), lost(1), count(book.Weaned, 7)}, 6, true},
+		"by the hour":                              {[]book.Entry{count(book.Weaned, 8, at(9)), lost(1, at(20))}, 7, false},
+		"collected and weaned, then one dead":      {[]book.Entry{count(book.Collected, 8), count(book.Weaned, 8), lost(1)}, 7, true},
+		"seven weaned and one dead":                {[]book.Entry{lost(1), count(book.Weaned, 7)}, 7, false},
+		"the dead found before the count":          {[]book.Entry{lost(1, at(7)), count(book.Weaned, 8, at(9))}, -1, false},
+		"more than there were":                     {[]book.Entry{lost(1), count(book.Weaned, 9)}, -1, false},
+		"dead on another day than they are weaned": {[]book.Entry{entry(book.Lost, 58, of(1), kits(1), cause(book.Other)), count(book.Weaned, 8)}, -1, false},
+	} {
+		b, _, doubts, err := book.New(rules, nursing0()).With(today, c.add...)
+		if (err != nil) != (c.alive < 0) {
+			t.Errorf("%s: %v", name, err)
+		}
+		if err != nil {
+			continue
+		}
+		if n, _ := b.Record(1).Alive(today, time.UTC); n != c.alive || strings.Contains(strings.Join(doubts, ""), "must have died after") != c.doubt {
+			t.Errorf("%s: %d alive, doubts %q", name, n, doubts)
+		}
+	}
+}
+
+// nursing0 is nursing as it is stored.
+func nursing0() []book.Entry {
+	all := nursing()
+	for i := range all {
+		all[i].ID = int64(i + 1)
+	}
+	return all
 }
 
 func TestIndoors(t *testing.T) {
@@ -272,6 +364,26 @@ func TestIndoors(t *testing.T) {
 	}
 	if l := write(t, append(in, entry(book.CarriedOut, 34, nest("oak")))...).Litters(today)[0]; !l.Indoors.IsZero() {
 		t.Errorf("%+v", l)
+	}
+	carried := func(what book.What, set ...func(*book.Entry)) book.Entry {
+		return entry(what, 34, append(set, nest("oak"))...)
+	}
+	for name, c := range map[string]struct {
+		had  []book.Entry
+		want time.Time
+	}{
+		"out in the morning, in on that day": {append(in, carried(book.CarriedOut, at(8)), carried(book.CarriedIn)), day(34).Add(8 * time.Hour)},
+		"the other way round on paper":       {append(in, carried(book.CarriedIn), carried(book.CarriedOut, at(8))), day(34).Add(8 * time.Hour)},
+		"in by night, out on that day":       {append(nursing(), carried(book.CarriedIn, at(5)), carried(book.CarriedOut)), time.Time{}},
+		"the evening before was forgotten":   {append(nursing(), carried(book.CarriedOut, at(8)), carried(book.CarriedIn)), day(34).Add(8 * time.Hour)},
+		"in and, by the hour, out":           {append(nursing(), carried(book.CarriedIn), carried(book.CarriedOut, at(8))), time.Time{}},
+		"out corrected afterwards":           {append(in, carried(book.CarriedOut, at(8)), carried(book.CarriedIn), carried(book.CarriedOut, at(9), replaces(4))), day(34).Add(9 * time.Hour)},
+	} {
+		b := write(t, c.had...)
+		beds := b.Beds("oak")
+		if got := b.Litters(today)[0].Indoors; !got.Equal(c.want) || beds[len(beds)-1].Indoors == c.want.IsZero() {
+			t.Errorf("%s: indoors since %v, want %v; %+v", name, got, c.want, beds[len(beds)-1])
+		}
 	}
 }
 

@@ -133,6 +133,15 @@ func (c *check) litter(r *Record) error {
 			}
 		}
 		before := n
+		for _, w := range []What{Collected, Weaned} {
+			if counted, ok := seen[w]; ok && e.What == Lost && c.days(counted.At, e.At) == 0 && !counted.before(&e) {
+				newer := e
+				if c.row(e) < 0 {
+					newer = counted
+				}
+				c.doubt(newer, "litter %d: %d lost on %s must have died after the others were %s that day, for the book has no more; look at both counts", r.ID, *e.Kits, c.on(e.At), w)
+			}
+		}
 		if n, known = e.leaves(n, known); known && n < 0 {
 			return c.refuse(e, "%d %s on %s, but only %d of litter %d were left; correct the count, the born or the lost", *e.Kits, e.What, c.on(e.At), before, r.ID)
 		}
@@ -268,6 +277,11 @@ func (c *check) neighbours(r *Record) error {
 		}
 		if err := c.share(r, o); err != nil {
 			return err
+		}
+		if r.Doe != "" && r.Doe == o.Doe && r.Bred.IsZero() && o.Kindled.IsZero() && o.Open() && c.days(o.Bred, r.Kindled) > 0 {
+			first := r.Entries[slices.IndexFunc(r.Entries, func(e Entry) bool { return e.What == Kindled })]
+			c.doubt(first, "litter %d: by the book %s kindled in nest %s without having been bred there, and is bred in nest %s since %s (litter %d), which stays open; if it is that one, strike entry %d and enter the kindling with --litter %d, or move it first",
+				r.ID, r.Doe, first.Nest, o.Nest(), c.on(o.Bred), o.ID, first.ID, o.ID)
 		}
 		if r.Doe != "" && r.Doe == o.Doe && r.Kindled.IsZero() && o.Kindled.IsZero() && r.Open() && o.Open() {
 			return c.refuse(r.Entries[0], "%s is bred already, on %s (litter %d); close that with did-not-kindle, or correct its date", r.Doe, c.on(o.Bred), o.ID)

@@ -1,6 +1,7 @@
 package book
 
 import (
+	"slices"
 	"time"
 
 	"nestmon/thresholds/alarm"
@@ -106,10 +107,20 @@ var does = map[What]alarm.Name{
 	Palpated: alarm.CheckPregnancyDue, BoxIn: alarm.BoxDue, Collected: alarm.CollectDue, Weaned: alarm.WeanDue, Kindled: alarm.KindlingOverdue,
 }
 
-// Done is the chore that the entry shows to be done, empty where there is none.
-func (e Entry) Done() alarm.Name {
+// looks are what nobody can write down by the hour who has not looked in.
+var looks = []What{Palpated, FosteredIn, Lost, FosteredOut, Weighed}
+
+// Done is the chores that the entry by itself shows to be done. A loss of which only the day is known shows no look: it may have been found at any
+// hour of it.
+func (e Entry) Done() (out []alarm.Name) {
 	if e.What == Did {
-		return e.Chore
+		return []alarm.Name{e.Chore}
 	}
-	return does[e.What]
+	if chore := does[e.What]; chore != "" {
+		out = append(out, chore)
+	}
+	if !e.Day && slices.Contains(looks, e.What) {
+		out = append(out, alarm.InspectDue)
+	}
+	return out
 }

@@ -173,17 +173,46 @@ func (r *Record) kits(s Stay) (from, until time.Time) {
 	return from, s.Until
 }
 
-// order sorts entries as they happened: by day, then as a litter's life goes.
+// order sorts entries as they happened: by day, then as a litter's life goes. They are large, so their places are sorted.
 func order(entries []Entry, loc *time.Location) {
-	days := make(map[int64]int, len(entries))
-	for i := range entries {
-		days[entries[i].ID] = litter.Day(time.Time{}, entries[i].At, loc)
+	type place struct {
+		day, what, from int
+		at              time.Time
+		id              int64
 	}
-	slices.SortStableFunc(entries, func(a, b Entry) int {
-		return cmp.Or(
-			cmp.Compare(days[a.ID], days[b.ID]),
-			cmp.Compare(slices.Index(Whats, a.What), slices.Index(Whats, b.What)),
-			a.At.Compare(b.At), cmp.Compare(a.ID, b.ID),
-		)
+	places := make([]place, len(entries))
+	for i := range entries {
+		e := &entries[i]
+		places[i] = place{litter.Day(time.Time{}, e.At, loc), slices.Index(Whats, e.What), i, e.At, e.ID}
+	}
+	slices.SortFunc(places, func(a, b place) int {
+		return cmp.Or(cmp.Compare(a.day, b.day), cmp.Compare(a.what, b.what), a.at.Compare(b.at), cmp.Compare(a.id, b.id), cmp.Compare(a.from, b.from))
 	})
+	out := make([]Entry, len(entries))
+	for i, p := range places {
+		out[i] = entries[p.from]
+	}
+	copy(entries, out)
 }
+
+// settle puts a loss behind the count of its day where it cannot have come before: kits that were counted, and of which one died that evening. The
+// entries are of one litter and in order.
+func settle(entries []Entry, loc *time.Location) {
+	n, known := 0, false
+	for i := 0; i < len(entries); i++ {
+		if e := &entries[i]; e.Kits != nil && (e.What == Collected || e.What == Weaned) && known {
+			for j := i - 1; j >= 0 && *entries[i].Kits > n && litter.Day(entries[j].At, entries[i].At, loc) == 0; j-- {
+				if lost := entries[j]; lost.What == Lost && !lost.before(&entries[i]) {
+					copy(entries[j:], entries[j+1:i+1])
+					entries[i] = lost
+					n += *lost.Kits
+					i--
+				}
+			}
+		}
+		n, known = entries[i].leaves(n, known)
+	}
+}
+
+// before reports whether an entry surely comes before another of its day.
+func (e *Entry) before(o *Entry) bool { return !e.Day && !o.Day && e.At.Before(o.At) }

@@ -81,6 +81,21 @@ func TestHoursIndoorsDoNotCount(t *testing.T) {
 	}
 }
 
+// A doe that was bred may have kindled from day 27 on, and then the nest is not empty. It was where somebody wrote that she did not.
+func TestWhereSheMayHaveKindledNothingIsEmpty(t *testing.T) {
+	again := []book.Entry{{What: book.Bred, Litter: 2, Nest: "tote", Doe: "Fern", At: date(time.January, 20), Day: true}}
+	for want, more := range map[int][]book.Entry{
+		1:  again, // 15 February
+		14: append(again, book.Entry{What: book.DidNotKindle, Litter: 2, At: date(time.February, 25), Day: true}),
+		4:  append(again, book.Entry{What: book.Moved, Litter: 2, To: "oak", At: date(time.February, 25), Day: true}),
+	} {
+		got := feed(New(winter(t, more...), []string{"oak", "tote"}))
+		if last := got[len(got)-1]; last.Month != time.February || last.Kits || last.Hours != want*24 {
+			t.Errorf("%+v, want %d days", last, want)
+		}
+	}
+}
+
 // A difference knows no freezing point.
 func TestDifferences(t *testing.T) {
 	for c, f := range map[float64]float64{0: 0, 1: 1.8, -5: -9, 10: 18} {

@@ -215,10 +215,10 @@ func (r *Review) bedding(in *Input) {
 		}
 		s, ok := r.during(nest, e)
 		newNest := e.What == book.Moved && e.Bedding != "" && s.From.Equal(e.At)
-		if !ok || !rebeds[e.Done()] && !newNest {
+		if !ok || !rebeds[e.Chore] && !newNest {
 			continue
 		}
-		r.Bedding = append(r.Bedding, Change{in.age(e.At), e.At, e.Day, e.Done(), e.Bedding, e.Depth})
+		r.Bedding = append(r.Bedding, Change{in.age(e.At), e.At, e.Day, e.Chore, e.Bedding, e.Depth})
 	}
 	slices.SortStableFunc(r.Bedding, func(a, b Change) int {
 		return cmp.Or(cmp.Compare(a.Age, b.Age), cmp.Compare(b.Bedding, a.Bedding), a.At.Compare(b.At)) // what names the bedding first
@@ -253,7 +253,7 @@ type Day struct {
 	Blank              int // hours in which a probe brought nothing
 	Judged             int // hours of which something was judged
 	Visits, Opened     int // by the probes
-	Marked             int // inspections that were marked
+	Marked             int // looks that were marked, or that an entry shows
 	Lost               int
 	Bedding            bool
 }
@@ -305,7 +305,7 @@ func (r *Review) days(in *Input) {
 		}
 	}
 	for _, e := range in.Entries {
-		if _, ok := r.during(e.Nest, e); ok && e.Done() == alarm.InspectDue {
+		if _, ok := r.during(e.Nest, e); ok && slices.Contains(e.Done(), alarm.InspectDue) {
 			on(in.age(e.At)).Marked++
 		}
 	}

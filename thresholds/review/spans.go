@@ -39,7 +39,7 @@ func (r *Review) spans(in *Input) {
 		}
 		s := Span{Nest: st.Nest, Kind: st.Kind, From: from, Until: until, Probes: in.Probes[st.Nest]}
 		for _, e := range in.Entries {
-			if e.Done() == alarm.RemoveBoxDue && e.Nest == s.Nest && s.holds(e.At) {
+			if e.Chore == alarm.RemoveBoxDue && e.Nest == s.Nest && s.holds(e.At) {
 				s.Until, s.BoxOut = e.At, true
 			}
 		}
