@@ -34,6 +34,9 @@ func (m matcher) matches(value string) bool {
 // parseSelector reads name{label="value",…}, with =, !=, =~ and !~, as match[] has it: the one part of the language that the addresses
 // without the engine need. A regular expression must match the whole value.
 func parseSelector(text string) ([]matcher, error) {
+	if !utf8.ValidString(text) {
+		return nil, errors.New("the selector is not text in UTF-8")
+	}
 	s := scanner{rest: text}
 	s.space()
 	var all []matcher
