@@ -106,7 +106,8 @@ func (a *Archive) PollsBetween(from, to time.Time, fn func(exporter.StoredPoll) 
 func (a *Archive) rowsBetween(from, to time.Time, fn func(storedRow) error) error {
 	// Rows without a true time of their own are in order by key; the others, none as a rule, by an index of their own.
 	plain := &pager{fetch: func(after storedRow) ([]storedRow, error) {
-		return a.rows("WHERE at IS NULL AND key >= ? AND key > ? AND key < ? ORDER BY key LIMIT ?", ceilSeconds(from), after.key, ceilSeconds(to), batch)
+		// One lower bound: of two SQLite searches by the first, and every batch would begin from there.
+		return a.rows("WHERE at IS NULL AND key >= ? AND key < ? ORDER BY key LIMIT ?", max(ceilSeconds(from), after.key+1), ceilSeconds(to), batch)
 	}}
 	moved := &pager{fetch: func(after storedRow) ([]storedRow, error) {
 		start := from.UnixMilli()

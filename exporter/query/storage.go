@@ -21,10 +21,10 @@ import (
 	"nestmon/exporter/archive"
 )
 
-// Bounds of what one expression reads, ours, no source: a month of polls of 240 series, in blocks of a week's.
+// Bounds of what one expression reads, ours, no source: a month of polls of 240 series, in blocks of six days' of them.
 const (
 	mostRead  = 20_000_000 // values
-	blockSize = 2_000_000  // values, 4 bytes each
+	blockSize = 4_000_000  // values, 4 bytes each
 )
 
 // hourly is the step from which an hour is one sample, in ms.
