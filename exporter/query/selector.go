@@ -138,13 +138,13 @@ func (s *scanner) quoted() (string, error) {
 			s.rest = rest[1:]
 			return out.String(), nil
 		}
-		c, multibyte, tail, err := rune(rest[0]), false, rest[1:], error(nil)
 		if quote == '`' {
 			out.WriteByte(rest[0])
-			rest = tail
+			rest = rest[1:]
 			continue
 		}
-		if c, multibyte, tail, err = strconv.UnquoteChar(rest, quote); err != nil {
+		c, multibyte, tail, err := strconv.UnquoteChar(rest, quote)
+		if err != nil {
 			return "", fmt.Errorf("%q is not an escape", clip(rest))
 		}
 		if c < utf8.RuneSelf || !multibyte {

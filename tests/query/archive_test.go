@@ -12,7 +12,6 @@ import (
 	"log/slog"
 	"math"
 	"net/http"
-	"strings"
 	"testing"
 	"time"
 
@@ -152,16 +151,4 @@ func handler(a *archive.Archive) http.Handler {
 	q := query.New(config, a, slog.New(slog.DiscardHandler))
 	q.Now = func() time.Time { return begin.Add(polled) }
 	return q
-}
-
-// refused reports what is wrong with err, which should be the client library's for an answer that says so.
-func refused(err error, kind v1.ErrorType, words string) string {
-	e, ok := err.(*v1.Error)
-	switch {
-	case !ok:
-		return "no error of the API"
-	case e.Type != kind || !strings.Contains(e.Msg+e.Detail, words):
-		return string(e.Type) + ": " + e.Msg + " " + e.Detail
-	}
-	return ""
 }

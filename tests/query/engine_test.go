@@ -45,7 +45,7 @@ func ranged(t *testing.T, text string, from, to float64, step time.Duration) map
 func hour(i int, q sensors.Quantity, end int, of func([]float64) float64) float64 {
 	var all []float64
 	for at := begin.Add(time.Duration(end-3600) * time.Second); at.Before(begin.Add(time.Duration(end) * time.Second)); at = at.Add(pollEvery) {
-		if !in(off, at) && !in(early, at) && !(i == 0 && in(blind, at)) {
+		if missing := in(off, at) || in(early, at) || i == 0 && in(blind, at); !missing {
 			all = append(all, value(i, q, at))
 		}
 	}

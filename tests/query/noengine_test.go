@@ -3,6 +3,8 @@
 package query_test
 
 import (
+	"errors"
+	"strings"
 	"testing"
 	"time"
 
@@ -15,8 +17,9 @@ func TestWithoutTheEngine(t *testing.T) {
 	_, _, _, err := stored.client.Query(t.Context(), "nestmon_probe_temperature_celsius", begin)
 	_, _, _, errOfRange := stored.client.QueryRange(t.Context(), "1", v1.Range{Start: begin, End: begin.Add(time.Hour), Step: time.Minute})
 	for _, err := range []error{err, errOfRange} {
-		if why := refused(err, v1.ErrServer, remedy); why != "" {
-			t.Error(why)
+		var refused *v1.Error
+		if !errors.As(err, &refused) || refused.Type != v1.ErrServer || !strings.Contains(refused.Msg+refused.Detail, remedy) {
+			t.Errorf("%v %+v", err, refused)
 		}
 	}
 	if code, e := ask(t, "POST", "/api/v1/query", "query=1"); code != 501 || e.ErrorType != "unavailable" {

@@ -5,6 +5,7 @@ package query_test
 import (
 	"bytes"
 	"cmp"
+	"errors"
 	"fmt"
 	"maps"
 	"math"
@@ -110,7 +111,7 @@ func prometheus(t *testing.T) v1.API {
 // The source of every answer here is a real Prometheus with the same samples. Both are asked off the seconds of a poll: what lies at the very
 // edge of a range belongs to it in releases before 3.0, and not since.
 func TestAnswersAreThoseOfPrometheus(t *testing.T) {
-	real := prometheus(t)
+	genuine := prometheus(t)
 	const T, H = "nestmon_probe_temperature_celsius", "nestmon_probe_humidity_ratio"
 	odd := 7 * time.Second
 	day, hole, pause := begin.Add(50*time.Hour+odd), begin.Add(59*time.Hour+odd), begin.Add(63*time.Hour+odd)
@@ -145,12 +146,11 @@ func TestAnswersAreThoseOfPrometheus(t *testing.T) {
 		{T, day, 24 * time.Hour, time.Second}, // too many points
 	} {
 		span := v1.Range{Start: row.from, End: row.from.Add(row.span), Step: row.step}
-		theirs, _, _, err := real.QueryRange(t.Context(), row.text, span)
+		theirs, _, _, err := genuine.QueryRange(t.Context(), row.text, span)
 		ours, _, _, errOfOurs := stored.client.QueryRange(t.Context(), row.text, span)
 		if err != nil || errOfOurs != nil {
-			want, refused := err.(*v1.Error)
-			got, refusedToo := errOfOurs.(*v1.Error)
-			if !refused || !refusedToo || want.Type != got.Type {
+			var want, got *v1.Error
+			if !errors.As(err, &want) || !errors.As(errOfOurs, &got) || want.Type != got.Type {
 				t.Errorf("%s: %v, Prometheus %v", row.text, errOfOurs, err)
 			}
 			continue
@@ -164,7 +164,7 @@ func TestAnswersAreThoseOfPrometheus(t *testing.T) {
 	}
 	t.Run("labels", func(t *testing.T) {
 		for _, match := range []string{T, `{nest=~"a.|x"}`, `{role!="air",probe=~".+"}`, `{nest=""," probe!="gone"}`} {
-			theirs, _, _, err := real.Series(t.Context(), []string{match}, begin, begin.Add(polled))
+			theirs, _, _, err := genuine.Series(t.Context(), []string{match}, begin, begin.Add(polled))
 			ours, _, _, errOfOurs := stored.client.Series(t.Context(), []string{match}, begin, begin.Add(polled))
 			text := func(all []model.LabelSet) string {
 				var out []string
