@@ -70,8 +70,9 @@ var rooms = []struct {
 var also = map[string][]string{
 	"exporter/web":     {"dashboards", "exporter/webconfig"}, // the page's files are embedded there; TLS and passwords as at every address of ours
 	"exporter/metrics": {"exporter/webconfig"},
-	"exporter/backup":  {"exporter/archive"}, // it packs the archive, and proves what it packed by opening it
-	"sensors/w1":       {"sensors/ds18b20"},  // two ways to one chip, and one judge of its bytes
+	"exporter/query":   {"exporter/archive", "exporter/metrics"}, // it reads the one in the words of the other
+	"exporter/backup":  {"exporter/archive"},                     // it packs the archive, and proves what it packed by opening it
+	"sensors/w1":       {"sensors/ds18b20"},                      // two ways to one chip, and one judge of its bytes
 	"sensors/onewire":  {"sensors/ds18b20"},
 	"sensors/offsets":  {"sensors/ds18b20"}, // a number of its own is the same probe by either way
 	"sensors/radio":    {"sensors/broker"},  // who hears probes over a broker reaches it as who publishes to one

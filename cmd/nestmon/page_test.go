@@ -102,6 +102,9 @@ func TestPageActs(t *testing.T) {
 	if said := v.post("/api/alarms/test", kind, `{}`, http.StatusOK); !strings.HasPrefix(said, `{"channels":{"`) || strings.Count(said, `":""`) == 0 {
 		t.Errorf("the phone is tested with %s", said)
 	}
+	if said := v.get("/api/v1/label/nest/values?match[]=nestmon_probe_temperature_celsius", http.StatusOK); !strings.Contains(said, `"box-0"`) {
+		t.Errorf("a graphing tool is told of the nests %s", said)
+	}
 	now := b.pace.Now()
 	leave()
 	b.stop()

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
+	"net/http"
 	"slices"
 	"strings"
 	"sync"
@@ -14,6 +15,7 @@ import (
 	"nestmon/exporter/archive"
 	"nestmon/exporter/phone"
 	"nestmon/exporter/phone/push"
+	"nestmon/exporter/query"
 	"nestmon/exporter/web"
 	"nestmon/sensors"
 	"nestmon/thresholds"
@@ -67,7 +69,7 @@ func openSinks(o outlet) (*sinks, error) {
 	s.page = web.New(pageConfig(o.cfg), web.Site{
 		Name: o.cfg.Site.Name, Display: o.cfg.Site.Display, Zone: o.cfg.location(), Poll: o.cfg.Poll, Probes: o.cfg.probes(),
 	}, history(o.archive), o.log.With("sink", "page"))
-	s.page.Options = web.Options{Keeper: o.keeper, Test: s.trialOfPage, Store: o.archive, Calendar: o.calendar, Report: o.report, Litters: o.litters}
+	s.page.Options = web.Options{Keeper: o.keeper, Test: s.trialOfPage, Store: o.archive, Calendar: o.calendar, Report: o.report, Litters: o.litters, Queries: queries(o.cfg, o.archive, o.log)}
 	o.page = s.page
 	var publishers []exporter.Publisher
 	for _, k := range sinkKinds {
@@ -247,6 +249,15 @@ func (s *sinks) stop(ctx context.Context) error {
 	}
 	wait.Wait()
 	return errors.Join(errs...)
+}
+
+// queries is the past as graphing tools ask for it.
+func queries(cfg *config, a *archive.Archive, log *slog.Logger) http.Handler {
+	places := map[string]query.Place{}
+	for probe, at := range cfg.places() {
+		places[probe] = query.Place(at)
+	}
+	return query.New(query.Config{Site: cfg.Site.ID, Version: version(), Probes: cfg.probes(), Places: places}, a, log)
 }
 
 // history is the past as the page asks for it.

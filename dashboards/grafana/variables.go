@@ -21,12 +21,13 @@ func (s source) ref() *common.DataSourceRef {
 // variables are what is chosen at the top: the data source, the shed, where it makes sense the nest, and the degrees.
 func (b board) variables() []dashboard.VariableModel {
 	names := map[source]string{prometheusSource: "Prometheus", influxdbSource: "InfluxDB"}
+	// The second metric is what nestmon's own read API knows, too.
 	sites := map[source]string{
-		prometheusSource: "label_values(nestmon_build_info, site)",
+		prometheusSource: `label_values({__name__=~"nestmon_build_info|nestmon_probe_temperature_celsius"}, site)`,
 		influxdbSource:   `SHOW TAG VALUES FROM "nestmon" WITH KEY = "site"`,
 	}
 	nests := map[source]string{
-		prometheusSource: `label_values(nestmon_nest_info{site=~"$site"}, nest)`,
+		prometheusSource: `label_values({__name__=~"nestmon_nest_info|nestmon_probe_temperature_celsius", site=~"$site"}, nest)`,
 		influxdbSource:   `SHOW TAG VALUES FROM "nestmon" WITH KEY = "nest" WHERE "site" =~ /^$site$/`,
 	}
 	all := []dashboard.VariableModel{

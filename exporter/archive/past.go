@@ -33,7 +33,7 @@ func (a *Archive) Backlog(after int64, most int) (upTo, readings int64, err erro
 
 // PollsWithin returns at most that many polls with keys after the given one and from <= time < to, in the order of their keys.
 func (a *Archive) PollsWithin(from, to time.Time, after int64, most int) ([]exporter.StoredPoll, error) {
-	plain, err := a.rows("WHERE at IS NULL AND key >= ? AND key > ? AND key < ? ORDER BY key LIMIT ?", ceilSeconds(from), after, ceilSeconds(to), most)
+	plain, err := a.rows("WHERE at IS NULL AND key >= ? AND key < ? ORDER BY key LIMIT ?", max(ceilSeconds(from), after+1), ceilSeconds(to), most)
 	if err != nil {
 		return nil, err
 	}

@@ -100,9 +100,14 @@ const batch = 500
 // PollsBetween calls fn for every poll with from <= time < to, in the order of their true times, until fn fails.
 // Polls at the same instant, as a clock that went back may leave, come in the order of their keys.
 func (a *Archive) PollsBetween(from, to time.Time, fn func(exporter.StoredPoll) error) error {
+	return a.rowsBetween(from, to, func(r storedRow) error { return fn(a.plan.Load().poll(r)) })
+}
+
+func (a *Archive) rowsBetween(from, to time.Time, fn func(storedRow) error) error {
 	// Rows without a true time of their own are in order by key; the others, none as a rule, by an index of their own.
 	plain := &pager{fetch: func(after storedRow) ([]storedRow, error) {
-		return a.rows("WHERE at IS NULL AND key >= ? AND key > ? AND key < ? ORDER BY key LIMIT ?", ceilSeconds(from), after.key, ceilSeconds(to), batch)
+		// One lower bound: of two SQLite searches by the first, and every batch would begin from there.
+		return a.rows("WHERE at IS NULL AND key >= ? AND key < ? ORDER BY key LIMIT ?", max(ceilSeconds(from), after.key+1), ceilSeconds(to), batch)
 	}}
 	moved := &pager{fetch: func(after storedRow) ([]storedRow, error) {
 		start := from.UnixMilli()
@@ -127,7 +132,7 @@ func (a *Archive) PollsBetween(from, to time.Time, fn func(exporter.StoredPoll) 
 		case p == nil, m != nil && (m.at.Before(p.at) || m.at.Equal(p.at) && m.key < p.key):
 			from = moved
 		}
-		if err := fn(a.plan.Load().poll(from.next())); err != nil {
+		if err := fn(from.next()); err != nil {
 			return err
 		}
 	}

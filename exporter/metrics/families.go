@@ -4,16 +4,21 @@ import "github.com/prometheus/client_golang/prometheus"
 
 // family is one metric: its name, help and label names, worked out once.
 type family struct {
-	desc *prometheus.Desc
-	kind prometheus.ValueType
+	desc       *prometheus.Desc
+	kind       prometheus.ValueType
+	name, help string
 }
 
 func gauge(name, help string, labels ...string) family {
-	return family{prometheus.NewDesc("nestmon_"+name, help, labels, nil), prometheus.GaugeValue}
+	return made(prometheus.GaugeValue, "nestmon_"+name, help, labels)
 }
 
 func counter(name, help string, labels ...string) family {
-	return family{prometheus.NewDesc("nestmon_"+name, help, labels, nil), prometheus.CounterValue}
+	return made(prometheus.CounterValue, "nestmon_"+name, help, labels)
+}
+
+func made(kind prometheus.ValueType, name, help string, labels []string) family {
+	return family{prometheus.NewDesc(name, help, labels, nil), kind, name, help}
 }
 
 // Of the site.

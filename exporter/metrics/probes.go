@@ -86,6 +86,13 @@ func (w writer) probe(probe string, at spot, h sensors.Health, old bool) {
 	w.put(probeFailed, float64(failed), at.nest, at.role, probe)
 }
 
+// Gauge returns the name under which a probe's q is exported, what is said of it, and the size of its unit in nestmon's. Its labels are
+// nest, role and probe.
+func Gauge(q sensors.Quantity) (name, help string, unit float64) {
+	f, unit := quantity(q)
+	return f.name, f.help, unit
+}
+
 // quantity returns the family of q and the size of its unit in nestmon's.
 func quantity(q sensors.Quantity) (family, float64) {
 	switch q {

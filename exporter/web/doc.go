@@ -26,6 +26,7 @@
 //	GET /litter/N         the report of litter N, a page that stands alone
 //	GET /answer/TOKEN     what a message was about, with a button
 //	POST /answer/TOKEN    the button: it is acknowledged, once
+//	GET, POST /api/v1/…   what graphing tools ask the archive, see package query
 //	GET /calendar/SECRET.ics  the chores as iCalendar (package ical), with ETag and Last-Modified; 404 where the secret is another
 //
 // JSON in and out, and a session save for the first two; {"ok":true} where nothing else stands:

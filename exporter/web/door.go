@@ -24,6 +24,7 @@ type Options struct {
 	Litters func() (Page, error)             // leads to all of them
 
 	Calendar CalendarFunc // nil where there is none
+	Queries  http.Handler // answers graphing tools below /api/v1/, bounds what it takes and does, and changes nothing; nil where there is none
 }
 
 // Bounds of a request that changes something, ours, no source.

@@ -2,6 +2,7 @@ package web_test
 
 import (
 	"encoding/json"
+	"io"
 	"net/http"
 	"net/http/httptest"
 	"net/url"
@@ -141,5 +142,23 @@ func TestEvents(t *testing.T) {
 	}
 	if text := body(t, get(server(t).Handler(), "GET", "/api/events")); !strings.Contains(text, `"events":[]`) {
 		t.Error(text)
+	}
+}
+
+// What graphing tools ask may be longer than what a page asks, and posted. Without somebody who answers there is nothing.
+func TestGraphingToolsAskElsewhere(t *testing.T) {
+	s := server(t)
+	target := "/api/v1/query?query=" + strings.Repeat("x", 3000)
+	if r := get(s.Handler(), "GET", target); r.StatusCode != http.StatusNotFound {
+		t.Errorf("without an answer: %d", r.StatusCode)
+	}
+	s.Options.Queries = http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) { _, _ = io.WriteString(w, r.Method+" "+r.URL.Path) })
+	for _, method := range []string{"GET", "POST"} {
+		if text := body(t, get(s.Handler(), method, target)); text != method+" /api/v1/query" {
+			t.Errorf("%s: %s", method, text)
+		}
+	}
+	if r := get(s.Handler(), "GET", strings.Replace(target, "/v1/", "/", 1)); r.StatusCode != http.StatusBadRequest {
+		t.Errorf("a long query of a page: %d", r.StatusCode)
 	}
 }

@@ -221,17 +221,25 @@ func unknown(t *testing.T, query string, known map[string][]string, shown map[st
 		if !ok {
 			return nil
 		}
-		own, exported := known[s.Name]
-		if !exported {
-			out = append(out, s.Name+" is not exported")
-		}
-		shown[s.Name] = true
-		for _, l := range own {
-			there[l] = true
-		}
+		names := []string{s.Name}
 		for _, m := range s.LabelMatchers {
-			if m.Name != "__name__" && !slices.Contains(own, m.Name) && !slices.Contains(ofTarget, m.Name) {
-				out = append(out, s.Name+" has no label "+m.Name)
+			if m.Name == "__name__" && s.Name == "" {
+				names = strings.Split(m.Value, "|")
+			}
+		}
+		for _, name := range names {
+			own, exported := known[name]
+			if !exported {
+				out = append(out, name+" is not exported")
+			}
+			shown[name] = true
+			for _, l := range own {
+				there[l] = true
+			}
+			for _, m := range s.LabelMatchers {
+				if m.Name != "__name__" && !slices.Contains(own, m.Name) && !slices.Contains(ofTarget, m.Name) {
+					out = append(out, name+" has no label "+m.Name)
+				}
 			}
 		}
 		return nil
@@ -261,6 +269,7 @@ func TestPlantedQueries(t *testing.T) {
 	for _, row := range []struct{ query, want string }{
 		{`sum by (nest, site) (nestmon_a{nest="oak", site=~".*"})`, ""},
 		{`nestmon_c`, "not exported"},
+		{`{__name__=~"nestmon_a|nestmon_c"}`, "nestmon_c is not exported"},
 		{`nestmon_a{sink="x"}`, "has no label sink"},
 		{`sum by (probe) (nestmon_a)`, "no series has the label probe"},
 		{`nestmon_a and on (kind) nestmon_b`, "no series has the label kind"},
