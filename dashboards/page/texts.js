@@ -176,7 +176,7 @@ export const texts = {
     noNests: "No nest is configured.", noneFound: "No such nest.", noTasks: "Nothing is to do.", site: "The whole site",
     litter: (n) => `Litter ${n}`, litterIn: (n, nest) => `Litter ${n}, ${nest}`, day: (n) => `day ${n}`, bredDay: (n) => `bred ${n} days ago`, uncounted: "not counted",
     kits: (alive, born) => (born !== null && born !== alive ? `${alive} of ${born} kits` : alive === 1 ? "1 kit" : `${alive} kits`), kitCount: (n) => (n === 1 ? "1 kit" : `${n} kits`),
-    empty: "no litter", looked: (when) => `Looked in ${when}`, neverLooked: "Nobody has looked in yet", alsoBred: (who) => `bred again: ${who}`, indoors: "indoors", noticed: "kits seem to be born: enter it",
+    empty: "no litter", looked: (when) => `Looked in at ${when}`, neverLooked: "Nobody has looked in yet", alsoBred: (who) => `bred again: ${who}`, indoors: "indoors", noticed: "kits seem to be born: enter it",
     noticedAt: (when) => `Kits seem to be born since ${when}. Look, and enter the kindling.`,
     allWell: "Looked: all well", allWellDone: "looked, all well", lossesButton: "Losses…", losses: "looked, losses",
     onWay: (state, what, when) => `${state}: ${what}, ${when}`,
@@ -203,7 +203,7 @@ export const texts = {
       asItIs: (when) => `As it is: ${when}`, noticed: (when) => `When it was noticed: ${when}`,
     },
     tasks: {
-      overdue: "Overdue", today: "Today", done: "Done lately", count: (name, n) => `${name}: ${n}`, since: (when) => `since ${when}`, from: (when) => `from ${when}`, lateSince: (when) => `late since ${when}`, lateFrom: (when) => `late from ${when}`,
+      what: "What to do, and why", overdue: "Overdue", today: "Today", done: "Done lately", count: (name, n) => `${name}: ${n}`, since: (when) => `since ${when}`, from: (when) => `from ${when}`, lateSince: (when) => `late since ${when}`, lateFrom: (when) => `late from ${when}`,
       daily: "every day", doneAt: (when) => `done ${when}`, doneButton: "Done", onlyDone: "Only mark it done", early: "Done already", undo: "It was not done",
       onWay: { waiting: "done here, waiting to be sent", refused: "done here, but refused: see above" },
     },

@@ -5,7 +5,7 @@ import * as units from "../units.js";
 import { fetched } from "./data.js";
 import { openForm } from "./form.js";
 import { now, press, queue } from "./queue.js";
-import { dateOf, fullDay, stepWords } from "./words.js";
+import { dateOf, dayWords, hourOf, stepWords } from "./words.js";
 
 const said = texts.book;
 
@@ -22,7 +22,7 @@ function groups(tasks) {
     g.tasks.push(t);
   };
   for (const t of tasks) {
-    if (t.state === "coming") into(dateOf(Date.parse(t.from)), fullDay(Date.parse(t.from)), t);
+    if (t.state === "coming") into(dateOf(Date.parse(t.from)), dayWords(Date.parse(t.from)), t);
     else into(t.state, said.tasks[t.state], t);
   }
   return out.sort((a, b) => rank(a.key) - rank(b.key) || (a.key < b.key ? -1 : 1));
@@ -47,7 +47,7 @@ const shown = new WeakMap();
 
 function makeTask() {
   const li = el("li", {}, el("p", { class: "title" }, el("strong")), el("p", { class: "quiet" }), el("p", { class: "say" }), el("div", { class: "buttons" }),
-    el("details", { class: "why" }, el("summary", { text: texts.why.open }), el("p"), el("p", { class: "quiet" })));
+    el("details", { class: "why" }, el("summary"), el("p"), el("p"), el("p", { class: "quiet" })));
   li.querySelector(".buttons").addEventListener("click", (e) => {
     const button = e.target.closest("button");
     if (button) deeds(shown.get(li)).find((d) => d.key === button.dataset.key)?.does();
@@ -62,7 +62,8 @@ function updateTask(li, t) {
   setText(title.firstElementChild, nameOf(t));
   const waiting = waits(t);
   setText(when, [whenWords(t), ...(waiting ? [said.tasks.onWay[waiting.state] ?? ""] : [])].filter(Boolean).join(" · "));
-  setText(words, t.state === "done" ? "" : t.text);
+  const near = t.state === "overdue" || t.state === "today"; // what comes later is a list of days first
+  setText(words, near ? t.text : "");
   keyed(buttons, deeds(t), (d) => d.key, () => el("button", { type: "button" }), (b, d) => {
     setText(b, d.words);
     setClass(b, d.strong ? "take" : "");
@@ -70,19 +71,23 @@ function updateTask(li, t) {
     b.setAttribute("aria-label", `${d.words}: ${nameOf(t)}`);
   });
   buttons.hidden = buttons.children.length === 0;
-  why.hidden = !t.rule;
-  setText(why.children[1], t.rule ? texts.why.rule(t.rule) : "");
-  setText(why.children[2], t.source ? texts.why.source(t.source) : "");
+  setText(why.children[0], near ? texts.why.open : said.tasks.what);
+  setText(why.children[1], near ? "" : t.text);
+  setText(why.children[2], t.rule ? texts.why.rule(t.rule) : "");
+  setText(why.children[3], t.source ? texts.why.source(t.source) : "");
 }
 
 function whenWords(t) {
-  const at = (time) => units.moment(Date.parse(time), now());
+  const at = (time) => momentOf(Date.parse(time));
   if (t.state === "done") return said.tasks.doneAt(at(t.done));
   const words = [Date.parse(t.from) <= now() ? said.tasks.since(at(t.from)) : said.tasks.from(at(t.from))];
   if (t.late && t.late !== t.from) words.push((t.state === "overdue" ? said.tasks.lateSince : said.tasks.lateFrom)(at(t.late)));
   if (t.daily) words.push(said.tasks.daily);
   return words.join(", ");
 }
+
+// momentOf leaves the first instant of a day unsaid.
+const momentOf = (t) => (hourOf(t) === 0 && t % 3600e3 === 0 ? dayWords(t) : units.moment(t, now()));
 
 // waits is the send that does this task and is not stored yet.
 const waits = (t) => queue.items.find((i) => i.state !== "unusual" && i.rows.some((r) => r.chore === t.event && (r.nest ?? null) === t.nest || shows(t) !== undefined && r.what === shows(t) && i.nest === t.nest));
