@@ -207,6 +207,7 @@ func (s *Server) serveForms(w http.ResponseWriter, _ *http.Request) {
 			v.Shows[name] = what
 		}
 	}
+	v.Shows[alarm.ConfirmKindlingDue] = book.Kindled // which the daemon noticed, and nobody has entered
 	s.answerJSON(w, v)
 }
 

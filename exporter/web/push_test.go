@@ -11,27 +11,27 @@ import (
 	"nestmon/exporter"
 )
 
-// book is a channel on which phones sign up, as the page knows it.
-type book struct {
+// channel is one on which phones sign up, as the page knows it.
+type channel struct {
 	err  error
 	did  []string
 	last exporter.Subscription
 }
 
-func (b *book) PublicKey() (string, error) { return "BKey", b.err }
+func (b *channel) PublicKey() (string, error) { return "BKey", b.err }
 
-func (b *book) List() ([]exporter.Phone, error) {
+func (b *channel) List() ([]exporter.Phone, error) {
 	return []exporter.Phone{{ID: "id-1", Label: "Ada", Agent: "Invented 1", Since: noon}, {ID: "id-2", Label: "Bo", Since: noon, Gone: noon.Add(time.Hour)}}, b.err
 }
 
-func (b *book) Subscribe(s exporter.Subscription) error { b.last = s; return b.err }
+func (b *channel) Subscribe(s exporter.Subscription) error { b.last = s; return b.err }
 
-func (b *book) Unsubscribe(which exporter.Secret) error {
+func (b *channel) Unsubscribe(which exporter.Secret) error {
 	b.did = append(b.did, "off "+which.Reveal())
 	return b.err
 }
 
-func (b *book) Test(_ context.Context, which exporter.Secret) error {
+func (b *channel) Test(_ context.Context, which exporter.Secret) error {
 	b.did = append(b.did, "test "+which.Reveal())
 	return b.err
 }
@@ -39,7 +39,7 @@ func (b *book) Test(_ context.Context, which exporter.Secret) error {
 var pushPaths = []string{"/api/push/subscribe", "/api/push/unsubscribe", "/api/push/test"}
 
 func TestNobodySignsUpWithoutADoor(t *testing.T) {
-	s, b := newHouse(t), &book{}
+	s, b := newHouse(t), &channel{}
 	s.SignUp(b)
 	send := func(path, text string) (int, string) {
 		r := s.post(path, text, "")
@@ -59,7 +59,7 @@ func TestNobodySignsUpWithoutADoor(t *testing.T) {
 }
 
 func TestPhonesSignUpOnThePage(t *testing.T) {
-	s, b := newHouse(t), &book{}
+	s, b := newHouse(t), &channel{}
 	session := s.login(t).Value
 	send := func(path, text string) (int, string) {
 		r := s.post(path, text, session)
