@@ -217,7 +217,7 @@ export const texts = {
       barWaiting: (n) => (n === 1 ? "1 entry waits to be sent." : `${n} entries wait to be sent.`), barRefused: (n) => (n === 1 ? "1 entry was refused: look at it." : `${n} entries were refused: look at them.`), barLogIn: "Log in to send.",
     },
     facts: { alive: "Alive", born: "Born alive", dead: "Born dead", lost: (why) => `Lost: ${why.toLowerCase()}` },
-    nextSteps: "Enter", partners: "Kits can be fostered to", fosterThere: "Foster there…", fosterTo: (nest) => `Foster to ${nest}…`, story: "What was written",
+    nextSteps: "Enter", partners: "Kits can be fostered to", fosterThere: "Foster there…", story: "What was written",
     pastOfNest: (nest) => `Past of ${nest}`, pastOfDoe: (doe) => `Litters of ${doe}`, report: "Report, with what was measured", graph: (nest) => `Graph of ${nest}`,
     number: (n) => `entry ${n}`, entry: (n, said) => `entry ${n}, ${said}`, by: (who) => `by ${who}`, inPlaceOf: (n) => `in place of entry ${n}`, counts: (n) => `does not count since entry ${n}`,
     change: "Change", correctButton: "Correct…", strikeButton: "Strike…", correct: (said) => `correct “${said}”`, strike: (said) => `strike “${said}”`, strikeIt: "Strike it", strikeWhy: "Why",

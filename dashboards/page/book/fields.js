@@ -87,8 +87,9 @@ const unitIn = (takes) => `nestmon.${takes}`;
 export function measureField(name, words, takes, value, optional) {
   const list = measures[takes];
   const first = list[0][0];
-  let unit = value ? first : remembered(takes) ?? (units.display() === "fahrenheit" ? (takes === "weight" ? "oz" : "in") : first);
-  const number = el("input", { type: "number", inputmode: "decimal", min: 0, step: "any", value, "aria-label": words });
+  const [, digits = "", given = ""] = /^([\d.]*)([a-z]*)$/.exec(value) ?? [];
+  let unit = value ? given || first : remembered(takes) ?? (units.display() === "fahrenheit" ? (takes === "weight" ? "oz" : "in") : first);
+  const number = el("input", { type: "number", inputmode: "decimal", min: 0, step: "any", value: digits, "aria-label": words });
   const step = (by) => {
     const one = list.find(([u]) => u === unit)[1];
     number.value = String(Math.max(0, Math.round(((Number(number.value) || 0) + by * one) * 100) / 100));

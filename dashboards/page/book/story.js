@@ -76,7 +76,7 @@ function litterParts({ litter: l, story, sum, partners }) {
     el("div", { class: "buttons looks" }, ...looks), part(said.nextSteps, el("div", { class: "buttons" }, ...steps)),
     ...(l.kindled ? [el("dl", { class: "sums" }, ...facts.map(([name, value]) => el("div", {}, el("dt", { text: name }), el("dd", { text: value }))))] : []),
     ...(partners.length > 0 ? [part(said.partners, el("ul", { class: "list" }, ...partners.map((p) => el("li", { class: "row" }, el("span", { text: `${p.nest}: ${litterTitle(p)}` }),
-      button(`foster-${p.litter}`, said.fosterThere, () => openForm({ kind: "foster", what: "fostered-out", litter: l.litter, nest: l.nest, values: { with: String(p.litter) } }), { name: said.fosterTo(p.nest) })))))] : []),
+      button(`foster-${p.litter}`, said.fosterThere, () => openForm({ kind: "foster", what: "fostered-out", litter: l.litter, nest: l.nest, values: { with: String(p.litter) } }), { name: `${said.fosterThere} ${p.nest}` })))))] : []),
     part(said.story, el("ol", { class: "list story" }, ...story.toReversed().map(entryItem))),
     el("p", { class: "links" }, link(way("book", "nest", l.nest), said.pastOfNest(l.nest)), ...(l.doe ? [link(way("book", "doe", l.doe), said.pastOfDoe(l.doe))] : []), el("a", { class: "go", href: l.report, text: said.report }), link(way("nest", l.nest), said.graph(l.nest))),
   ];
