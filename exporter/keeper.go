@@ -2,6 +2,7 @@ package exporter
 
 import (
 	"context"
+	"errors"
 
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/book"
@@ -25,6 +26,25 @@ type Bookkeeper interface {
 	// Enter writes entries into the litter book, all or none, and returns them as they were stored, with what is unusual in them. The daemon
 	// finds the litter where only a nest is named. What cannot be true is a *book.Refusal.
 	Enter(ctx context.Context, entries []book.Entry) (stored []book.Entry, doubts []string, err error)
+	// EnterOnce is Enter for who may not hear the answer and sends it again. The entries are made of the book as it is then; what was sent under a
+	// key before is answered as it was then, and changes nothing. ErrOtherSend is a key that was used for something else.
+	EnterOnce(ctx context.Context, s Sending, of func(*book.Book) ([]book.Entry, error)) (stored []book.Entry, doubts []string, err error)
 	// Book is the litter book as it stands.
 	Book() *book.Book
 }
+
+// Sending names what somebody sends to the litter book from afar.
+type Sending struct {
+	Key    string // random, made when the person pressed the button
+	Digest string // of what is sent
+}
+
+// Sent is what became of it.
+type Sent struct {
+	Sending
+	Entries []int64  // their numbers
+	Doubts  []string // what was unusual
+}
+
+// ErrOtherSend says that a key has come before with something else. Its text is for a person.
+var ErrOtherSend = errors.New("something else was sent under this key before, and is stored; look at the book, and enter it anew")

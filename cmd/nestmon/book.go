@@ -60,6 +60,51 @@ func (d *daemon) Enter(ctx context.Context, entries []book.Entry) (stored []book
 	return stored, doubts, err
 }
 
+// EnterOnce is Enter of what may be sent again: under a key that is known nothing is written, and the answer is the one there was.
+func (d *daemon) EnterOnce(ctx context.Context, s exporter.Sending, of func(*book.Book) ([]book.Entry, error)) (stored []book.Entry, doubts []string, err error) {
+	err = d.command(ctx, func() error {
+		now := d.pace.Now()
+		b, err := d.sureBook(now)
+		if err != nil {
+			return err
+		}
+		var was exporter.Sent
+		known := false
+		if err := d.card.write(func() (err error) {
+			was, known, err = d.archive.SentBefore(s.Key)
+			return err
+		}); err != nil {
+			return fmt.Errorf("nothing is saved: looking whether it came before: %w", err)
+		}
+		if known {
+			stored, doubts, err = asBefore(b, was, s)
+			return err
+		}
+		entries, err := of(b)
+		if err != nil {
+			return err
+		}
+		stored, doubts, err = d.enterAs(now, entries, s)
+		return err
+	})
+	return stored, doubts, err
+}
+
+// asBefore is the answer there was to what came before.
+func asBefore(b *book.Book, was exporter.Sent, now exporter.Sending) (stored []book.Entry, doubts []string, err error) {
+	if was.Digest != now.Digest {
+		return nil, nil, exporter.ErrOtherSend
+	}
+	for _, id := range was.Entries {
+		e, ok := b.Entry(id)
+		if !ok {
+			return nil, nil, fmt.Errorf("entry %d was saved, and is in the book no more; look at it with 'nestmon litter show'", id)
+		}
+		stored = append(stored, e)
+	}
+	return stored, was.Doubts, nil
+}
+
 // Done records that a chore was done.
 func (d *daemon) Done(ctx context.Context, nest string, name alarm.Name, by string) error {
 	_, _, err := d.Enter(ctx, []book.Entry{{What: book.Did, Nest: nest, Chore: name, By: by}})
@@ -68,6 +113,10 @@ func (d *daemon) Done(ctx context.Context, nest string, name alarm.Name, by stri
 
 // enter is Enter within the daemon's own goroutine. What gives no time happens now.
 func (d *daemon) enter(now time.Time, entries []book.Entry) (stored []book.Entry, doubts []string, err error) {
+	return d.enterAs(now, entries, exporter.Sending{})
+}
+
+func (d *daemon) enterAs(now time.Time, entries []book.Entry, s exporter.Sending) (stored []book.Entry, doubts []string, err error) {
 	b, err := d.sureBook(now)
 	if err != nil {
 		return nil, nil, err
@@ -89,7 +138,11 @@ func (d *daemon) enter(now time.Time, entries []book.Entry) (stored []book.Entry
 	if err != nil {
 		return nil, nil, err
 	}
-	return stored, doubts, d.grow(now, more, stored)
+	sent := exporter.Sent{Sending: s, Doubts: doubts}
+	for _, e := range stored {
+		sent.Entries = append(sent.Entries, e.ID)
+	}
+	return stored, doubts, d.grow(now, more, stored, sent)
 }
 
 // sureBook is the book, read again where nobody knows what of it is stored: a write that took too long may have ended since.
@@ -111,8 +164,8 @@ func (d *daemon) sureBook(now time.Time) (*book.Book, error) {
 }
 
 // grow stores what was added to the book, and lets the decisions know.
-func (d *daemon) grow(now time.Time, more *book.Book, added []book.Entry) error {
-	err := d.card.write(func() error { return d.archive.PutEntries(added) })
+func (d *daemon) grow(now time.Time, more *book.Book, added []book.Entry, s exporter.Sent) error {
+	err := d.card.write(func() error { return d.archive.PutSent(added, s) })
 	switch d.unsure = err != nil; {
 	case errors.Is(err, errCard):
 		return fmt.Errorf("%w; look with 'nestmon litter show' whether it was saved before you enter it again", err)
@@ -159,7 +212,7 @@ func (d *daemon) Import(ctx context.Context, rows []book.Entry, by string, dry b
 		if err != nil || dry || len(m.Added) == 0 {
 			return err
 		}
-		return d.grow(now, m.Book, m.Added)
+		return d.grow(now, m.Book, m.Added, exporter.Sent{})
 	})
 	return m, err
 }

@@ -5,7 +5,6 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
-	"time"
 
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/book"
@@ -59,9 +58,9 @@ type fostering struct {
 
 // correction changes an entry, only in what is given, or strikes it.
 type correction struct {
-	Entry  int64                 `json:"entry"`
-	Set    map[book.Field]string `json:"set"`
-	Strike bool                  `json:"strike"`
+	Entry  int64    `json:"entry"`
+	Set    book.Row `json:"set"`
+	Strike bool     `json:"strike"`
 }
 
 // importRequest is the rows of a file, in its order.
@@ -135,7 +134,7 @@ func litterDoor(mux *http.ServeMux, d *daemon) {
 	mux.HandleFunc("POST /control/correct", func(w http.ResponseWriter, r *http.Request) {
 		var c correction
 		take(w, r, &c, func() (a enterAnswer, err error) {
-			changed, err := c.entries(d.Book())
+			changed, err := d.Book().Amend(c.Entry, c.Set, c.Strike)
 			if err != nil {
 				return a, err
 			}
@@ -277,58 +276,4 @@ func (f fostering) entries(b *book.Book) ([]book.Entry, error) {
 	out.What, out.Litter, out.Nest, out.With = book.FosteredOut, from.ID, f.From, to.ID
 	in.What, in.Litter, in.Nest, in.With = book.FosteredIn, to.ID, f.To, from.ID
 	return []book.Entry{out, in}, nil
-}
-
-// entries are the entry that replaces the one named and, of a fostering, its other side.
-func (c correction) entries(b *book.Book) ([]book.Entry, error) {
-	old, ok := b.Entry(c.Entry)
-	switch {
-	case !ok:
-		return nil, fmt.Errorf("there is no entry %d; 'nestmon litter show' has the numbers", c.Entry)
-	case b.ReplacedBy(c.Entry) != 0:
-		return nil, fmt.Errorf("entry %d no longer counts since entry %d; correct that one", c.Entry, b.ReplacedBy(c.Entry))
-	}
-	first, err := c.replace(old, b.Rules().Location)
-	if err != nil {
-		return nil, err
-	}
-	all := []book.Entry{first}
-	if other := otherSide(b, old); other.ID != 0 {
-		second, err := c.replace(other, b.Rules().Location)
-		if err != nil {
-			return nil, err
-		}
-		all = append(all, second)
-	}
-	return all, nil
-}
-
-func (c correction) replace(old book.Entry, loc *time.Location) (book.Entry, error) {
-	e := old
-	if c.Strike {
-		e = book.Entry{What: book.Struck, Litter: old.Litter, Nest: old.Nest, At: old.At, Day: old.Day}
-	}
-	for name, text := range c.Set {
-		column, ok := book.ColumnOf(name)
-		if !ok {
-			return e, fmt.Errorf("an entry does not say %q", name)
-		}
-		if err := column.Set(&e, text, loc); err != nil {
-			return e, fmt.Errorf("%s: %w", name, err)
-		}
-	}
-	e.ID, e.Replaces, e.Entered, e.By = 0, old.ID, time.Time{}, ""
-	return e, nil
-}
-
-// otherSide is the other entry of a fostering, the zero entry where there is none.
-func otherSide(b *book.Book, e book.Entry) book.Entry {
-	if r := b.Record(e.With); r != nil {
-		for _, o := range r.Entries {
-			if o.With == e.Litter && o.What != e.What && o.At.Equal(e.At) && o.Kits != nil && e.Kits != nil && *o.Kits == *e.Kits {
-				return o
-			}
-		}
-	}
-	return book.Entry{}
 }

@@ -154,7 +154,7 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 	}
 	d.poller = sensors.NewPoller(sources, p.log)
 	d.poller.Now = p.pace.Now
-	if d.sinks, err = openSinks(outlet{cfg: cfg, archive: d.archive, log: p.log, now: time.Now, keeper: d, calendar: d.calendar, push: p.push, report: d.Report, litters: d.Litters}); err != nil {
+	if d.sinks, err = openSinks(outlet{cfg: cfg, archive: d.archive, log: p.log, now: time.Now, keeper: d, calendar: d.calendar, push: p.push, book: d, report: d.Report, litters: d.Litters}); err != nil {
 		return nil, errors.Join(err, d.poller.Close())
 	}
 	d.teller, err = openAnnouncer(d.archive, cfg, p.pace.Now(), p.log)

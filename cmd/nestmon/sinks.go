@@ -50,6 +50,7 @@ type outlet struct {
 	page     *web.Server
 	keeper   exporter.Keeper // what people tell the daemon by way of a sink
 	push     push.Net
+	book     exporter.Bookkeeper
 	report   func(litter int64) (web.Page, error)
 	litters  func() (web.Page, error)
 	calendar web.CalendarFunc
@@ -69,7 +70,7 @@ func openSinks(o outlet) (*sinks, error) {
 	s.page = web.New(pageConfig(o.cfg), web.Site{
 		Name: o.cfg.Site.Name, Display: o.cfg.Site.Display, Zone: o.cfg.location(), Poll: o.cfg.Poll, Probes: o.cfg.probes(),
 	}, history(o.archive), o.log.With("sink", "page"))
-	s.page.Options = web.Options{Keeper: o.keeper, Test: s.trialOfPage, Store: o.archive, Calendar: o.calendar, Report: o.report, Litters: o.litters, Queries: queries(o.cfg, o.archive, o.log)}
+	s.page.Options = web.Options{Keeper: o.keeper, Test: s.trialOfPage, Store: o.archive, Calendar: o.calendar, Book: o.book, Report: o.report, Litters: o.litters, Queries: queries(o.cfg, o.archive, o.log)}
 	o.page = s.page
 	var publishers []exporter.Publisher
 	for _, k := range sinkKinds {

@@ -79,11 +79,11 @@ async function send(path, body, wait) {
   return { status: answer.status, said };
 }
 
-// say writes how it went where it is seen and heard wherever the page is scrolled to.
-function say(words, kind) {
+// say writes how it went where it is seen and heard wherever the page is scrolled to, with a button beside it where there is one.
+export function say(words, kind, button = null) {
   clearTimeout(fading);
   setClass(box, kind && `is-${kind}`);
-  box.replaceChildren(...(kind === "bad" ? [shape("warning")] : kind === "good" ? [shape("none")] : []), el("span", { text: words }));
+  box.replaceChildren(...(kind === "bad" ? [shape("warning")] : kind === "good" ? [shape("none")] : []), el("span", { text: words }), ...(button ? [button] : []));
   if (kind === "good") fading = setTimeout(() => box.replaceChildren(), saidFor);
 }
 

@@ -1,5 +1,6 @@
 // The page: one stream, one state, shown by the room that is open whenever a new one arrives, and looked at every second for its age.
 import { ask, begin, can } from "./act.js";
+import { keepSending } from "./book/sending.js";
 import { shut } from "./door.js";
 import { el, setText } from "./dom.js";
 import { rank, updateVerdict } from "./lists.js";
@@ -91,10 +92,12 @@ function reloadIfReplaced() {
 }
 
 begin(at("said"), () => state && !undrawn && draw());
+const sending = keepSending(at("main"));
 let askedOf = null; // the start of the program that was asked what may be done; a new one may have another password
 
 const stream = new Stream((s) => {
   state = s;
+  sending.heard(s);
   if (askedOf !== s.started || !can.asked) {
     askedOf = s.started;
     ask();

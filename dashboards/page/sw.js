@@ -1,5 +1,8 @@
 // The worker shows what is pushed to this phone, also while the page is closed. Whatever comes, it shows something: a browser takes the
 // subscription away from a page that does not. A worker cannot import texts.js in every browser, so its own few words stand here.
+//
+// It keeps the page's files as well, so that the page opens in a barn without a network. What the daemon says, under api/, is never kept: an old
+// state must not pass for a new one.
 const words = {
   unread: { title: "nestmon has something to say", body: "The message cannot be read. Open the page and look at the nests." },
   lost: { title: "No alarm reaches this phone any more", body: "Open the page of nestmon and sign this phone up again, under “Alarms on this phone”." },
@@ -7,8 +10,54 @@ const words = {
 
 const isText = (x) => typeof x === "string" && x !== "";
 
-self.addEventListener("install", () => self.skipWaiting());
-self.addEventListener("activate", (event) => event.waitUntil(self.clients.claim()));
+const hash = "@HASH@";
+const files = ["@FILES@"];
+const shell = `nestmon-page-${hash}`;
+const networkFor = 3e3; // ms that the network has to bring the page before the kept one is shown; ours, no source
+
+self.addEventListener("install", (event) => {
+  self.skipWaiting();
+  event.waitUntil(keep());
+});
+self.addEventListener("activate", (event) => event.waitUntil(Promise.all([self.clients.claim(), forget()])));
+
+// keep gets all files of this page. One that came from another program would not fit the others.
+async function keep() {
+  const index = await fetch("./", { cache: "no-store" });
+  if (!index.ok || !(await index.clone().text()).includes(`content="${hash}"`)) throw new Error("another page answers");
+  const cache = await caches.open(shell);
+  await cache.addAll(files.map((file) => `static/${hash}/${file}`));
+  await cache.put("./", index);
+}
+
+async function forget() {
+  for (const name of await caches.keys()) {
+    if (name.startsWith("nestmon-page-") && name !== shell) await caches.delete(name);
+  }
+}
+
+self.addEventListener("fetch", (event) => {
+  const url = new URL(event.request.url);
+  if (event.request.method !== "GET" || !url.href.startsWith(self.registration.scope)) return;
+  const path = url.href.slice(self.registration.scope.length).replace(/[?#].*/, "");
+  if (path === "") event.respondWith(page(event.request));
+  else if (path.startsWith(`static/${hash}/`)) event.respondWith(kept(event.request));
+});
+
+// page is the newest there is: from the daemon while it answers, else as it was kept.
+async function page(request) {
+  const own = await caches.match("./", { cacheName: shell });
+  if (!own) return fetch(request);
+  try {
+    const answer = await fetch(request, { signal: AbortSignal.timeout(networkFor) });
+    if (answer.status < 500) return answer; // also where somebody has to log in
+  } catch {
+    // out of range
+  }
+  return own;
+}
+
+const kept = async (request) => (await caches.match(request, { cacheName: shell })) ?? fetch(request);
 
 self.addEventListener("push", (event) => {
   let message;

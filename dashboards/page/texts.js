@@ -79,7 +79,7 @@ export const texts = {
     saved: (what) => `Saved: ${what}`,
     refused: (what, why) => `Not saved: ${what}. ${why}`,
     nobody: (what) => `Not saved: ${what}. Nobody logged in.`,
-    unknown: (what) => `No answer: ${what}. It may be saved or not; look at the alarm again.`,
+    unknown: (what) => `No answer: ${what}. It may be saved or not, and is not sent again by itself; look at the alarm again.`,
   },
   login: {
     heading: "Log in", why: "To change something, write the password of this page. This browser remembers it for 30 days.", look: "To look, write the password of this page. This browser remembers it for 30 days.", closed: "This page is shown to who has logged in.", user: "User", password: "Password", in: "Log in", cancel: "Cancel", out: "Log out", gone: "Logged out.",
@@ -164,6 +164,71 @@ export const texts = {
   nest: { open: (nest) => `Look at ${nest}`, none: (nest) => `There is no nest ${nest}.`, measured: "Measured", judged: "What is watched", learned: "What it has shown of itself" },
 
   // Room: book
+  book: {
+    undo: "Undo", undoOf: (what) => `Undo: ${what}`, save: "Save", other: "Other…", unsaid: "Not said", optional: (name) => `${name} (may be left out)`, rarely: "More to say",
+    less: "Less", more: "More", moreThan: (n) => `${n}+`, missing: (name) => `${name}: choose or write it.`, nothingChanged: "Nothing was changed.", saidNothing: "entered",
+    noForms: "nestmon has not told yet what can be entered; open the book once where it can be reached.", noBook: "nobody keeps a litter book here",
+    never: "nestmon has not been reached yet.", asOf: (when, why) => `As nestmon said ${when}${why ? `: ${why}` : ""}. It cannot be reached now; what you enter waits here.`,
+    loading: "Reading the book…", outOfReach: "nestmon cannot be reached now", notRead: (why) => `Not read: ${why}.`,
+    tabs: { label: "Parts of the book", nests: "Nests", chores: "To do", litters: "Litters", due: (n) => (n === 1 ? "1 due" : `${n} due`) },
+    find: "Find a nest or a doe",
+    groups: { label: "Which nests", all: (n) => `All ${n}`, kits: (n) => `Kits ${n}`, due: (n) => `Bred ${n}`, empty: (n) => `Empty ${n}` },
+    noNests: "No nest is configured.", noneFound: "No such nest.", noTasks: "Nothing is to do.", site: "The whole site",
+    litter: (n) => `Litter ${n}`, litterIn: (n, nest) => `Litter ${n}, ${nest}`, day: (n) => `day ${n}`, bredDay: (n) => `bred ${n} days ago`, uncounted: "not counted",
+    kits: (alive, born) => (born !== null && born !== alive ? `${alive} of ${born} kits` : alive === 1 ? "1 kit" : `${alive} kits`), kitCount: (n) => (n === 1 ? "1 kit" : `${n} kits`),
+    empty: "no litter", looked: (when) => `Looked in at ${when}`, neverLooked: "Nobody has looked in yet", alsoBred: (who) => `bred again: ${who}`, indoors: "indoors", noticed: "kits seem to be born: enter it",
+    noticedAt: (when) => `Kits seem to be born since ${when}. Look, and enter the kindling.`,
+    allWell: "Looked: all well", allWellDone: "looked, all well", lossesButton: "Losses…", losses: "looked, losses",
+    onWay: (state, what, when) => `${state}: ${what}, ${when}`,
+    what: {
+      bred: "Bred", palpated: "Felt for kits", "box-in": "Box put in", kindled: "Kindled", "fostered-in": "Fostered in", lost: "Lost", "fostered-out": "Fostered out", weighed: "Weighed", moved: "Moved",
+      collected: "Collected", weaned: "Weaned", sold: "Sold", kept: "Kept", ended: "Ended", "did-not-kindle": "Did not kindle", "carried-in": "Carried indoors", "carried-out": "Carried out again", did: "Did a chore",
+      noted: "Note", struck: "Struck",
+    },
+    step: {
+      palpated: "Felt for kits…", "box-in": "Box in…", kindled: "Kindled…", "fostered-out": "Foster…", weighed: "Weigh…", moved: "Move…", lost: "Losses, not looked…", collected: "Collect…", weaned: "Wean…", sold: "Sold…", kept: "Kept…",
+      ended: "Kits are gone…", "did-not-kindle": "Did not kindle…", noted: "Note…", bred: "Bred…", "carried-in": "Carried indoors…", "carried-out": "Carried out…", did: "A chore…",
+    },
+    field: {
+      entry: "Number", litter: "Litter", what: "What", on: "When", nest: "Nest", to: "To", with: "With litter", doe: "Doe", buck: "Buck", kits: "Kits", dead: "Born dead", cause: "Why", found: "What was felt", grams: "Weight of all together",
+      bedding: "Bedding", depth: "How deep", kind: "Kind of nest", season: "Season", chore: "Chore", note: "Note", by: "By", entered: "Entered", replaces: "In place of",
+    },
+    fieldOf: { "kindled kits": "Born alive", "lost kits": "How many", "fostered-out kits": "How many", "fostered-out with": "To", "weighed kits": "Kits on the scale", "collected kits": "Kits counted", "weaned kits": "Kits counted", "collected to": "To which pen or cage" },
+    choice: {
+      chilled: "Chilled", overheated: "Overheated", "dragged-out": "Dragged out", crushed: "Crushed", unfed: "Unfed", other: "Other", pregnant: "Kits", "not-pregnant": "No kits", unsure: "Not sure",
+    },
+    unit: { g: "grams", kg: "kilograms", oz: "ounces", lb: "pounds", cm: "centimetres", in: "inches" },
+    when: {
+      heading: "When", now: "Now", morning: (h) => `This morning, ${h}:00`, yesterday: (day) => `Yesterday, ${day}`, other: "Another time", date: "Day", clock: "Time of day", dayAlone: "Without a time of day, the day alone is written.",
+      asItIs: (when) => `As it is: ${when}`, noticed: (when) => `When it was noticed: ${when}`,
+    },
+    tasks: {
+      what: "What to do, and why", overdue: "Overdue", today: "Today", done: "Done lately", count: (name, n) => `${name}: ${n}`, since: (when) => `since ${when}`, from: (when) => `from ${when}`, lateSince: (when) => `late since ${when}`, lateFrom: (when) => `late from ${when}`,
+      daily: "every day", doneAt: (when) => `done ${when}`, doneButton: "Done", onlyDone: "Only mark it done", early: "Done already", undo: "It was not done",
+      onWay: { waiting: "done here, waiting to be sent", refused: "done here, but refused: see above" },
+    },
+    queue: {
+      heading: "On this device", waiting: "Waiting to be sent", refused: "Refused", unusual: "Saved, but unusual", held: "Waits for the refused one above", undone: "Will be taken back when it is sent",
+      note: "Entries and chores wait here and are sent in this order, each once. That you have seen an alarm is never kept for later: it would silence what nobody has seen by then.",
+      forgets: "This browser keeps nothing. Leave this page open until all of it is sent.", logIn: "Log in and send", nobody: "Nobody is logged in.", pressed: (when) => `pressed ${when}`,
+      mend: "Mend it", again: "Try again", away: "Throw it away", correctIt: "Correct it", takeBack: "Take it back", right: "It is right",
+      kept: (what) => `Kept on this device, waiting to be sent: ${what}`, taken: (what) => `Taken back, and never sent: ${what}`, takenLater: (what) => `It may have arrived, and will be struck: ${what}`, struck: (what) => `Taken back: ${what}`,
+      tooOld: "It waited here for more than 300 days. Look at the book; enter it anew with its day if it is missing, and throw this away.",
+      barWaiting: (n) => (n === 1 ? "1 entry waits to be sent." : `${n} entries wait to be sent.`), barRefused: (n) => (n === 1 ? "1 entry was refused: look at it." : `${n} entries were refused: look at them.`), barLogIn: "Log in to send.",
+    },
+    facts: { alive: "Alive", born: "Born alive", dead: "Born dead", lost: (why) => `Lost: ${why.toLowerCase()}` },
+    nextSteps: "Enter", partners: "Kits can be fostered to", fosterThere: "Foster there…", story: "What was written",
+    pastOfNest: (nest) => `Past of ${nest}`, pastOfDoe: (doe) => `Litters of ${doe}`, report: "Report, with what was measured", graph: (nest) => `Graph of ${nest}`,
+    number: (n) => `entry ${n}`, entry: (n, said) => `entry ${n}, ${said}`, by: (who) => `by ${who}`, inPlaceOf: (n) => `in place of entry ${n}`, counts: (n) => `does not count since entry ${n}`,
+    change: "Change", correctButton: "Correct…", strikeButton: "Strike…", correct: (said) => `correct “${said}”`, strike: (said) => `strike “${said}”`, strikeIt: "Strike it", strikeWhy: "Why",
+    sums: {
+      litters: (n) => (n === 1 ? "1 litter" : `${n} litters`), kindled: (n) => `${n} kindled`, born: (n, of) => `${n} born alive in the ${of} that were counted`, dead: (n) => `${n} born dead`,
+      weaned: (n, of) => `${n} alive at weaning in ${of}`, lost: (n, why) => `${n} lost: ${why.toLowerCase()}`,
+    },
+    enterHere: "Enter", litters: "Litters", written: "What was written", newestOnly: (n) => `The newest ${n}.`, bornOn: (day) => `born ${day}`, bredOn: (day) => `bred ${day}`, endedOn: (day) => `over ${day}`,
+    open: (n) => `Open: ${n}`, closed: "Over", older: (n) => `Show older ones: ${n}`, does: "Does", pastOfNests: "Nests",
+    device: "Name of this device", deviceWhy: "It stands beside what is entered here.",
+  },
 
   // Room: alarms
 

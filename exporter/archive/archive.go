@@ -65,6 +65,7 @@ type Archive struct {
 	aside  paths
 	unsent sync.Map    // uint64 by sink: see Pruned
 	owed   atomic.Bool // the file of the litter book is new, and the book not in it yet
+	recent lately      // what was sent to the book
 
 	mu       sync.Mutex // one writer at a time; guards all below
 	state    pollState

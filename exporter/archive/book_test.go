@@ -240,7 +240,7 @@ func TestColumnsBecomeEntries(t *testing.T) {
 	must(t, openAt(t, dir, archive.Options{}).Close())
 	file := filepath.Join(dir, "book.db")
 	at := func(days int) int64 { return start.AddDate(0, 0, days).UnixMilli() }
-	edit(t, file, fmt.Sprintf(`DROP TABLE entries; PRAGMA user_version = 2;
+	edit(t, file, fmt.Sprintf(`DROP TABLE entries; DROP TABLE sends; PRAGMA user_version = 2;
 		CREATE TABLE litters (id INTEGER PRIMARY KEY AUTOINCREMENT, nest TEXT NOT NULL, bred INTEGER, kindled INTEGER, ended INTEGER, born INTEGER NOT NULL);
 		CREATE TABLE litters_before (id INTEGER NOT NULL, nest TEXT NOT NULL, bred INTEGER, kindled INTEGER, ended INTEGER, born INTEGER NOT NULL, replaced INTEGER NOT NULL);
 		CREATE TABLE marks (nest TEXT NOT NULL, event TEXT NOT NULL, at INTEGER NOT NULL, PRIMARY KEY (nest, event, at)) WITHOUT ROWID;

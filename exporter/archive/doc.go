@@ -5,7 +5,7 @@
 // and counted, never wrapped. A layout names the series behind the columns, and every row names its layout, so probes may
 // come, go and change places. Beside the polls stand hourly counts, minima, means and maxima, the hourly means of temperatures once more by the
 // week, the sinks' cursors, and what sinks refused for good. book.db holds what people and alarms need: litter book, events, what was done about
-// them, standing alarms, messages, marks.
+// them, standing alarms, messages, keys of what phones sent.
 // Beside them lies the file state, what the decisions remember: replaced whole, and no loss where it is missing, for the readings
 // are looked at again instead.
 //

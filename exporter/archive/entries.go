@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 
+	"nestmon/exporter"
 	"nestmon/thresholds/book"
 )
 
@@ -36,11 +37,7 @@ func (a *Archive) Entries() ([]book.Entry, error) {
 
 // PutEntries adds entries to the litter book, all or none. They are durable before it returns. Nothing that stands there is ever changed: a
 // number that is taken is an error.
-func (a *Archive) PutEntries(entries []book.Entry) error {
-	return a.editBook(func(t *tx) error {
-		return t.putEntries(entries)
-	})
-}
+func (a *Archive) PutEntries(entries []book.Entry) error { return a.PutSent(entries, exporter.Sent{}) }
 
 func (t *tx) putEntries(entries []book.Entry) error {
 	for _, e := range entries {

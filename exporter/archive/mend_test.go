@@ -7,6 +7,7 @@ import (
 
 	"nestmon/exporter"
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/book"
 )
 
 // The steps of the schema are no exported matter, so this test sits inside.
@@ -141,5 +142,37 @@ func TestEveryConnectionHasItsPragmas(t *testing.T) {
 				t.Errorf("%s: %s is %q, %v; want %q", name, pragma, got, err, want)
 			}
 		}
+	}
+}
+
+// A book of the release before has no keys of what phones sent; what it holds stays, and keys are kept from then on.
+func TestBookOfAnOlderReleaseTakesKeys(t *testing.T) {
+	dir := t.TempDir()
+	before := bookFile
+	before.steps = before.steps[:3]
+	s, _, err := openStore(filepath.Join(dir, bookFile.name), before, true, Options{}.filled())
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := s.write(func(t *tx) error { return t.putEntries([]book.Entry{{ID: 1, What: book.Noted, Note: "of before"}}) }); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.close(); err != nil {
+		t.Fatal(err)
+	}
+	a, err := Open(dir, Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer a.Close()
+	want := exporter.Sent{Sending: exporter.Sending{Key: "k", Digest: "d"}, Entries: []int64{2}}
+	if err := a.PutSent([]book.Entry{{ID: 2, What: book.Noted}}, want); err != nil {
+		t.Fatal(err)
+	}
+	a.recent = lately{}
+	got, known, err := a.SentBefore("k")
+	all, err2 := a.Entries()
+	if err != nil || err2 != nil || !known || got.Digest != "d" || len(all) != 2 || all[0].Note != "of before" {
+		t.Errorf("%+v, %v, %+v, %v %v", got, known, all, err, err2)
 	}
 }

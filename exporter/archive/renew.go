@@ -27,6 +27,11 @@ func (a *Archive) writeBook(f func(*tx) error) error {
 			if err := t.putEntries(a.opts.Entries()); err != nil {
 				return err
 			}
+			for _, s := range a.recent.list() {
+				if err := t.putSent(s); err != nil {
+					return err
+				}
+			}
 		}
 		return f(t)
 	}

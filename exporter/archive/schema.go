@@ -149,4 +149,10 @@ INSERT INTO entries SELECT id, litter, at, nest, what, json_object('id', id, 'li
 DROP TABLE litters;
 DROP TABLE litters_before;
 DROP TABLE marks;
+`, `
+CREATE TABLE sends (
+	seq INTEGER PRIMARY KEY,
+	key TEXT NOT NULL UNIQUE, -- random, made by who sent it
+	body TEXT NOT NULL        -- what it was and what became of it, JSON
+);
 `}}

@@ -110,9 +110,9 @@ func (a *Archive) Means(from, to time.Time, probes []string, fn func(hour time.T
 	for i, probe := range probes {
 		for _, s := range a.plan.Load().match(probe, sensors.Temperature) {
 			if n := int(s.id) + 1; n > len(m.wanted) {
-				m.wanted = append(m.wanted, make([]place, n-len(m.wanted))...)
+				m.wanted = append(m.wanted, make([]scaled, n-len(m.wanted))...)
 			}
-			m.wanted[s.id] = place{i + 1, s.value(1)}
+			m.wanted[s.id] = scaled{i + 1, s.value(1)}
 		}
 	}
 	return a.readings.read(func(db *sql.DB) error {
@@ -127,14 +127,14 @@ func (a *Archive) Means(from, to time.Time, probes []string, fn func(hour time.T
 
 // asked is a question for means under way.
 type asked struct {
-	wanted []place // by series id, which are few and small
+	wanted []scaled // by series id, which are few and small
 	means  []float64
 	n      []int
 	fn     func(hour time.Time, means []float64)
 }
 
-// place is the place of a series' probe, from 1, and what a step of the series is in °C.
-type place struct {
+// scaled is the place of a series' probe, from 1, and what a step of the series is in °C.
+type scaled struct {
 	of   int
 	step float64
 }
@@ -181,7 +181,7 @@ func (m *asked) hours(conn *sql.Tx, from, to int64) error {
 }
 
 func (m *asked) week(week int64, v []byte) {
-	var places []place
+	var places []scaled
 	var rows [][]byte
 	for r := range slices.Chunk(v, weekRecord) {
 		if id := int(binary.BigEndian.Uint16(r)); id < len(m.wanted) && m.wanted[id].of != 0 {
@@ -199,7 +199,7 @@ func (m *asked) week(week int64, v []byte) {
 }
 
 // add takes the sum of n values of one series in an hour.
-func (m *asked) add(p place, steps float64, n int) {
+func (m *asked) add(p scaled, steps float64, n int) {
 	if p.of == 0 || n == 0 {
 		return
 	}

@@ -8,9 +8,11 @@ import (
 	"fmt"
 	"html/template"
 	"io/fs"
+	"maps"
 	"net/http"
 	"path"
 	"regexp"
+	"slices"
 	"strconv"
 	"strings"
 
@@ -55,6 +57,7 @@ func contentType(ext string) string {
 const (
 	hashMark    = "@HASH@"
 	preloadMark = "@PRELOAD@"
+	filesMark   = `"@FILES@"` // in sw.js: all files that the page may ask for
 )
 
 // importLine finds what a script cannot begin without; what it asks for later is written import("…").
@@ -114,9 +117,21 @@ func loadAssets() assets {
 	a.hash = hex.EncodeToString(all.Sum(nil))[:16]
 	a.index = newAsset("index.html", bytes.ReplaceAll(index, []byte(hashMark), []byte(a.hash)))
 	for name := range a.top {
-		a.top[name] = newAsset(name, bytes.ReplaceAll(a.files[name].plain, []byte(hashMark), []byte(a.hash)))
+		body := bytes.ReplaceAll(a.files[name].plain, []byte(filesMark), a.list())
+		a.top[name] = newAsset(name, bytes.ReplaceAll(body, []byte(hashMark), []byte(a.hash)))
 	}
 	return a
+}
+
+// list names all files below the hash, as a script writes a list.
+func (a assets) list() []byte {
+	var names []string
+	for _, name := range slices.Sorted(maps.Keys(a.files)) {
+		if _, beside := a.top[name]; !beside {
+			names = append(names, strconv.Quote(name))
+		}
+	}
+	return []byte(strings.Join(names, ", "))
 }
 
 func newAsset(name string, body []byte) asset {

@@ -22,6 +22,12 @@
 //	POST /api/push/…      subscribe {endpoint, p256dh, auth, label, agent, replaces}, unsubscribe and test {endpoint} or {id}; behind the door
 //	GET /healthz          200 while states arrive, 503 with the reason when they do not
 //	GET /api/session      {changes, logged_in, test}: what this browser can do
+//	GET /api/agenda       ?days=14; {time, tasks: [{nest|null, litter|null, event, state: overdue|today|coming|done, from, late|null, until|null, done|null, entry|null, daily,
+//	                      text, rule, source}]}; entry is the one that shows it was done
+//	GET /api/book         {time, newest, nests: [{nest, kind, kits|null, carried|null, indoors, looked|null}], litters: [LITTER], older, does, names}: the open litters and the
+//	                      latest of the others; ?skip=N has those that come after N of the others
+//	GET /api/book/forms   {whats: [{what, must, may}], fields: {NAME: {takes, help, choices, longest}}, shows: {CHORE: WHAT}, most_kits}: what can be entered
+//	GET /api/book/litter/N  {litter: LITTER, story: [ENTRY], sum, partners: [LITTER]}; nest/ID and doe/NAME {litters, entries, more, sum}
 //	GET /litters          the litter book's litters, each with a link to
 //	GET /litter/N         the report of litter N, a page that stands alone
 //	GET /answer/TOKEN     what a message was about, with a button
@@ -37,6 +43,9 @@
 //	                       empty for the site, event for the whole nest; for_s of shelve, 0 for the longest; since and time of
 //	                       acknowledge are the alarm's as they stood in the state: what was raised anew since is not acknowledged
 //	POST /api/chores/done  {nest, event}
+//	POST /api/book/enter   {key, by, entries: [{COLUMN: "text"}]}: all or none; a row with replaces changes that entry in what it says, or strikes it.
+//	                       key is 128 random bits in hexadecimal digits, made when somebody pressed the button: the same again is answered as it was the first
+//	                       time and changes nothing, with other content it is 409. Answers {stored: [ENTRY], doubts}, or 422 {error, row, field}. A 503 may be stored: send it again
 //	POST /api/alarms/test  {channel}, empty for all; answers {channels: {NAME: what went wrong, empty where it arrived}}
 //
 // A request that cannot be answered gets {"error": "…"} in plain words.
@@ -69,6 +78,8 @@
 //	                 pruned, backfill: {from, to, polls, sent, refused, ended|null, stopped}|null}]; sent, failed, refused (for good) and pending
 //	                 count readings or messages, pruned polls that grew too old in the archive before they were sent
 //
+//	LITTER           a litter as 'nestmon litter list --json' has it, with steps that can be entered next, noticed|null (a kindling nobody entered), report
+//	ENTRY            {id, litter, what, at, day, nest, said, by, entered, replaces, replaced_by, row: {COLUMN: "text"}}
 //	VALUE            {role, probe, quantity, unit, value|null, time|null, age_s|null, fresh}
 //	FIGURE           {value, error, n}: error is half of the 95 % interval, n the nights or days it was learned from; null while not known
 //

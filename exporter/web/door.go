@@ -20,6 +20,8 @@ type Options struct {
 	Test  func(ctx context.Context, channel string) (map[string]string, error)
 	Store Store // remembers who is logged in; nil forgets it at the end
 
+	Book exporter.Bookkeeper // the litter book; nil where nobody keeps one
+
 	Report  func(litter int64) (Page, error) // looks back on one litter; ErrNoReport where there is nothing
 	Litters func() (Page, error)             // leads to all of them
 

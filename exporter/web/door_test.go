@@ -115,7 +115,7 @@ type house struct {
 	keeper  *keeper
 	store   *shelf
 	file    string
-	book    *book
+	phones  *channel
 	address string // none where empty
 	view    string
 	now     time.Time
@@ -310,7 +310,7 @@ func TestWithoutAPasswordNothingChanges(t *testing.T) {
 	s.Options.Keeper = k
 	publish(t, s)
 	h := &house{Server: s}
-	for _, path := range []string{"/api/login", "/api/logout", "/api/alarms/act", "/api/alarms/test", "/api/chores/done"} {
+	for _, path := range []string{"/api/login", "/api/logout", "/api/alarms/act", "/api/alarms/test", "/api/chores/done", "/api/book/enter"} {
 		r := h.post(path, seen, "x")
 		if text := body(t, r); r.StatusCode != http.StatusForbidden || !strings.Contains(text, "nestmon password") || k.count() != 0 {
 			t.Errorf("%s: %d %s", path, r.StatusCode, text)
@@ -464,8 +464,9 @@ func TestHashPassword(t *testing.T) {
 func FuzzChanges(f *testing.F) {
 	h := newHouse(f)
 	cookie := h.login(f).Value
-	paths := []string{"/api/alarms/act", "/api/chores/done", "/api/alarms/test", "/api/login", "/api/logout"}
-	for i, text := range []string{seen, `{"nest":"a1","event":"inspect-due"}`, `{"channel":""}`, `{"password":"x"}`, `{}`} {
+	h.Options.Book = newDesk(1)
+	paths := []string{"/api/alarms/act", "/api/chores/done", "/api/alarms/test", "/api/login", "/api/logout", "/api/book/enter"}
+	for i, text := range []string{seen, `{"nest":"a1","event":"inspect-due"}`, `{"channel":""}`, `{"password":"x"}`, `{}`, send(`{"what":"bred","nest":"a1","on":"2031-07-01"}`)} {
 		f.Add(uint8(i), []byte(text))
 	}
 	f.Add(uint8(0), []byte(`{"action":"shelve","nest":"a1","event":"","for_s":3600}`))

@@ -87,7 +87,7 @@ func (h *house) memory(t testing.TB) string {
 	h.store.mu.Lock()
 	kept := maps.Clone(h.store.kept)
 	h.store.mu.Unlock()
-	return fmt.Sprint(done, kept, h.book.did, h.book.last, body(t, get(h.Handler(), "GET", "/api/state")))
+	return fmt.Sprint(done, kept, h.phones.did, h.phones.last, body(t, get(h.Handler(), "GET", "/api/state")))
 }
 
 // FuzzEveryAddress sends what nobody means to every address, those that are added later too: it is never the daemon's fault, the refusal is

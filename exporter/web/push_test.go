@@ -11,27 +11,27 @@ import (
 	"nestmon/exporter"
 )
 
-// book is a channel on which phones sign up, as the page knows it.
-type book struct {
+// channel is one on which phones sign up, as the page knows it.
+type channel struct {
 	err  error
 	did  []string
 	last exporter.Subscription
 }
 
-func (b *book) PublicKey() (string, error) { return "BKey", b.err }
+func (b *channel) PublicKey() (string, error) { return "BKey", b.err }
 
-func (b *book) List() ([]exporter.Phone, error) {
+func (b *channel) List() ([]exporter.Phone, error) {
 	return []exporter.Phone{{ID: "id-1", Label: "Ada", Agent: "Invented 1", Since: noon}, {ID: "id-2", Label: "Bo", Since: noon, Gone: noon.Add(time.Hour)}}, b.err
 }
 
-func (b *book) Subscribe(s exporter.Subscription) error { b.last = s; return b.err }
+func (b *channel) Subscribe(s exporter.Subscription) error { b.last = s; return b.err }
 
-func (b *book) Unsubscribe(which exporter.Secret) error {
+func (b *channel) Unsubscribe(which exporter.Secret) error {
 	b.did = append(b.did, "off "+which.Reveal())
 	return b.err
 }
 
-func (b *book) Test(_ context.Context, which exporter.Secret) error {
+func (b *channel) Test(_ context.Context, which exporter.Secret) error {
 	b.did = append(b.did, "test "+which.Reveal())
 	return b.err
 }
@@ -39,7 +39,7 @@ func (b *book) Test(_ context.Context, which exporter.Secret) error {
 var pushPaths = []string{"/api/push/subscribe", "/api/push/unsubscribe", "/api/push/test"}
 
 func TestNobodySignsUpWithoutADoor(t *testing.T) {
-	s, b := newHouse(t), &book{}
+	s, b := newHouse(t), &channel{}
 	s.SignUp(b)
 	send := func(path, text string) (int, string) {
 		r := s.post(path, text, "")
@@ -59,7 +59,7 @@ func TestNobodySignsUpWithoutADoor(t *testing.T) {
 }
 
 func TestPhonesSignUpOnThePage(t *testing.T) {
-	s, b := newHouse(t), &book{}
+	s, b := newHouse(t), &channel{}
 	session := s.login(t).Value
 	send := func(path, text string) (int, string) {
 		r := s.post(path, text, session)
@@ -116,10 +116,27 @@ func TestTheWorkerStandsBesideThePage(t *testing.T) {
 		if r.StatusCode != http.StatusOK || r.Header.Get("Content-Type") != kind || r.Header.Get("Cache-Control") != "no-cache" || r.Header.Get("Content-Security-Policy") == "" {
 			t.Errorf("%s: %s %v", path, r.Status, r.Header)
 		}
-		if _, after, found := strings.Cut(text, "static/"); !found || strings.Contains(text, "@HASH@") {
-			t.Errorf("%s names no file of the page: %s", path, text)
-		} else if file := after[:strings.IndexAny(after, `"`)]; get(s.Handler(), http.MethodGet, "/static/"+file).StatusCode != http.StatusOK {
-			t.Errorf("%s names /static/%s, which is not there", path, file)
+		if strings.Contains(text, "@HASH@") || strings.Contains(text, "@FILES@") {
+			t.Errorf("%s has a mark left: %s", path, text)
+		}
+		var files []string
+		if _, list, found := strings.Cut(text, "const files = ["); found { // what the worker keeps, for when there is no network
+			_, hash, _ := strings.Cut(text, `const hash = "`)
+			list, _, _ = strings.Cut(list, "]")
+			for name := range strings.SplitSeq(list, ", ") {
+				files = append(files, hash[:strings.Index(hash, `"`)]+"/"+strings.Trim(name, `"`))
+			}
+		}
+		for _, after := range strings.Split(text, `"static/`)[1:] {
+			files = append(files, after[:strings.Index(after, `"`)])
+		}
+		if len(files) == 0 || path == "/sw.js" && len(files) < 20 {
+			t.Errorf("%s names %d files of the page: %s", path, len(files), text)
+		}
+		for _, file := range files {
+			if get(s.Handler(), http.MethodGet, "/static/"+file).StatusCode != http.StatusOK {
+				t.Errorf("%s names /static/%s, which is not there", path, file)
+			}
 		}
 	}
 }

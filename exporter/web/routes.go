@@ -25,6 +25,12 @@ func (s *Server) routes() http.Handler {
 		"/api/session":             s.serveSession,
 		"/healthz":                 s.serveHealth,
 		"/answer/{token}":          s.serveAnswer,
+		"/api/agenda":              s.serveAgenda,
+		"/api/book":                s.serveBook,
+		"/api/book/forms":          s.serveForms,
+		"/api/book/litter/{id}":    s.serveStory,
+		"/api/book/nest/{id}":      s.serveNestPast,
+		"/api/book/doe/{name}":     s.serveDoe,
 		"/litters":                 s.serveLitters,
 		"/litter/{id}":             s.serveLitter,
 		"/calendar/{file}":         s.serveCalendar,
@@ -39,6 +45,7 @@ func (s *Server) routes() http.Handler {
 	mux.Handle("/api/alarms/act", s.changes(s.serveAct))
 	mux.Handle("/api/alarms/test", s.changes(s.serveTest))
 	mux.Handle("/api/chores/done", s.changes(s.serveDone))
+	mux.Handle("/api/book/enter", s.changes(s.serveEnter))
 	s.pushRoutes(mux)
 	mux.HandleFunc(queries, s.serveQueries)
 	return guarded(s.veiled(mux))

@@ -30,8 +30,8 @@ func (h *house) furnish() *house {
 		}
 		return []byte("BEGIN:VCALENDAR\r\nEND:VCALENDAR\r\n"), noon, nil
 	}
-	h.book = &book{}
-	h.SignUp(h.book)
+	h.phones = &channel{}
+	h.SignUp(h.phones)
 	return h
 }
 

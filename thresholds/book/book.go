@@ -99,6 +99,14 @@ func (b *Book) Entries() []Entry {
 	return out
 }
 
+// Newest is the number of the newest entry, 0 while there is none.
+func (b *Book) Newest() int64 {
+	if n := len(b.entries); n > 0 {
+		return b.entries[n-1].ID
+	}
+	return 0
+}
+
 // ReplacedBy is the number of the entry that replaced or struck that one, 0 while it counts.
 func (b *Book) ReplacedBy(id int64) int64 { return b.gone[id] }
 
@@ -338,6 +346,7 @@ type Mark struct {
 	At    time.Time
 
 	Entered time.Time // when it was written down
+	Entry   int64     // its number
 }
 
 // Marks returns the newest mark of each nest and chore, by nest and chore.
@@ -365,7 +374,7 @@ func (b *Book) Marks() []Mark {
 	}
 	out := make([]Mark, 0, len(newest))
 	for k, e := range newest {
-		out = append(out, Mark{k.nest, k.chore, e.At, e.Entered})
+		out = append(out, Mark{k.nest, k.chore, e.At, e.Entered, e.ID})
 	}
 	slices.SortFunc(out, func(a, c Mark) int { return cmp.Or(cmp.Compare(a.Nest, c.Nest), cmp.Compare(a.Chore, c.Chore)) })
 	return out
@@ -396,7 +405,7 @@ func (b *Book) Struck(by []Entry) []Mark {
 			continue
 		}
 		for _, chore := range old.Done() {
-			out = append(out, Mark{b.nestOf(&old), chore, old.At, e.Entered})
+			out = append(out, Mark{b.nestOf(&old), chore, old.At, e.Entered, e.ID})
 		}
 	}
 	return out

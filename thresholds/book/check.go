@@ -51,7 +51,7 @@ func (c *check) run() error {
 		if e.With != 0 {
 			touched[e.With] = true
 			if c.book.Record(e.With) == nil && c.book.gone[e.ID] == 0 {
-				return &Refusal{i, e, fmt.Sprintf("there is no litter %d", e.With)}
+				return &Refusal{i, e, WithOther, fmt.Sprintf("there is no litter %d", e.With)}
 			}
 		}
 		if old, ok := c.book.Entry(e.Replaces); ok { // the other side of a fostering that was corrected
@@ -85,14 +85,14 @@ func (c *check) needed(err error) error {
 	return err
 }
 
-// refuse blames an entry, or where it was there before the one that was added to its litter.
-func (c *check) refuse(e Entry, format string, args ...any) error {
+// refuse blames an entry, or where it was there before the one that was added to its litter; about is what of it to look at first.
+func (c *check) refuse(e Entry, about Field, format string, args ...any) error {
 	c.blamed = e
 	row := c.row(e)
 	if row < 0 {
 		row = max(0, slices.IndexFunc(c.added, func(a Entry) bool { return a.Litter == e.Litter }))
 	}
-	return &Refusal{row, c.added[row], fmt.Sprintf(format, args...)}
+	return &Refusal{row, c.added[row], about, fmt.Sprintf(format, args...)}
 }
 
 func (c *check) on(at time.Time) string { return litter.DateOf(at, c.book.rules.Location).String() }
@@ -104,7 +104,7 @@ func (c *check) days(from, to time.Time) int { return litter.Day(from, to, c.boo
 // litter looks at one litter by itself.
 func (c *check) litter(r *Record) error {
 	if r.began().IsZero() {
-		return c.refuse(r.Entries[0], "there is no litter %d: neither a breeding nor a kindling of it is in the book; look at the number, or enter one of them first", r.ID)
+		return c.refuse(r.Entries[0], InLitter, "there is no litter %d: neither a breeding nor a kindling of it is in the book; look at the number, or enter one of them first", r.ID)
 	}
 	if err := c.twice(r); err != nil {
 		return err
@@ -121,13 +121,13 @@ func (c *check) litter(r *Record) error {
 			return err
 		}
 		if e.What == Moved && lay != "" && c.fresh(e) && (e.To == lay || e.Nest != "" && e.Nest != lay) {
-			return c.refuse(e, "moved to %s on %s, but by the book litter %d lay in %s before; look at the nests, and write the hour where it was moved twice on a day", e.To, c.on(e.At), r.ID, lay)
+			return c.refuse(e, ToNest, "moved to %s on %s, but by the book litter %d lay in %s before; look at the nests, and write the hour where it was moved twice on a day", e.To, c.on(e.At), r.ID, lay)
 		}
 		lay = e.lies(lay)
 		if known && e.Kits != nil && (e.What == Collected || e.What == Weaned) {
 			switch {
 			case *e.Kits > n:
-				return c.refuse(e, "%d %s on %s, but only %d of litter %d were left; correct the count, the born or the lost", *e.Kits, e.What, c.on(e.At), n, r.ID)
+				return c.refuse(e, KitsField, "%d %s on %s, but only %d of litter %d were left; correct the count, the born or the lost", *e.Kits, e.What, c.on(e.At), n, r.ID)
 			case *e.Kits < n:
 				c.doubt(e, "litter %d: %d %s, but by the book %d were left; enter what became of the other %d", r.ID, *e.Kits, e.What, n, n-*e.Kits)
 			}
@@ -143,13 +143,13 @@ func (c *check) litter(r *Record) error {
 			}
 		}
 		if n, known = e.leaves(n, known); known && n < 0 {
-			return c.refuse(e, "%d %s on %s, but only %d of litter %d were left; correct the count, the born or the lost", *e.Kits, e.What, c.on(e.At), before, r.ID)
+			return c.refuse(e, KitsField, "%d %s on %s, but only %d of litter %d were left; correct the count, the born or the lost", *e.Kits, e.What, c.on(e.At), before, r.ID)
 		}
 		most = max(most, n)
 		switch {
 		case e.What == Weighed:
 			if e.Kits != nil && known && *e.Kits > most {
-				return c.refuse(e, "%d weighed on %s, but only %d of litter %d lived that day; correct the count, the born or the lost", *e.Kits, c.on(e.At), most, r.ID)
+				return c.refuse(e, KitsField, "%d weighed on %s, but only %d of litter %d lived that day; correct the count, the born or the lost", *e.Kits, c.on(e.At), most, r.ID)
 			}
 			each := e.Grams
 			if e.Kits != nil {
@@ -167,7 +167,7 @@ func (c *check) litter(r *Record) error {
 		}
 	}
 	if out := r.sold(); known && out > n {
-		return c.refuse(last, "%d of litter %d sold and kept together, but only %d were left", out, r.ID, n)
+		return c.refuse(last, KitsField, "%d of litter %d sold and kept together, but only %d were left", out, r.ID, n)
 	}
 	if !r.Bred.IsZero() && !r.Kindled.IsZero() {
 		if days := c.days(r.Bred, r.Kindled); days < SeenFrom || days > SeenTo {
@@ -217,7 +217,7 @@ func (c *check) twice(r *Record) error {
 			if old.ID > e.ID {
 				old, e = e, old
 			}
-			return c.refuse(e, "litter %d is already %s, on %s (entry %d); correct that entry, or name another litter", r.ID, e.What, c.on(old.At), old.ID)
+			return c.refuse(e, TheWhat, "litter %d is already %s, on %s (entry %d); correct that entry, or name another litter", r.ID, e.What, c.on(old.At), old.ID)
 		}
 		first[e.What] = e
 	}
@@ -232,30 +232,30 @@ func (c *check) inOrder(r *Record, e Entry, seen map[What]Entry) error {
 	began := r.began()
 	if c.days(began, e.At) < 0 {
 		if e.What == Kindled || e.What == DidNotKindle {
-			return c.refuse(e, "%s on %s is before bred on %s; look at both dates", e.What, c.on(e.At), c.on(r.Bred))
+			return c.refuse(e, TheTime, "%s on %s is before bred on %s; look at both dates", e.What, c.on(e.At), c.on(r.Bred))
 		}
-		return c.refuse(e, "%s on %s is before litter %d began, on %s; look at the dates", e.What, c.on(e.At), r.ID, c.on(began))
+		return c.refuse(e, TheTime, "%s on %s is before litter %d began, on %s; look at the dates", e.What, c.on(e.At), r.ID, c.on(began))
 	}
 	if slices.Contains(ofKits, e.What) && (r.Kindled.IsZero() || c.days(r.Kindled, e.At) < 0) {
 		if r.Kindled.IsZero() {
-			return c.refuse(e, "litter %d has not kindled; enter the kindling first", r.ID)
+			return c.refuse(e, TheWhat, "litter %d has not kindled; enter the kindling first", r.ID)
 		}
-		return c.refuse(e, "%s on %s is before litter %d was born, on %s; look at the dates", e.What, c.on(e.At), r.ID, c.on(r.Kindled))
+		return c.refuse(e, TheTime, "%s on %s is before litter %d was born, on %s; look at the dates", e.What, c.on(e.At), r.ID, c.on(r.Kindled))
 	}
 	if end := closing(seen); end.What != "" && (end.What == DidNotKindle || e.What != Sold && e.What != Kept && e.What != Weighed && e.What != Lost) {
-		return c.refuse(e, "litter %d is %s since %s (entry %d), so %s cannot follow; correct or strike that entry first", r.ID, end.What, c.on(end.At), end.ID, e.What)
+		return c.refuse(e, TheWhat, "litter %d is %s since %s (entry %d), so %s cannot follow; correct or strike that entry first", r.ID, end.What, c.on(end.At), end.ID, e.What)
 	}
 	switch days := c.days(began, e.At); {
 	case e.What == DidNotKindle && seen[Kindled].ID > e.ID:
-		return c.refuse(seen[Kindled], "litter %d is %s since %s (entry %d); strike that entry first if it is wrong", r.ID, e.What, c.on(e.At), e.ID)
+		return c.refuse(seen[Kindled], TheWhat, "litter %d is %s since %s (entry %d); strike that entry first if it is wrong", r.ID, e.What, c.on(e.At), e.ID)
 	case e.What == DidNotKindle && !r.Kindled.IsZero():
-		return c.refuse(e, "litter %d kindled on %s; strike that entry first if it is wrong", r.ID, c.on(r.Kindled))
+		return c.refuse(e, TheWhat, "litter %d kindled on %s; strike that entry first if it is wrong", r.ID, c.on(r.Kindled))
 	case e.What == Palpated && !r.Kindled.IsZero() && c.days(r.Kindled, e.At) > 0:
-		return c.refuse(e, "palpated on %s is after she kindled, on %s; look at the dates", c.on(e.At), c.on(r.Kindled))
+		return c.refuse(e, TheTime, "palpated on %s is after she kindled, on %s; look at the dates", c.on(e.At), c.on(r.Kindled))
 	case e.What == Weaned && c.days(r.Kindled, e.At) < neverWeaned:
-		return c.refuse(e, "weaned on day %d, when kits live on milk alone; was weighed meant? Kits that are gone in another way are ended", c.days(r.Kindled, e.At))
+		return c.refuse(e, TheTime, "weaned on day %d, when kits live on milk alone; was weighed meant? Kits that are gone in another way are ended", c.days(r.Kindled, e.At))
 	case days > oldestLitter && e.What != Sold && e.What != Kept && e.What != Ended:
-		return c.refuse(e, "%s on %s is %d days after litter %d began; look at the date, or name another litter", e.What, c.on(e.At), days, r.ID)
+		return c.refuse(e, TheTime, "%s on %s is %d days after litter %d began; look at the date, or name another litter", e.What, c.on(e.At), days, r.ID)
 	}
 	return nil
 }
@@ -284,7 +284,7 @@ func (c *check) neighbours(r *Record) error {
 				r.ID, r.Doe, first.Nest, o.Nest(), c.on(o.Bred), o.ID, first.ID, o.ID)
 		}
 		if r.Doe != "" && r.Doe == o.Doe && r.Kindled.IsZero() && o.Kindled.IsZero() && r.Open() && o.Open() {
-			return c.refuse(r.Entries[0], "%s is bred already, on %s (litter %d); close that with did-not-kindle, or correct its date", r.Doe, c.on(o.Bred), o.ID)
+			return c.refuse(r.Entries[0], TheDoe, "%s is bred already, on %s (litter %d); close that with did-not-kindle, or correct its date", r.Doe, c.on(o.Bred), o.ID)
 		}
 	}
 	for _, e := range r.Entries {
@@ -293,10 +293,10 @@ func (c *check) neighbours(r *Record) error {
 		}
 		o := c.book.Record(e.With)
 		if o == nil || r.ID == e.With {
-			return c.refuse(e, "kits of litter %d cannot be fostered to litter %d", r.ID, e.With)
+			return c.refuse(e, WithOther, "kits of litter %d cannot be fostered to litter %d", r.ID, e.With)
 		}
 		if given, taken := r.fostered(e, FosteredOut, FosteredIn, o, c); given != taken {
-			return c.refuse(e, "on %s %d kits left one litter and %d came into the other (litters %d and %d); write both sides alike", c.on(e.At), given, taken, r.ID, o.ID)
+			return c.refuse(e, KitsField, "on %s %d kits left one litter and %d came into the other (litters %d and %d); write both sides alike", c.on(e.At), given, taken, r.ID, o.ID)
 		}
 		if days := c.days(r.Kindled, o.Kindled); e.What == FosteredIn && (days > fosterApart || days < -fosterApart) {
 			c.doubt(e, "litters %d and %d were born %d days apart; kits are fostered within %d days", r.ID, o.ID, max(days, -days), fosterApart)
@@ -332,10 +332,10 @@ func (c *check) share(r, o *Record) error {
 			aFrom, aUntil := r.kits(a)
 			bFrom, bUntil := o.kits(b)
 			if c.overlap(aFrom, aUntil, bFrom, bUntil) {
-				return c.refuse(r.newest(a), "nest %s holds litter %d, born on %s, whose kits are still there; move, collect, wean or end it first", a.Nest, o.ID, c.on(o.Kindled))
+				return c.refuse(r.newest(a), InNest, "nest %s holds litter %d, born on %s, whose kits are still there; move, collect, wean or end it first", a.Nest, o.ID, c.on(o.Kindled))
 			}
 			if r.Kindled.IsZero() && o.Kindled.IsZero() && r.Open() && o.Open() && a.Until.IsZero() && b.Until.IsZero() {
-				return c.refuse(r.newest(a), "nest %s is kept for litter %d, bred on %s; close that with did-not-kindle, correct its date, or name another nest", a.Nest, o.ID, c.on(o.Bred))
+				return c.refuse(r.newest(a), InNest, "nest %s is kept for litter %d, bred on %s; close that with did-not-kindle, correct its date, or name another nest", a.Nest, o.ID, c.on(o.Bred))
 			}
 		}
 	}
@@ -380,11 +380,14 @@ func (c *check) places() error {
 		}
 		r := c.book.Record(e.Litter)
 		past := r != nil && !r.Open() || r == nil && c.stored[e.ID] || c.book.gone[e.ID] != 0
-		for _, nest := range []string{e.Nest, e.To} {
-			if _, known := c.book.rules.Nests[nest]; nest == "" || known || past || e.cage(nest, r) {
+		for _, named := range []struct {
+			field Field
+			nest  string
+		}{{InNest, e.Nest}, {ToNest, e.To}} {
+			if _, known := c.book.rules.Nests[named.nest]; named.nest == "" || known || past || e.cage(named.nest, r) {
 				continue
 			}
-			return &Refusal{i, e, unknownNest(nest)}
+			return &Refusal{i, e, named.field, unknownNest(named.nest)}
 		}
 	}
 	return nil

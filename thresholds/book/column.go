@@ -22,11 +22,25 @@ const (
 
 // Column is one thing an entry says, written as text: a column of the book's file, and what stands behind a flag.
 type Column struct {
-	Name Field
-	Help string
-	Get  func(e *Entry, loc *time.Location) string             // empty where the entry does not say it
-	Set  func(e *Entry, text string, loc *time.Location) error // empty text takes it away
+	Name  Field
+	Takes Takes
+	Help  string
+	Get   func(e *Entry, loc *time.Location) string             // empty where the entry does not say it
+	Set   func(e *Entry, text string, loc *time.Location) error // empty text takes it away
 }
+
+// Takes is what kind of text a column takes.
+type Takes string
+
+// What columns take.
+const (
+	ANumber Takes = "number" // of an entry or a litter
+	ACount  Takes = "count"  // of kits
+	AWord   Takes = "word"
+	AWeight Takes = "weight"
+	ALength Takes = "length"
+	ATime   Takes = "time"
+)
 
 // Columns lists what an entry can say, in the order of the file. Set(Get) changes nothing.
 var Columns = []Column{
@@ -34,7 +48,7 @@ var Columns = []Column{
 	number(InLitter, "the litter's number", func(e *Entry) *int64 { return &e.Litter }),
 	word(TheWhat, "what happened: "+list(Whats), func(e *Entry) *What { return &e.What }),
 	{
-		TheTime, "when: a day such as 2031-04-03, a time such as 2031-04-03T06:30, today or yesterday; now where it is left out",
+		TheTime, ATime, "when: a day such as 2031-04-03, a time such as 2031-04-03T06:30, today or yesterday; now where it is left out",
 		func(e *Entry, loc *time.Location) string { return e.when(loc) },
 		func(e *Entry, text string, loc *time.Location) (err error) {
 			e.At, e.Day, err = ParseTime(text, loc)
@@ -50,16 +64,16 @@ var Columns = []Column{
 	count(DeadField, "kits born dead", func(e *Entry) **int { return &e.Dead }),
 	word(TheCause, "why they were lost: "+list(Causes), func(e *Entry) *Cause { return &e.Cause }),
 	word(TheFound, "what was felt: "+list(Findings), func(e *Entry) *Found { return &e.Found }),
-	measure(InGrams, "weight of all that were weighed, such as 412g or 0.9lb", grams, func(e *Entry) *float64 { return &e.Grams }),
+	measure(InGrams, AWeight, "weight of all that were weighed, such as 412g or 0.9lb", grams, func(e *Entry) *float64 { return &e.Grams }),
 	word(OfBedding, "what lies in the nest, such as straw", func(e *Entry) *string { return &e.Bedding }),
-	measure(DepthCM, "how deep the bedding is, such as 8cm or 3in", centimetres, func(e *Entry) *float64 { return &e.Depth }),
+	measure(DepthCM, ALength, "how deep the bedding is, such as 8cm or 3in", centimetres, func(e *Entry) *float64 { return &e.Depth }),
 	word(TheKind, "the nest's kind, as it was then: "+list(brood.Kinds), func(e *Entry) *brood.Kind { return &e.Kind }),
 	word(TheSeason, "the season: "+list(brood.Seasons), func(e *Entry) *brood.Season { return &e.Season }),
 	word(TheChore, "the chore that was done", func(e *Entry) *alarm.Name { return &e.Chore }),
 	word(TheNote, "a note", func(e *Entry) *string { return &e.Note }),
 	word(TheBy, "who wrote it down", func(e *Entry) *string { return &e.By }),
 	{
-		TheEntry, "when it was written down",
+		TheEntry, ATime, "when it was written down",
 		func(e *Entry, loc *time.Location) string { return instant(e.Entered, loc) },
 		func(e *Entry, text string, loc *time.Location) (err error) {
 			e.Entered, _, err = ParseTime(text, loc)
@@ -81,7 +95,7 @@ func ColumnOf(name Field) (Column, bool) {
 
 func number(name Field, help string, at func(*Entry) *int64) Column {
 	return Column{
-		name, help,
+		name, ANumber, help,
 		func(e *Entry, _ *time.Location) string {
 			if n := *at(e); n != 0 {
 				return strconv.FormatInt(n, 10)
@@ -101,7 +115,7 @@ func number(name Field, help string, at func(*Entry) *int64) Column {
 
 func count(name Field, help string, at func(*Entry) **int) Column {
 	return Column{
-		name, help,
+		name, ACount, help,
 		func(e *Entry, _ *time.Location) string {
 			if n := *at(e); n != nil {
 				return strconv.Itoa(*n)
@@ -125,7 +139,7 @@ func count(name Field, help string, at func(*Entry) **int) Column {
 
 func word[T ~string](name Field, help string, at func(*Entry) *T) Column {
 	return Column{
-		name, help,
+		name, AWord, help,
 		func(e *Entry, _ *time.Location) string { return string(*at(e)) },
 		func(e *Entry, text string, _ *time.Location) error {
 			*at(e) = T(strings.TrimSpace(text))
@@ -146,9 +160,9 @@ var (
 	centimetres = []unit{{"cm", 1}, {"mm", 0.1}, {"in", 2.54}}
 )
 
-func measure(name Field, help string, units []unit, at func(*Entry) *float64) Column {
+func measure(name Field, takes Takes, help string, units []unit, at func(*Entry) *float64) Column {
 	return Column{
-		name, help,
+		name, takes, help,
 		func(e *Entry, _ *time.Location) string {
 			if v := *at(e); v != 0 {
 				return strconv.FormatFloat(v, 'f', -1, 64)

@@ -104,70 +104,88 @@ const (
 	longNote  = 1000   // characters
 )
 
-// wellFormed says what is wrong with one entry by itself.
-func (e Entry) wellFormed() error {
+// wellFormed says what is wrong with one entry by itself, and with which field.
+func (e Entry) wellFormed() (Field, error) {
 	form, known := Forms[e.What]
 	if !known {
-		return fmt.Errorf("%q is nothing the book knows; write one of %s", e.What, list(Whats))
+		return TheWhat, fmt.Errorf("%q is nothing the book knows; write one of %s", e.What, list(Whats))
 	}
 	says := e.says()
 	for _, f := range form.Must {
 		if !slices.Contains(says, f) {
-			return fmt.Errorf("%s needs %s", e.What, f)
+			return f, fmt.Errorf("%s needs %s", e.What, f)
 		}
 	}
 	for _, f := range says {
 		if !slices.Contains(form.Must, f) && !slices.Contains(form.May, f) && f != TheNote && f != Earlier {
-			return fmt.Errorf("%s says nothing of %s; leave it out", e.What, f)
+			return f, fmt.Errorf("%s says nothing of %s; leave it out", e.What, f)
 		}
 	}
 	for _, n := range []struct {
-		name string
+		name Field
 		kits *int
-	}{{"kits", e.Kits}, {"dead", e.Dead}} {
+	}{{KitsField, e.Kits}, {DeadField, e.Dead}} {
 		if n.kits != nil && (*n.kits < 0 || *n.kits > MostKits) {
-			return fmt.Errorf("%s %d is outside 0 to %d; count again", n.name, *n.kits, MostKits)
+			return n.name, fmt.Errorf("%s %d is outside 0 to %d; count again", n.name, *n.kits, MostKits)
 		}
 	}
 	if e.What != Kindled && e.What != Collected && e.What != Weaned && e.Kits != nil && *e.Kits == 0 {
-		return fmt.Errorf("%s of no kits; write how many, or leave the entry out", e.What)
+		return KitsField, fmt.Errorf("%s of no kits; write how many, or leave the entry out", e.What)
 	}
 	for _, w := range []struct {
-		name, value string
-		in          []string
-	}{
-		{"cause", string(e.Cause), names(Causes)},
-		{"found", string(e.Found), names(Findings)},
-		{"kind", string(e.Kind), names(brood.Kinds)},
-		{"season", string(e.Season), names(brood.Seasons)},
-	} {
-		if w.value != "" && !slices.Contains(w.in, w.value) {
-			return fmt.Errorf("%s %q is unknown; write one of %s", w.name, w.value, strings.Join(w.in, ", "))
+		name  Field
+		value string
+	}{{TheCause, string(e.Cause)}, {TheFound, string(e.Found)}, {TheKind, string(e.Kind)}, {TheSeason, string(e.Season)}} {
+		if in := Choices(w.name); w.value != "" && !slices.Contains(in, w.value) {
+			return w.name, fmt.Errorf("%s %q is unknown; write one of %s", w.name, w.value, strings.Join(in, ", "))
 		}
 	}
 	if e.Chore != "" && !e.Chore.Chore() {
-		return fmt.Errorf("%q is not a chore; write one such as %s", e.Chore, alarm.BeddingDue)
+		return TheChore, fmt.Errorf("%q is not a chore; write one such as %s", e.Chore, alarm.BeddingDue)
 	}
 	switch {
 	case !(e.Grams >= 0 && e.Grams <= mostGrams):
-		return fmt.Errorf("%v g is outside 0 to %d g", e.Grams, mostGrams)
+		return InGrams, fmt.Errorf("%v g is outside 0 to %d g", e.Grams, mostGrams)
 	case !(e.Depth >= 0 && e.Depth <= mostDepth):
-		return fmt.Errorf("bedding %v cm deep is outside 0 to %d cm", e.Depth, mostDepth)
+		return DepthCM, fmt.Errorf("bedding %v cm deep is outside 0 to %d cm", e.Depth, mostDepth)
 	}
 	for _, t := range []struct {
-		name, text string
-		most       int
-	}{
-		{"doe", e.Doe, longName}, {"buck", e.Buck, longName}, {"bedding", e.Bedding, longName}, {"nest", e.Nest, longName}, {"to", e.To, longName}, {"note", e.Note, longNote},
-	} {
-		if n := len([]rune(t.text)); n > t.most {
-			return fmt.Errorf("%s has %d characters; write at most %d", t.name, n, t.most)
+		name Field
+		text string
+	}{{TheDoe, e.Doe}, {TheBuck, e.Buck}, {OfBedding, e.Bedding}, {InNest, e.Nest}, {ToNest, e.To}, {TheNote, e.Note}} {
+		if n, most := len([]rune(t.text)), Longest(t.name); n > most {
+			return t.name, fmt.Errorf("%s has %d characters; write at most %d", t.name, n, most)
 		}
 		if t.text != strings.TrimSpace(t.text) || strings.ContainsFunc(t.text, unicode.IsControl) {
-			return fmt.Errorf("%s %q has a blank at an end, a line break or another control character; write it on one line", t.name, t.text)
+			return t.name, fmt.Errorf("%s %q has a blank at an end, a line break or another control character; write it on one line", t.name, t.text)
 		}
 	}
+	return "", nil
+}
+
+// Choices lists what can stand in a field, nil where anything can.
+func Choices(f Field) []string {
+	switch f {
+	case TheCause:
+		return names(Causes)
+	case TheFound:
+		return names(Findings)
+	case TheKind:
+		return names(brood.Kinds)
+	case TheSeason:
+		return names(brood.Seasons)
+	case TheChore:
+		return names(slices.DeleteFunc(slices.Clone(alarm.Names), func(n alarm.Name) bool { return !n.Chore() }))
+	}
 	return nil
+}
+
+// Longest is how many characters a field of text may have.
+func Longest(f Field) int {
+	if f == TheNote {
+		return longNote
+	}
+	return longName
 }
 
 func names[T ~string](all []T) (out []string) {

@@ -73,7 +73,7 @@ type merge struct {
 }
 
 func (m *merge) refuse(row int, format string, args ...any) error {
-	return &Refusal{row, m.rows[row], fmt.Sprintf(format, args...)}
+	return &Refusal{Row: row, Entry: m.rows[row], Why: fmt.Sprintf(format, args...)}
 }
 
 func (m *merge) sort() error {

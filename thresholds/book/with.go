@@ -12,6 +12,7 @@ import (
 type Refusal struct {
 	Row   int // its place among those added, from 0
 	Entry Entry
+	Field Field // what of it to look at first, empty where nobody can tell
 	Why   string
 }
 
@@ -58,15 +59,15 @@ func (e Entry) begins() bool { return e.What == Bred || e.What == Kindled }
 // join is the book with entries that have their numbers. stored are the numbers of those that stood in a book before.
 func (b *Book) join(now time.Time, added []Entry, stored map[int64]bool) (*Book, []string, error) {
 	for i, e := range added {
-		if err := e.wellFormed(); err != nil {
-			return nil, nil, &Refusal{i, e, err.Error()}
+		if field, err := e.wellFormed(); err != nil {
+			return nil, nil, &Refusal{i, e, field, err.Error()}
 		}
 		for _, t := range []time.Time{e.At, e.Entered} {
 			switch {
 			case t.IsZero():
-				return nil, nil, &Refusal{i, e, fmt.Sprintf("%s on no day; write when", e.What)}
+				return nil, nil, &Refusal{i, e, TheTime, fmt.Sprintf("%s on no day; write when", e.What)}
 			case t.After(now.Add(clocksDiffer)):
-				return nil, nil, &Refusal{i, e, fmt.Sprintf("%s is in the future; look at the date", litter.DateOf(t, b.rules.Location))}
+				return nil, nil, &Refusal{i, e, TheTime, fmt.Sprintf("%s is in the future; look at the date", litter.DateOf(t, b.rules.Location))}
 			}
 		}
 	}
@@ -110,7 +111,7 @@ func (b *Book) replaceable(added []Entry) error {
 			gone[e.Replaces] = true
 			continue
 		}
-		return &Refusal{i, e, why}
+		return &Refusal{i, e, Earlier, why}
 	}
 	return nil
 }

@@ -1,0 +1,84 @@
+// What this device keeps until nestmon has it: a small table of things by key, in IndexedDB, and in localStorage where a browser has none of
+// it. A promise that is kept means that it is on the device, also when its battery dies. Where a browser keeps nothing at all, it is said.
+const name = "nestmon-book";
+const inLocal = "nestmon.book";
+
+const done = (request) => new Promise((good, bad) => {
+  request.onsuccess = () => good(request.result);
+  request.onerror = () => bad(request.error);
+});
+
+function openBase() {
+  const request = indexedDB.open(name, 1);
+  request.onupgradeneeded = () => {
+    request.result.createObjectStore("sends", { keyPath: "key" });
+    request.result.createObjectStore("shown");
+  };
+  return done(request);
+}
+
+class Base {
+  #db;
+  constructor(db) {
+    this.#db = db;
+  }
+  #write(table, deed) {
+    const t = this.#db.transaction(table, "readwrite", { durability: "strict" });
+    deed(t.objectStore(table));
+    return new Promise((good, bad) => {
+      t.oncomplete = () => good();
+      t.onabort = t.onerror = () => bad(t.error);
+    });
+  }
+  all = () => done(this.#db.transaction("sends").objectStore("sends").getAll());
+  put = (item) => this.#write("sends", (s) => s.put(item));
+  remove = (key) => this.#write("sends", (s) => s.delete(key));
+  show = (what, value) => this.#write("shown", (s) => s.put(value, what));
+  shown = (what) => done(this.#db.transaction("shown").objectStore("shown").get(what));
+}
+
+class Local {
+  #read = () => JSON.parse(localStorage.getItem(inLocal) ?? "{}");
+  async #change(deed) {
+    const all = this.#read();
+    deed(all);
+    localStorage.setItem(inLocal, JSON.stringify(all));
+  }
+  all = async () => Object.values(this.#read());
+  put = (item) => this.#change((all) => (all[item.key] = item));
+  remove = (key) => this.#change((all) => delete all[key]);
+  show = async (what, value) => localStorage.setItem(`${inLocal}.${what}`, JSON.stringify(value));
+  shown = async (what) => JSON.parse(localStorage.getItem(`${inLocal}.${what}`) ?? "null") ?? undefined;
+}
+
+class Nothing {
+  forgets = true;
+  #all = new Map();
+  #shown = new Map();
+  all = async () => [...this.#all.values()];
+  put = async (item) => void this.#all.set(item.key, item);
+  remove = async (key) => void this.#all.delete(key);
+  show = async (what, value) => void this.#shown.set(what, value);
+  shown = async (what) => this.#shown.get(what);
+}
+
+let opened = null;
+
+// openStore returns the store of this device, the same one each time.
+export function openStore() {
+  opened ??= (async () => {
+    try {
+      return new Base(await openBase());
+    } catch {
+      // a browser that forbids it, as some do in private windows
+    }
+    try {
+      localStorage.setItem(`${inLocal}.try`, "1");
+      localStorage.removeItem(`${inLocal}.try`);
+      return new Local();
+    } catch {
+      return new Nothing();
+    }
+  })();
+  return opened;
+}
