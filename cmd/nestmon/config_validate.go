@@ -94,7 +94,7 @@ func (c *config) validatePush(d *decoder) {
 		}
 		at := fmt.Sprintf("phone.channels[%d].push", i)
 		if page := pageConfig(c); page.Listen == web.None || !webconfig.Secure(page.WebConfigFile) && !strings.HasPrefix(page.Address, "https://") {
-			d.lost(at, "phones sign up on the page, which browsers allow only over https with a certificate the phone trusts; give publish.page a web_config_file with tls_server_config")
+			d.lost(at, "phones sign up on the page, which browsers allow only over https with a certificate the phone trusts; give publish.page a web_config_file with tls_server_config, as 'nestmon certificate make' writes one")
 		}
 		if len(c.Phone.Channels) == 1 {
 			d.lost(at, "is the only way to you, and a push service may forget a phone on any day; write a second channel that has nothing to do with it")

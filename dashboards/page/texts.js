@@ -82,7 +82,7 @@ export const texts = {
     unknown: (what) => `No answer: ${what}. It may be saved or not, and is not sent again by itself; look at the alarm again.`,
   },
   login: {
-    heading: "Log in", why: "To change something, write the password of this page. This browser remembers it for 30 days.", look: "To look, write the password of this page. This browser remembers it for 30 days.", closed: "This page is shown to who has logged in.", user: "User", password: "Password", in: "Log in", cancel: "Cancel", out: "Log out", gone: "Logged out.",
+    heading: "Log in", why: "To change something, write the password of this page. This browser remembers it for 30 days.", look: "To look, write the password of this page. This browser remembers it for 30 days.", closed: "Nothing is shown here before you log in.", user: "User", password: "Password", in: "Log in", cancel: "Cancel", out: "Log out", gone: "Logged out.",
     trying: "Looking…", refused: (why) => `Not logged in: ${why}.`, failed: "nestmon gives no answer. Try again.",
   },
   locked: "Nothing can be changed from this page while it has no password: make one with “nestmon password”, and name its file under publish.page.password_file.",

@@ -3,12 +3,16 @@
 //
 // The page shows the newest exporter.State and decides nothing. Everything on the wire is in °C, % RH, ppm, seconds and RFC 3339 instants; °F
 // and local time are made in the browser. Whoever reaches the address can read it: it listens on loopback unless the configuration opens
-// it. A file in the format of exporter-toolkit, see package webconfig, asks for a password or answers over TLS; every address below is
-// then behind it.
+// it. With view: password only who has logged in can: every address is then behind the login, but those that tell nothing of the nests or
+// carry a secret of their own; over the control socket, whose file says who may, all is shown. A file in the format of exporter-toolkit, see
+// package webconfig, asks for a password or answers over TLS; every address below is then behind it.
 //
 // What changes something needs more: the page's own password, which opens a session of 30 days in a cookie, and a request that a page of this
 // server has made. Without a password file nothing can be changed. What a person does goes to the exporter.Keeper, and the answer comes when it
 // is stored. A message's link is a password of its own, for one answer: looking at it changes nothing, its button does.
+//
+// Readers that vanish cost nothing lasting: what one has not confirmed for 20 s ends its connection. No stream is refused; above 128 the oldest
+// ends of whoever has the most. A request says how long it is and names nothing twice, or is refused.
 //
 // # Addresses
 //
@@ -21,18 +25,19 @@
 //	GET /api/push/key     {key|null, phones: [{id, label, agent, since, last_ok|null, gone|null}]}: what a browser must be given to sign up for messages, and who has
 //	POST /api/push/…      subscribe {endpoint, p256dh, auth, label, agent, replaces}, unsubscribe and test {endpoint} or {id}; behind the door
 //	GET /healthz          200 while states arrive, 503 with the reason when they do not
-//	GET /api/session      {changes, logged_in, test}: what this browser can do
 //	GET /api/agenda       ?days=14; {time, tasks: [{nest|null, litter|null, event, state: overdue|today|coming|done, from, late|null, until|null, done|null, entry|null, daily,
 //	                      text, rule, source}]}; entry is the one that shows it was done
 //	GET /api/book         {time, newest, nests: [{nest, kind, kits|null, carried|null, indoors, looked|null}], litters: [LITTER], older, does, names}: the open litters and the
 //	                      latest of the others; ?skip=N has those that come after N of the others
 //	GET /api/book/forms   {whats: [{what, must, may}], fields: {NAME: {takes, help, choices, longest}}, shows: {CHORE: WHAT}, most_kits}: what can be entered
 //	GET /api/book/litter/N  {litter: LITTER, story: [ENTRY], sum, partners: [LITTER]}; nest/ID and doe/NAME {litters, entries, more, sum}
+//	GET /api/session      {changes, logged_in, test, closed}: what this browser can do; closed where looking needs a login
 //	GET /litters          the litter book's litters, each with a link to
 //	GET /litter/N         the report of litter N, a page that stands alone
 //	GET /answer/TOKEN     what a message was about, with a button
 //	POST /answer/TOKEN    the button: it is acknowledged, once
 //	GET, POST /api/v1/…   what graphing tools ask the archive, see package query
+//	GET /ca.crt           the certificate of the home's own authority, as 'nestmon certificate' made it; 404 where there is none
 //	GET /calendar/SECRET.ics  the chores as iCalendar (package ical), with ETag and Last-Modified; 404 where the secret is another
 //
 // JSON in and out, and a session save for the first two; {"ok":true} where nothing else stands:
