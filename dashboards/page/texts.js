@@ -208,7 +208,7 @@ export const texts = {
       onWay: { waiting: "done here, waiting to be sent", refused: "done here, but refused: see above" },
     },
     queue: {
-      heading: "On this device", waiting: "Waiting to be sent", refused: "Refused", unusual: "Saved, but unusual", held: "Waits for the refused one above", undone: "Will be taken back when it is sent",
+      heading: "Needs you", waits: "Waiting on this device", lineNone: "Nothing waits to be sent.", waiting: "Waiting to be sent", refused: "Refused", unusual: "Saved, but unusual", held: "Waits for the refused one above", undone: "Will be taken back when it is sent",
       note: "Entries and chores wait here and are sent in this order, each once. That you have seen an alarm is never kept for later: it would silence what nobody has seen by then.",
       forgets: "This browser keeps nothing. Leave this page open until all of it is sent.", logIn: "Log in and send", nobody: "Nobody is logged in.", pressed: (when) => `pressed ${when}`,
       mend: "Mend it", again: "Try again", away: "Throw it away", correctIt: "Correct it", takeBack: "Take it back", right: "It is right",

@@ -25,7 +25,7 @@ export function updateNests(list, nests) {
 const shown = new WeakMap();
 
 function makeNest(n) {
-  const li = el("li", { class: "nestrow", id: `book-${n.nest}` }, el("p", { class: "title" }, el("a"), el("span")), el("p", { class: "quiet" }), el("ul", { class: "onway" }), el("div", { class: "buttons" }));
+  const li = el("li", { class: "nestrow", id: `book-${n.nest}` }, el("p", { class: "title" }, el("a"), el("span")), el("p", { class: "quiet" }), el("div", { class: "buttons" }), el("ul", { class: "onway" }));
   li.querySelector(".buttons").addEventListener("click", (e) => {
     const button = e.target.closest("button");
     const deed = button && deeds(shown.get(li)).find((d) => d.key === button.dataset.key);
@@ -36,20 +36,23 @@ function makeNest(n) {
 
 function updateNest(li, n) {
   shown.set(li, n);
-  const [title, facts, onway, buttons] = li.children;
+  const [title, facts, buttons, onway] = li.children;
   const [link, who] = title.children;
   const l = n.kit || n.due;
   link.setAttribute("href", l ? way("book", "litter", String(l.litter)) : way("book", "nest", n.nest));
   setText(link, n.nest);
   setText(who, l ? litterTitle(l) : said.empty);
   const words = [];
-  if (n.kit) words.push(n.looked ? said.looked(units.moment(Date.parse(n.looked), now())) : said.neverLooked);
+  const mine = queue.items.filter((i) => i.nest === n.nest);
+  const waiting = mine.filter((i) => i.state === "waiting").at(-1);
+  if (waiting) words.push(said.onWay(said.queue.waiting, waiting.what.replace(`${n.nest} – `, ""), units.moment(Date.parse(waiting.on), now()))); // in the same line: nothing may move
+  else if (n.kit) words.push(n.looked ? said.looked(units.moment(Date.parse(n.looked), now())) : said.neverLooked);
   if (n.kit && n.due) words.push(said.alsoBred(litterTitle(n.due)));
   if (n.due?.noticed && !n.kit) words.push(said.noticed);
   if (n.indoors) words.push(said.indoors);
-  if (l && !n.kit && l.stands) words.push(l.stands);
+  if (l && !n.kit && l.stands && !waiting) words.push(l.stands);
   setText(facts, words.join(" · "));
-  keyed(onway, queue.items.filter((i) => i.nest === n.nest && i.state !== "unusual"), (i) => i.key, () => el("li"), (item, i) => {
+  keyed(onway, mine.filter((i) => i.state === "refused"), (i) => i.key, () => el("li"), (item, i) => {
     setClass(item, `is-${i.state}`);
     setText(item, said.onWay(said.queue[i.state], i.what, units.moment(Date.parse(i.on), now())));
   });

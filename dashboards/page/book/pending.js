@@ -7,18 +7,29 @@ import { again, held, logIn, now, queue, throwAway, undo } from "./queue.js";
 
 const said = texts.book.queue;
 
+// makePending makes what needs a person, to stand first; a line of one height that says how much waits; and the list of that, to stand last. What
+// comes and goes with each press must not move the buttons of the next nest under a glove.
 export function makePending() {
-  const parts = { forgets: el("p", { class: "wrong", text: said.forgets }), login: el("button", { type: "button", class: "take", text: said.logIn, onclick: logIn }), list: el("ul", { class: "list" }), note: el("p", { class: "quiet", text: said.note }) };
-  const node = el("section", { id: "pending", hidden: true }, el("h2", { text: said.heading }), parts.forgets, parts.login, parts.list, parts.note);
-  return { node, update: () => update(node, parts) };
+  const parts = {
+    forgets: el("p", { class: "wrong", text: said.forgets }), login: el("button", { type: "button", class: "take", text: said.logIn, onclick: logIn }), list: el("ul", { class: "list" }),
+    line: el("button", { type: "button", class: "sendline", onclick: () => parts.waiting.querySelector("h2").focus() }), waits: el("ul", { class: "list" }),
+  };
+  parts.top = el("section", { id: "pending", hidden: true }, el("h2", { text: said.heading }), parts.forgets, parts.login, parts.list);
+  parts.waiting = el("section", { id: "waits", hidden: true }, el("h2", { tabindex: "-1", text: said.waits }), parts.waits, el("p", { class: "quiet", text: said.note }));
+  return { ...parts, update: () => update(parts) };
 }
 
-function update(node, parts) {
-  node.hidden = queue.items.length === 0;
+function update(parts) {
+  const waiting = queue.items.filter((i) => i.state === "waiting");
+  const others = queue.items.filter((i) => i.state !== "waiting");
   parts.forgets.hidden = !queue.forgets;
-  parts.login.hidden = !queue.needsLogin;
-  parts.note.hidden = !queue.items.some((i) => i.state === "waiting");
-  keyed(parts.list, queue.items, (i) => i.key, makeItem, updateItem);
+  parts.login.hidden = !queue.needsLogin || waiting.length === 0;
+  parts.top.hidden = others.length === 0 && parts.login.hidden && (parts.forgets.hidden || waiting.length === 0);
+  parts.waiting.hidden = waiting.length === 0;
+  setText(parts.line, waiting.length === 0 ? said.lineNone : said.barWaiting(waiting.length));
+  parts.line.disabled = waiting.length === 0;
+  keyed(parts.list, others, (i) => i.key, makeItem, updateItem);
+  keyed(parts.waits, waiting, (i) => i.key, makeItem, updateItem);
 }
 
 const shown = new WeakMap();

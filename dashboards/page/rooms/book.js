@@ -32,7 +32,7 @@ export function make(box) {
     litters: el("section", { id: "book-view-litters" }, el("h2", { text: said.tabs.litters }), parts.litters),
     past: el("section", { id: "book-view-past" }, parts.past.node),
   };
-  box.append(parts.asOf, parts.locked, parts.pending.node, parts.tabs, filter, el("div", { class: "views" }, ...Object.values(views)));
+  box.append(parts.asOf, parts.locked, parts.pending.top, parts.tabs, parts.pending.line, filter, el("div", { class: "views" }, ...Object.values(views)), parts.pending.waiting);
   parts.tabs.append(...["nests", "chores", "litters"].map((name) => el("a", { href: name === "nests" ? way("book") : way("book", name), "data-tab": name }, el("span", { text: said.tabs[name] }), el("b", {}))));
   parts.groups.append(...groupNames.map((name) => el("button", { type: "button", "data-group": name, onclick: () => ((group = name), draw()) })));
   parts.find.addEventListener("input", () => draw());
