@@ -22,7 +22,7 @@ func TestLearnsTheWalls(t *testing.T) {
 	long(t)
 	for seed, most := range map[uint64]float64{5: 8, 11: 8, 12: 8, 13: 8, 14: 45} { // min: half of what they take, at most 45
 		l := draw(seed, false)
-		r, err := observe(l, nil)
+		r, err := observe(l, oneProbe+1, nil)
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -10,12 +10,12 @@ import (
 	"testing"
 )
 
-// TestEndToEnd runs the command on four litters, twice: every heading says what it is, the pictures are pictures, and the
+// TestEndToEnd runs the command on two litters, twice: every heading says what it is, the pictures are pictures, and the
 // same seeds say the same.
 func TestEndToEnd(t *testing.T) {
 	long(t)
 	dir := t.TempDir()
-	o := options{litters: 4, first: 1, world: "usual", out: dir, cases: true, years: 1, trace: -1}
+	o := options{litters: 2, first: 1, world: "usual", out: dir, cases: true, years: 1, trace: -1}
 	run := func(o options) string {
 		t.Helper()
 		var out strings.Builder
@@ -35,7 +35,7 @@ func TestEndToEnd(t *testing.T) {
 			t.Errorf("a heading does not say whether it is simulated: %q", h[:min(len(h), 200)])
 		}
 	}
-	for _, want := range []string{"usual world, seeds 1-4, 4 litters, ", "nest-weeks", "fixed < 25, 10 min", "two probes: chill", "visit-overdue", "switches /year", "How to read this", "too few to compare"} {
+	for _, want := range []string{"usual world, seeds 1-2, 2 litters, ", "nest-weeks", "fixed < 25, 10 min", "two probes: chill", "visit-overdue", "switches /year", "How to read this", "too few to compare"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("nothing says %q", want)
 		}

@@ -149,8 +149,8 @@ func (w *watcher) look() {
 // knows reports whether the litter is known to be there.
 func (w *watcher) knows() bool { return w.entered || !w.proposed.IsZero() }
 
-// observe lives through one litter.
-func observe(l litter, tr *trace) (*record, error) {
+// observe lives through one litter with the first rigs, of which one is the least.
+func observe(l litter, rigs rig, tr *trace) (*record, error) {
 	world, err := l.world()
 	if err != nil {
 		return nil, err
@@ -160,8 +160,8 @@ func observe(l litter, tr *trace) (*record, error) {
 	if err != nil {
 		return nil, err
 	}
-	var watchers [numRigs]*watcher
-	for g := range numRigs {
+	watchers := make([]*watcher, rigs)
+	for g := range rigs {
 		if watchers[g], err = newWatcher(g, &l, source.Probes()); err != nil {
 			return nil, fmt.Errorf("litter %d: %w", l.seed, err)
 		}
@@ -248,7 +248,7 @@ func observeAll(first uint64, n int, shifted bool, done func(int)) ([]*record, e
 	for range min(runtime.GOMAXPROCS(0), n) {
 		wait.Go(func() {
 			for i := range work {
-				records[i], errs[i] = observe(draw(first+uint64(i), shifted), nil)
+				records[i], errs[i] = observe(draw(first+uint64(i), shifted), numRigs, nil)
 				mu.Lock()
 				finished++
 				done(finished)

@@ -52,7 +52,7 @@ func (tr *trace) see(t time.Time, w *watcher, events []alarm.Event, state simula
 // traceLitter prints one litter and what was true of it.
 func traceLitter(to io.Writer, seed uint64, shifted bool, g rig) error {
 	l := draw(seed, shifted)
-	r, err := observe(l, &trace{g, to})
+	r, err := observe(l, g+1, &trace{g, to})
 	if err != nil {
 		return err
 	}
