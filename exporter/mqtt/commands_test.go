@@ -236,8 +236,10 @@ func TestAFloodOfOrders(t *testing.T) {
 // rotten panics.
 type rotten struct{}
 
-func (rotten) Act(context.Context, alarm.Act) error           { panic("rotten") }
-func (rotten) Done(context.Context, string, alarm.Name, string) error { return errors.New("nobody does it") }
+func (rotten) Act(context.Context, alarm.Act) error { panic("rotten") }
+func (rotten) Done(context.Context, string, alarm.Name, string) error {
+	return errors.New("nobody does it")
+}
 
 func TestAKeeperThatPanics(t *testing.T) {
 	c := &Client{orders: newOrders(rotten{}, slog.New(slog.DiscardHandler)), ctx: t.Context()}
