@@ -30,6 +30,7 @@ func recordedDays() string {
 }
 
 func TestReplayTellsWhoWouldHaveBeenWoken(t *testing.T) {
+	long(t)
 	const litters = "nest,bred,kindled,born,ended\noak,2030-12-01,2031-01-01,8,\n"
 	readings := recordedDays()
 	code, events, errs := replayOn(t, readings, litters, "--quality")
@@ -67,6 +68,7 @@ func TestReplayTellsWhoWouldHaveBeenWoken(t *testing.T) {
 // Where a phone is configured its own rules say what calls: 33 °C after 20 °C are
 // warned of within the half hour, and a warning of heat passes the quiet hours.
 func TestReplayCallsAsThePhoneDoes(t *testing.T) {
+	long(t)
 	const litters = "nest,bred,kindled,born,ended\noak,2030-12-01,2031-01-01,8,\n"
 	readings := strings.ReplaceAll(recordedDays(), ",38\n", ",33\n")
 	for level, want := range map[string]string{

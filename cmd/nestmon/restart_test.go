@@ -99,7 +99,7 @@ func TestRestartForgetsNothing(t *testing.T) {
 		return demoStart.AddDate(0, 0, day).Add(time.Duration(hour) * time.Hour)
 	}
 	s.demo.did = map[place]time.Time{}
-	_, before := s.live(t, demoStart, at(2, 11), func(d *daemon) {
+	_, before := s.live(t, at(1, 12), at(2, 11), func(d *daemon) {
 		s.demo.daemon = d
 		if err := s.demo.enterLitters(); err != nil {
 			t.Fatal(err)
@@ -135,8 +135,8 @@ func TestRestartForgetsNothing(t *testing.T) {
 	if !seen {
 		t.Error("the alarm that was seen before is not seen any more")
 	}
-	// A day later, with kits born meanwhile whose kindling nobody entered.
-	s.live(t, at(2, 12), at(5, 6), nil)
+	// Days later, with kits born meanwhile whose kindling nobody entered.
+	s.live(t, at(4, 0), at(5, 6), nil)
 	_, _ = s.live(t, at(5, 6), at(5, 6).Add(5*time.Minute), func(d *daemon) {
 		if err := d.resume(at(5, 6)); err != nil {
 			t.Fatal(err)

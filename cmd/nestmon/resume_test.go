@@ -31,7 +31,7 @@ func TestRestartKnowsTheSeason(t *testing.T) {
 	long(t)
 	s := newShed(t)
 	end := demoStart.AddDate(0, 0, 6).Add(10 * time.Hour) // after the night of the sudden freeze
-	_, standing := s.live(t, demoStart, end, nil)
+	_, standing := s.live(t, demoStart.AddDate(0, 0, 4), end, nil)
 	due := 0
 	for _, st := range standing {
 		if st.Name == alarm.SeasonSetupDue {
@@ -121,7 +121,7 @@ func TestRestartKnowsTheProbe(t *testing.T) {
 	s.demo.did = map[place]time.Time{}
 	end := demoStart.AddDate(0, 0, 6)
 	var before *daemon
-	s.live(t, demoStart, end, func(d *daemon) {
+	s.live(t, demoStart.AddDate(0, 0, 3), end, func(d *daemon) { // a day and more before the kindling
 		before, s.demo.daemon = d, d
 		if err := s.demo.enterLitters(); err != nil {
 			t.Fatal(err)

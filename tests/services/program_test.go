@@ -38,7 +38,9 @@ func tested(m *testing.M) int {
 }
 
 var build = sync.OnceValue(func() error {
-	if out, err := exec.Command("go", "build", "-o", builds, "nestmon/cmd/nestmon").CombinedOutput(); err != nil {
+	cmd := exec.Command("go", "build", "-o", builds, "nestmon/cmd/nestmon")
+	cmd.Env = append(os.Environ(), "CGO_ENABLED=0") // as for a board
+	if out, err := cmd.CombinedOutput(); err != nil {
 		return fmt.Errorf("building: %w\n%s", err, out)
 	}
 	return nil
