@@ -198,7 +198,7 @@ func (b *bench) store(p *surveyProbe, r offsets.Record) int {
 		loc = b.cfg.location()
 	}
 	o := r.Offset(loc)
-	line := fmt.Sprintf("offset: {temperature: %.2f, date: %s, method: %s}", o.Temperature, o.Date, o.Method)
+	line := offsetLine(o)
 	code := exitDone
 	var said []string
 	switch {
@@ -235,6 +235,11 @@ func (b *bench) store(p *surveyProbe, r offsets.Record) int {
 	fmt.Fprintf(b.std.out, "\n%s reads %+.3f °C in ice: %d readings in %.0f s, %.2f °C apart. Its offset is %+.2f °C (%+.2f °F).\n%s\n    %s\n",
 		p.label(), r.Mean, r.Readings, r.Seconds, r.Spread, r.Temperature, r.Temperature*9/5, strings.Join(said, "\n"), line)
 	return code
+}
+
+// offsetLine is the offset as a probe's line holds it.
+func offsetLine(o sensors.Offset) string {
+	return fmt.Sprintf("offset: {temperature: %.2f, date: %s, method: %s}", o.Temperature, o.Date, o.Method)
 }
 
 // writtenByHand reports whether the configuration file itself holds an offset of the probe.
