@@ -199,7 +199,7 @@ func (b *workbench) Probes() []web.Place {
 		at := b.d.cfg.placeOf(p.ID)
 		v := web.Place{
 			Probe: p.ID, Nest: optional(at.Nest), Bus: optional(hangs[p.ID].bus), Source: p.Source, Identity: b.identity(p), Chip: optional(hangs[p.ID].Chip),
-			Watched: b.watched(p),
+			Watched: b.watched(p), Only: optional(b.onlyWatch(p.ID)),
 		}
 		if at.Role != "" {
 			v.Role = &at.Role

@@ -43,6 +43,7 @@ type Place struct {
 	Chip     *string          `json:"chip"`
 	Watched  bool             `json:"watched"` // it can be found by warming it
 	Ice      *string          `json:"no_ice"`  // why it cannot be compared with ice, null where it can
+	Only     *string          `json:"only"`    // the nest that it is the only one to watch just now, where kits may lie
 	Waiting  *Offset          `json:"waiting"` // an offset that was measured and counts from the next start
 }
 
