@@ -17,11 +17,11 @@ import (
 // mostTrace is how many readings of a comparison are shown, the newest; ours, no source.
 const mostTrace = 120
 
-// frozen are the alarms that a probe's 0 °C may raise, by its role.
+// frozen are the alarms that a probe's 0 °C may raise, by its role. A fall as steep as that into ice is held for a fault of the probe first.
 var frozen = map[thresholds.Role][]alarm.Name{
-	thresholds.Cluster:  {alarm.ClusterChill, alarm.CheckNest, alarm.ProbeFault},
-	thresholds.Cluster2: {alarm.ClusterChill, alarm.CheckNest, alarm.ProbeFault},
-	thresholds.Air:      {alarm.NestCold, alarm.ClusterChill, alarm.CheckNest, alarm.ProbeFault},
+	thresholds.Cluster:  {alarm.ClusterChill, alarm.ProbeFault, alarm.ProbeSilent, alarm.CheckNest},
+	thresholds.Cluster2: {alarm.ClusterChill, alarm.ProbeFault, alarm.ProbeSilent, alarm.CheckNest},
+	thresholds.Air:      {alarm.NestCold, alarm.ClusterChill, alarm.ProbeFault, alarm.ProbeSilent, alarm.CheckNest},
 	thresholds.Cage:     {alarm.DoeCold},
 	thresholds.Outside:  {alarm.WaterDue, alarm.DoeCold, alarm.ProbeFault},
 }
@@ -33,7 +33,6 @@ type dipping struct {
 	chip     string
 	identity string
 	byHand   bool // the configuration holds an offset, which wins
-	role     thresholds.Role
 
 	bath  icepoint.Bath
 	began time.Time
@@ -64,7 +63,7 @@ func (b *workbench) Ice(_ context.Context, probe string, sure bool) error {
 	}
 	return b.begin(func() job {
 		return &dipping{
-			b: b, probe: p, chip: have.Chip, identity: b.identity(p), byHand: b.d.cfg.byHand[probe], role: b.d.cfg.placeOf(probe).Role, began: b.d.pace.Now(),
+			b: b, probe: p, chip: have.Chip, identity: b.identity(p), byHand: b.d.cfg.byHand[probe], began: b.d.pace.Now(),
 		}
 	})
 }
@@ -147,7 +146,7 @@ func (d *dipping) store(r offsets.Record) {
 func (d *dipping) show(now time.Time, to *web.Work) {
 	s := d.shown
 	s.Probe, s.Since, s.Limit = d.probe.ID, now.Sub(d.began).Seconds(), icepoint.Limit.Seconds()
-	s.Trace, s.Alarms = append([][2]float64{}, d.trace...), append([]alarm.Name{}, frozen[d.role]...)
+	s.Trace = append([][2]float64{}, d.trace...)
 	switch {
 	case d.ended == stopped:
 		s.State = stopped

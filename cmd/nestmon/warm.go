@@ -21,6 +21,7 @@ const (
 type warming struct {
 	began  time.Time
 	ended  bool
+	learns bool // nobody may have touched a probe yet
 	probes []string
 	apart  []string // probes that are not watched
 	watch  *warmed.Watch
@@ -46,7 +47,7 @@ func (b *workbench) Warm(context.Context) error {
 		return nil // a second page joins
 	}
 	return b.begin(func() job {
-		w := &warming{began: b.d.pace.Now()}
+		w := &warming{began: b.d.pace.Now(), learns: true}
 		for i := range b.d.cfg.Probes {
 			if p := &b.d.cfg.Probes[i]; b.watched(p) {
 				w.probes = append(w.probes, p.ID)
@@ -87,7 +88,7 @@ func (w *warming) take(now time.Time, readings []sensors.Reading) {
 		}
 		at.value, at.when, at.failed = r.Value, when, 0
 		w.watch.Add(i, when, r.Value)
-		if w.watch.Verdict(now).State == warmed.Learning || len(at.first) == 0 {
+		if w.learns || len(at.first) == 0 {
 			at.first = append(at.first, r.Value)
 			sorted := slices.Sorted(slices.Values(at.first))
 			at.start = sorted[len(sorted)/2]
@@ -106,6 +107,7 @@ func (w *warming) step(now time.Time) {
 // meet notes a probe that is named, and goes on to look for the next.
 func (w *warming) meet(now time.Time) {
 	v := w.watch.Verdict(now)
+	w.learns = v.State == warmed.Learning
 	if v.State != warmed.Named {
 		return
 	}

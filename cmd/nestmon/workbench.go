@@ -14,6 +14,7 @@ import (
 	"nestmon/sensors/radio"
 	"nestmon/sensors/screen"
 	"nestmon/thresholds"
+	"nestmon/thresholds/alarm"
 )
 
 // workbench is where a person works with probes by way of the page, while the daemon reads them. It sees what the polls bring and what is read
@@ -199,7 +200,7 @@ func (b *workbench) Probes() []web.Place {
 		at := b.d.cfg.placeOf(p.ID)
 		v := web.Place{
 			Probe: p.ID, Nest: optional(at.Nest), Bus: optional(hangs[p.ID].bus), Source: p.Source, Identity: b.identity(p), Chip: optional(hangs[p.ID].Chip),
-			Watched: b.watched(p), Only: optional(b.onlyWatch(p.ID)),
+			Watched: b.watched(p), Only: optional(b.onlyWatch(p.ID)), Raises: append([]alarm.Name{}, frozen[at.Role]...),
 		}
 		if at.Role != "" {
 			v.Role = &at.Role

@@ -3,19 +3,25 @@ package main
 import (
 	"context"
 	"errors"
+	"io/fs"
 	"log/slog"
 	"math"
+	"regexp"
 	"slices"
 	"strings"
 	"testing"
 	"testing/synctest"
 	"time"
 
+	"nestmon/dashboards"
 	"nestmon/exporter/web"
 	"nestmon/sensors"
+	"nestmon/sensors/icepoint"
 	"nestmon/sensors/offsets"
 	"nestmon/sensors/warmed"
+	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/litter"
 )
 
 const benchConfig = `
@@ -174,7 +180,7 @@ func TestThePageComparesAProbeWithIce(t *testing.T) {
 			t.Fatal(err)
 		}
 		w := follow(t, d, func(w web.Work) bool { return w.Ice.State == "settling" })
-		if w.Ice.Left <= 0 || len(w.Ice.Trace) == 0 || !slices.Contains(w.Ice.Alarms, alarm.NestCold) {
+		if w.Ice.Left <= 0 || len(w.Ice.Trace) == 0 {
 			t.Errorf("settling: %+v", w.Ice)
 		}
 		w = follow(t, d, func(web.Work) bool { return false })
@@ -189,11 +195,20 @@ func TestThePageComparesAProbeWithIce(t *testing.T) {
 		}
 		// It counts from the next start, as that of the command; and not where the configuration holds another.
 		p := d.bench.Probes()[2]
-		if p.Waiting == nil || p.Waiting.Temperature != -0.31 || *p.Nest != "b1" || *p.Role != "air" || *p.Bus != "w1-1" || p.Identity != "28-000000000003" || !p.Watched || p.Ice != nil {
+		if p.Waiting == nil || p.Waiting.Temperature != -0.31 || *p.Nest != "b1" || *p.Role != "air" || *p.Bus != "w1-1" || p.Identity != "28-000000000003" || !p.Watched || p.Ice != nil || *p.Only != "b1" || !slices.Contains(p.Raises, alarm.NestCold) {
 			t.Errorf("listed as %+v", p)
 		}
 		if got := d.cfg.probes()[2].Offset; got != (sensors.Offset{}) {
 			t.Errorf("it counts already: %+v", got)
+		}
+		events, err := d.archive.Events(d.started, time.Now(), 100)
+		if err != nil {
+			t.Error(err)
+		}
+		for _, e := range events {
+			if e.Nest == "b1" && !slices.Contains(p.Raises, e.Name) {
+				t.Errorf("%s came of it, and was not told of: %v", e.Name, p.Raises)
+			}
 		}
 		own := &dipping{b: d.bench, probe: &d.cfg.Probes[2], byHand: true}
 		if own.store(r); !own.shown.Stored || !strings.Contains(own.shown.Trouble, "it wins") {
@@ -224,5 +239,69 @@ func TestWhatDoesNotGoIntoIce(t *testing.T) {
 		if (err == nil) != (row.want == "") || err != nil && !strings.Contains(err.Error(), row.want) {
 			t.Errorf("%+v: %v, want %q", row, err, row.want)
 		}
+	}
+}
+
+// The page has words for whatever the bench may say.
+func TestThePageHasWordsForTheBench(t *testing.T) {
+	catalogue, err := fs.ReadFile(dashboards.Page(), "texts.js")
+	if err != nil {
+		t.Fatal(err)
+	}
+	names := []string{stopped, "waiting", string(sure), string(fairly), string(probably)}
+	for _, s := range icepoint.States {
+		names = append(names, string(s))
+	}
+	for _, s := range warmStates {
+		names = append(names, s)
+	}
+	for _, m := range sensors.Methods {
+		names = append(names, m)
+	}
+	for _, name := range names {
+		if key := regexp.MustCompile(`[{,\s]"?` + regexp.QuoteMeta(name) + `"?: `); !key.Match(catalogue) {
+			t.Errorf("texts.js has no words for %q", name)
+		}
+	}
+}
+
+// The alarms that a probe in ice raises, when kits lie in its nest: all of them are told before.
+func TestAlarmsOfAProbeInIce(t *testing.T) {
+	for _, role := range []string{"air", "cluster"} {
+		t.Run(role, func(t *testing.T) {
+			begin := time.Date(2031, 3, 9, 6, 0, 0, 0, time.UTC)
+			cfg, findings := parseConfig([]byte(strings.Replace(benchConfig, "data: DATA", "data: archive", 1)), begin)
+			if anyError(findings) {
+				t.Fatal(findings)
+			}
+			j, err := newJudge(cfg.rabbitry())
+			if err != nil {
+				t.Fatal(err)
+			}
+			j.rabbitry.SetLitters([]litter.Litter{{ID: 1, Nest: "a1", Kindled: begin.AddDate(0, 0, -4), Born: 7}}, begin)
+			raised := map[alarm.Name]bool{}
+			for at := begin; at.Before(begin.Add(8 * time.Hour)); at = at.Add(cfg.Poll) {
+				readings := []sensors.Reading{{Probe: "a1-air", Value: 18}, {Probe: "a1-cluster", Value: 37 + 0.1*math.Sin(at.Sub(begin).Hours()*9)}, {Probe: "b1-air", Value: 15}}
+				if in := at.Sub(begin.Add(7 * time.Hour)); in > 0 && in < 40*time.Minute {
+					readings[map[string]int{"air": 0, "cluster": 1}[role]].Value = 0.25
+				}
+				for i := range readings {
+					readings[i].Time = at
+				}
+				for _, e := range j.observe(at, readings) {
+					if e.State == alarm.Raised && e.Nest == "a1" && at.After(begin.Add(7*time.Hour)) && !e.Name.Chore() {
+						raised[e.Name] = true
+					}
+				}
+			}
+			for name := range raised {
+				if !slices.Contains(frozen[thresholds.Role(role)], name) {
+					t.Errorf("%s came of it, and is not told of: %v", name, frozen[thresholds.Role(role)])
+				}
+			}
+			if len(raised) == 0 {
+				t.Error("nothing came of it")
+			}
+		})
 	}
 }

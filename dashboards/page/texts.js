@@ -90,10 +90,7 @@ export const texts = {
     button: "Test my phone", trying: "Sending a test over every channel…", said: "The test is over; what came of it stands below its button.", none: "No channel is configured: nobody is called. Write one under phone.",
     arrived: (channel) => `${channel}: sent. Look whether it arrived.`, failed: (channel, why) => `${channel}: not sent. ${why}`,
   },
-  past: {
-    open: (days) => `What happened in the last ${days} days`, none: "Nothing happened.", most: (n) => `The newest ${n}.`, failed: (why) => `It cannot be shown: ${why}`,
-    raised: (severity) => `${severity}, began or grew worse`, cleared: () => "over", noted: () => "noted",
-  },
+  past: { failed: (why) => `It cannot be shown: ${why}` },
 
   why: { open: "Why", rule: (rule) => `Rule: ${rule}.`, source: (source) => `Source: ${source}.` },
   against: (value, limit) => `${value}, limit ${limit}`,

@@ -44,6 +44,7 @@ type Place struct {
 	Watched  bool             `json:"watched"` // it can be found by warming it
 	Ice      *string          `json:"no_ice"`  // why it cannot be compared with ice, null where it can
 	Only     *string          `json:"only"`    // the nest that it is the only one to watch just now, where kits may lie
+	Raises   []alarm.Name     `json:"raises"`  // what its nest may raise while it lies in ice
 	Waiting  *Offset          `json:"waiting"` // an offset that was measured and counts from the next start
 }
 
@@ -106,7 +107,6 @@ type Ice struct {
 	Slope    float64       `json:"slope_c_min"`
 	Fault    sensors.Fault `json:"fault"`
 	Trace    [][2]float64  `json:"trace"`  // [s since the begin, °C], the newest at the end
-	Alarms   []alarm.Name  `json:"alarms"` // what its nest may raise meanwhile
 	Offset   *Offset       `json:"offset"` // that was measured
 	Mean     float64       `json:"mean_c"` // of the readings it rests on
 	Readings int           `json:"readings"`
@@ -200,14 +200,14 @@ func (s *Server) serveWork(w http.ResponseWriter, r *http.Request) {
 		case <-ctx.Done():
 		}
 	}()
-	out := eventWriter{w, http.NewResponseController(w)}
+	out := eventWriter{w, http.NewResponseController(w), s.times.write}
 	s.Options.Bench.Follow(ctx, func(work Work) bool {
 		body, err := json.Marshal(work)
 		if err != nil {
 			s.complain("page cannot write the work with probes", err)
 			return false
 		}
-		return out.send("event: work\ndata: " + string(body) + "\n\n")
+		return s.loggedIn(r) && out.send("event: work\ndata: "+string(body)+"\n\n")
 	})
 }
 

@@ -24,7 +24,7 @@
 //	GET /api/journal      ?from=&to=&max=100&nest=&kind=, the newest of what was raised and what people did: see below
 //	GET /api/calls        {contacts: [{name, channels: [{name, at_least}]}], repeat_s, escalate_after, quiet_from, quiet_to, quiet_holds, all_well}: who is called
 //	GET /api/quality      ?days=28; {days, nest_weeks, few, figures: [{what, here, aim, source}], advice: ["…"]}
-//	GET /api/probes       {doing: warm|ice or empty, probes: [{probe, nest|null, role|null, bus|null, source, identity, chip|null, watched, no_ice|null, only|null, waiting|null}]}
+//	GET /api/probes       {doing: warm|ice or empty, probes: [{probe, nest|null, role|null, bus|null, source, identity, chip|null, watched, no_ice|null, only|null, raises: [EVENT], waiting|null}]}
 //	GET /api/probes/work  server-sent events "work", until it is over: {over, warm|null, ice|null} as the types of these names have it; needs a session
 //	GET /api/stream       server-sent events: "state" with the object of /api/state, "beat" when there is nothing new
 //	GET /api/push/key     {key|null, phones: [{id, label, agent, since, last_ok|null, gone|null}]}: what a browser must be given to sign up for messages, and who has
