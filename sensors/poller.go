@@ -27,7 +27,10 @@ type Poller struct {
 	fatal   chan error
 	done    sync.WaitGroup
 
-	mu sync.Mutex // guards the state of all workers
+	mu      sync.Mutex // guards the state of all workers, and what follows
+	look    *Look      // nil while nobody looks
+	polled  time.Time  // when the newest Poll began
+	polling bool       // it has not returned yet
 }
 
 // NewPoller starts one worker for each source.
@@ -72,9 +75,14 @@ func (p *Poller) start(now, due time.Time) (late [][]Reading) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	late = make([][]Reading, len(p.workers))
+	p.polled, p.polling = now, true
 	for i, w := range p.workers {
 		w.asked = false
 		late[i], w.ready = w.ready, nil
+		if w.busy && w.extra && !w.queued { // read for a look: the poll's own reading follows
+			w.asked, w.queued, w.started, w.due = true, true, now, due
+			continue
+		}
 		if w.busy || now.Before(w.notBefore) || p.ctx.Err() != nil {
 			continue
 		}
@@ -89,7 +97,7 @@ func (p *Poller) settled() bool {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	for _, w := range p.workers {
-		if w.asked && w.busy {
+		if w.asked && w.owed() {
 			return false
 		}
 	}
@@ -98,10 +106,10 @@ func (p *Poller) settled() bool {
 
 func (p *Poller) collect(late [][]Reading, now time.Time) []Reading {
 	p.mu.Lock()
-	defer p.mu.Unlock()
-	var all []Reading
+	var all, silent []Reading
 	for i, w := range p.workers {
 		all = append(all, late[i]...)
+		before := len(all)
 		w.hear(late[i], now)
 		w.hear(w.ready, now)
 		switch {
@@ -116,7 +124,13 @@ func (p *Poller) collect(late [][]Reading, now time.Time) []Reading {
 			all = w.faults(all, BusDown, now)
 			w.missed(p.log, "bus is down", now.Sub(w.started))
 		}
+		if !w.up {
+			silent = append(silent, all[before:]...)
+		}
 	}
+	p.polling = false
+	p.mu.Unlock()
+	p.tell(now, silent)
 	return all
 }
 
@@ -128,7 +142,7 @@ func (p *Poller) Buses() []BusHealth {
 	health := make([]BusHealth, 0, len(p.workers))
 	for _, w := range p.workers {
 		h := BusHealth{Bus: w.bus, Probes: w.probes, Up: w.up && !w.mute, Heard: w.heard, Took: w.took, Restarts: w.restarts}
-		if w.busy {
+		if w.owed() {
 			h.Hung = max(0, now.Sub(w.due))
 		}
 		if far, ok := w.source.(interface{ Linked() bool }); ok {

@@ -23,6 +23,10 @@ type worker struct {
 	trigger chan struct{} // room for one: only an idle worker is triggered
 
 	busy      bool      // a read is in flight
+	extra     bool      // that read is for a look, and no poll's
+	queued    bool      // a poll began meanwhile, and reads after it
+	again     bool      // it may be read between polls
+	came      time.Time // when a read ended, whoever it was for
 	asked     bool      // that read was begun by the newest poll
 	started   time.Time // when the newest read began
 	due       time.Time // when it was to be back
@@ -47,16 +51,36 @@ func (p *Poller) work(w *worker) {
 			return
 		case <-w.trigger:
 		}
-		readings := p.read(w)
-		p.mu.Lock()
-		w.busy, w.took = false, p.Now().Sub(w.started)
-		w.ready = readings
-		p.mu.Unlock()
+		for more := true; more; {
+			more = p.take(w, p.read(w))
+		}
 		select {
 		case p.wake <- struct{}{}:
 		default: // a wake is pending already
 		}
 	}
+}
+
+// owed reports whether a reading is in flight that a poll has asked for.
+func (w *worker) owed() bool { return w.busy && (!w.extra || w.queued) }
+
+// take puts aside what a bus brought, and reports whether a poll that began during an extra reading now reads for itself.
+func (p *Poller) take(w *worker, readings []Reading) (more bool) {
+	now, again := p.Now(), canAgain(w.source)
+	p.tell(now, readings)
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	w.came, w.again = now, again
+	switch {
+	case w.extra && w.queued && !now.Before(w.notBefore) && p.ctx.Err() == nil:
+		more = true
+	case w.extra:
+		w.busy = false
+	default:
+		w.busy, w.took, w.ready = false, now.Sub(w.started), readings
+	}
+	w.extra, w.queued = false, false
+	return more
 }
 
 // read is the boundary at which a source's panic stops. A nil result means that nothing is known of the bus.

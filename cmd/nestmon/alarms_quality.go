@@ -42,6 +42,10 @@ func (d *daemon) quality(daysBack string) (quality.Report, error) {
 	if err != nil {
 		return quality.Report{}, err
 	}
+	return d.qualityOf(n)
+}
+
+func (d *daemon) qualityOf(n int) (quality.Report, error) {
 	now := d.pace.Now()
 	from := now.AddDate(0, 0, -n)
 	heard, from, err := d.heard(from, now)

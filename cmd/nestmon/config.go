@@ -37,6 +37,8 @@ type config struct {
 	pollAt  spot      // of poll in the file
 	written []written // secrets in the file itself
 	environ []string  // variables that hold secrets
+
+	byHand map[string]bool // probes whose offset stands in the file itself
 }
 
 type siteConfig struct {

@@ -38,6 +38,7 @@ type daemon struct {
 
 	commands chan func()
 	feed     *feed
+	bench    *workbench
 	book     atomic.Pointer[book.Book]
 	unsure   bool // a write into the book failed, and may have ended later
 	bookLost bool // its file could not be read at the start
@@ -351,5 +352,6 @@ func (d *daemon) act(a alarm.Act) error {
 
 // stop ends everything: the sinks within ctx, and whatever they do the archive after them.
 func (d *daemon) stop(ctx context.Context) error {
+	d.bench.close()
 	return errors.Join(d.sinks.stop(ctx), d.poller.Close(), within(cardClosing, d.archive.Close))
 }

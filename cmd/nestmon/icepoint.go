@@ -4,28 +4,16 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"math"
 	"strings"
 	"time"
 
 	"nestmon/sensors"
+	"nestmon/sensors/icepoint"
 	"nestmon/sensors/offsets"
 )
 
-// The ice point is 0.0 °C almost exactly: melting ice in water that has met air (MSL Technical Guide 1, "The Ice Point", version 3, 2019).
-const icePoint = 0.0 // °C
-
-// When a probe in ice counts as settled. Ours, no source; a DS18B20's step is 1/16 °C.
-const (
-	iceEvery  = 5 * time.Second  // between readings: the chip warms itself a little by each
-	iceLeast  = 3 * time.Minute  // within what an offset may correct, before the readings that count begin
-	iceWindow = 3 * time.Minute  // of readings that count
-	iceSpread = 0.15             // °C between their lowest and highest: two steps and rounding
-	iceSlope  = 0.02             // °C/min of the line through them: ice that is gone, or a probe still cooling
-	iceLimit  = 30 * time.Minute // after which it is given up
-	iceFaults = 5                // failed readings in a row that end it
-	iceTell   = 30 * time.Second
-)
+// iceTell is how often it is told how a probe in ice does; ours, no source.
+const iceTell = 30 * time.Second
 
 const iceAdvice = `Compare %[1]s with melting ice (0.0 °C, 32 °F).
 
@@ -51,30 +39,28 @@ func (b *bench) icePoint(ctx context.Context, probe string) int {
 		fmt.Fprintf(b.std.err, "nestmon probes ice-point: %v\n", err)
 		return exitWrongUse
 	}
-	fmt.Fprintf(b.std.err, iceAdvice, p.label(), span(iceEvery), span(iceWindow))
-	bath := &bath{}
-	for lastTold := (time.Time{}); ; b.sleep(ctx, iceEvery) {
+	fmt.Fprintf(b.std.err, iceAdvice, p.label(), span(icepoint.Every), span(icepoint.Window))
+	bath := &icepoint.Bath{}
+	for lastTold := (time.Time{}); ; b.sleep(ctx, icepoint.Every) {
 		if ctx.Err() != nil {
 			fmt.Fprintln(b.std.err, "\nEnded; nothing was changed.")
 			return exitDone
 		}
 		readings, told := p.take(ctx, sensors.Offset{}) // as the chip gives it
 		now := b.now()
-		bath.take(now, readings, told.Note)
-		why, done := bath.judge(now)
-		if done && why == "" {
-			break
-		}
-		if done {
-			fmt.Fprintf(b.std.err, "\nRefused: %s. Nothing was changed.\n", why)
+		bath.Take(now, readings, told.Note)
+		v := bath.Judge(now)
+		switch {
+		case v.State == icepoint.Ready:
+			return b.store(p, p.record(bath.Result()))
+		case v.Over():
+			fmt.Fprintf(b.std.err, "\nRefused: %s. Nothing was changed.\n", iceWords(v, v.State))
 			return exitFinding
-		}
-		if now.Sub(lastTold) >= iceTell {
+		case now.Sub(lastTold) >= iceTell:
 			lastTold = now
-			fmt.Fprintf(b.std.err, "%4.0f s  %s\n", now.Sub(bath.begun).Seconds(), bath.text(why))
+			fmt.Fprintf(b.std.err, "%4.0f s  %s\n", now.Sub(bath.Begun()).Seconds(), iceLine(v))
 		}
 	}
-	return b.store(p, bath.record(p))
 }
 
 // choose finds the one probe that is meant, by its id or by its number.
@@ -155,128 +141,54 @@ func (p *surveyProbe) label() string {
 	return p.Identity
 }
 
-// bath is the readings of a probe in ice.
-type bath struct {
-	begun  time.Time
-	near   time.Time // since when it is close enough to 0 °C for an offset
-	values []iceSample
-	faults int
-	fault  sensors.Fault
-	note   string
+// iceWords says in words what keeps a probe in ice from being compared.
+func iceWords(v icepoint.Verdict, state icepoint.State) string {
+	switch state {
+	case icepoint.TooLong:
+		return iceWords(v, v.Last)
+	case icepoint.Silent:
+		return fmt.Sprintf("the probe gives no value (%s): %s", v.Fault, nonEmpty(v.Note, "look at its plug and cable"))
+	case icepoint.Broken:
+		return "a reading failed; waiting for an unbroken row"
+	case icepoint.Away:
+		return fmt.Sprintf("it reads %s, more than %.0f °C from 0: it is not in the ice, not deep enough, or no probe to be corrected but one to be changed", bothScales(v.Value, ""), sensors.MostTemperatureOffset)
+	case icepoint.Settling:
+		return fmt.Sprintf("it settles, %.0f s more", v.Left.Seconds())
+	case icepoint.Uneven:
+		return fmt.Sprintf("it is not steady: %.2f °C between its readings of the last %s; stir, push it deeper, add ice", v.Spread, span(icepoint.Window))
+	case icepoint.Moving:
+		return fmt.Sprintf("it is not steady: it moves by %+.2f °C a minute; stir, push it deeper, add ice", v.Slope)
+	case icepoint.TooFar:
+		return fmt.Sprintf("it reads %s in ice: change it, an offset would hide what is wrong with it", bothScales(v.Value, ""))
+	}
+	return string(state)
 }
 
-type iceSample struct {
-	at    time.Time
-	value float64
-}
-
-func (b *bath) take(now time.Time, readings []sensors.Reading, note string) {
-	if b.begun.IsZero() {
-		b.begun = now
-	}
-	fault := sensors.NoAnswer
-	for _, r := range readings {
-		if r.Quantity != sensors.Temperature {
-			continue
-		}
-		if r.OK() {
-			b.faults = 0
-			b.values = append(b.values, iceSample{now, r.Value})
-			if math.Abs(r.Value-icePoint) > sensors.MostTemperatureOffset {
-				b.near = time.Time{}
-			} else if b.near.IsZero() {
-				b.near = now
-			}
-			return
-		}
-		fault = r.Fault
-	}
-	b.faults, b.fault, b.note = b.faults+1, fault, note
-	b.values, b.near = nil, time.Time{} // what counts is an unbroken row
-}
-
-// window is the readings that count at now; ok is false while they do not reach back far enough.
-func (b *bath) window(now time.Time) (of []iceSample, ok bool) {
-	for i := len(b.values) - 1; i >= 0; i-- {
-		if now.Sub(b.values[i].at) > iceWindow {
-			return of, true
-		}
-		of = b.values[i:]
-	}
-	return of, false
-}
-
-// judge says why the readings cannot be used yet, nothing when they can; done ends the comparison either way.
-func (b *bath) judge(now time.Time) (why string, done bool) {
-	over := now.Sub(b.begun) >= iceLimit
-	if b.faults >= iceFaults {
-		return fmt.Sprintf("the probe gives no value (%s): %s", b.fault, nonEmpty(b.note, "look at its plug and cable")), true
-	}
-	of, whole := b.window(now)
-	if b.faults > 0 || len(of) == 0 {
-		return "a reading failed; waiting for an unbroken row", over
-	}
-	mean, spread, slope := describeIce(of)
+// iceLine is what is told while it is waited.
+func iceLine(v icepoint.Verdict) string {
 	switch {
-	case b.near.IsZero():
-		return fmt.Sprintf("it reads %s, more than %.0f °C from 0: it is not in the ice, not deep enough, or no probe to be corrected but one to be changed", bothScales(of[len(of)-1].value, ""), sensors.MostTemperatureOffset), over
-	case now.Sub(b.near) < iceLeast+iceWindow || !whole:
-		left := max(iceLeast+iceWindow-now.Sub(b.near), 0)
-		return fmt.Sprintf("it settles, %.0f s more", left.Seconds()), over
-	case spread > iceSpread:
-		return fmt.Sprintf("it is not steady: %.2f °C between its readings of the last %s; stir, push it deeper, add ice", spread, span(iceWindow)), over
-	case math.Abs(slope) > iceSlope:
-		return fmt.Sprintf("it is not steady: it moves by %+.2f °C a minute; stir, push it deeper, add ice", slope), over
-	case math.Abs(mean-icePoint) > sensors.MostTemperatureOffset:
-		return fmt.Sprintf("it reads %s in ice: change it, an offset would hide what is wrong with it", bothScales(mean, "")), true
+	case !v.Known:
+		return fmt.Sprintf("no value (%s)", v.Fault)
+	case v.State == icepoint.Away:
+		return fmt.Sprintf("%s  not in the ice yet: more than %.0f °C off", bothScales(v.Value, ""), sensors.MostTemperatureOffset)
 	}
-	return "", true
+	return bothScales(v.Value, "") + "  " + iceWords(v, v.State)
 }
 
-// describeIce is the mean of samples, °C, their spread, °C, and the slope of the line through them, °C/min.
-func describeIce(of []iceSample) (mean, spread, slope float64) {
-	low, high := math.Inf(1), math.Inf(-1)
-	var st, sv, stt, stv float64
-	n := float64(len(of))
-	for _, s := range of {
-		t := s.at.Sub(of[0].at).Minutes()
-		low, high = min(low, s.value), max(high, s.value)
-		st, sv, stt, stv = st+t, sv+s.value, stt+t*t, stv+t*s.value
-	}
-	if across := stt - st*st/n; across > 0 {
-		slope = (stv - st*sv/n) / across
-	}
-	return sv / n, high - low, slope
-}
-
-func (b *bath) text(why string) string {
-	if len(b.values) == 0 {
-		return fmt.Sprintf("no value (%s)", b.fault)
-	}
-	newest := bothScales(b.values[len(b.values)-1].value, "")
-	switch {
-	case why == "":
-		return newest
-	case b.near.IsZero():
-		return fmt.Sprintf("%s  not in the ice yet: more than %.0f °C off", newest, sensors.MostTemperatureOffset)
-	}
-	return newest + "  " + why
-}
-
-// record is the comparison as it is stored.
-func (b *bath) record(p *surveyProbe) offsets.Record {
-	newest := b.values[len(b.values)-1].at
-	of, _ := b.window(newest)
-	mean, spread, _ := describeIce(of)
-	r := offsets.Record{
-		Time: newest.Truncate(time.Second), Source: p.Source, Identity: p.Identity, Chip: p.Chip, Method: sensors.IcePoint,
-		Temperature: sensors.Temperature.Quantise(icePoint-mean) + 0, Mean: math.Round(mean*1000) / 1000, Spread: math.Round(spread*1000) / 1000,
-		Readings: len(of), Seconds: newest.Sub(of[0].at).Seconds(),
-	}
+// record is a comparison of the probe as it is stored.
+func (p *surveyProbe) record(r icepoint.Result) offsets.Record {
+	name := ""
 	if p.Place != nil {
-		r.Probe = p.Place.Probe
+		name = p.Place.Probe
 	}
-	return r
+	return iceRecord(p.Source, p.Identity, name, p.Chip, r)
+}
+
+func iceRecord(source, identity, probe, chip string, r icepoint.Result) offsets.Record {
+	return offsets.Record{
+		Time: r.At.Truncate(time.Second), Source: source, Identity: identity, Probe: probe, Chip: chip, Method: sensors.IcePoint,
+		Temperature: r.Offset, Mean: r.Mean, Spread: r.Spread, Readings: r.Readings, Seconds: r.Took.Seconds(),
+	}
 }
 
 // store keeps the offset beside the archive and prints it for the configuration, which may hold it as well and wins.
@@ -286,7 +198,7 @@ func (b *bench) store(p *surveyProbe, r offsets.Record) int {
 		loc = b.cfg.location()
 	}
 	o := r.Offset(loc)
-	line := fmt.Sprintf("offset: {temperature: %.2f, date: %s, method: %s}", o.Temperature, o.Date, o.Method)
+	line := offsetLine(o)
 	code := exitDone
 	var said []string
 	switch {
@@ -323,6 +235,11 @@ func (b *bench) store(p *surveyProbe, r offsets.Record) int {
 	fmt.Fprintf(b.std.out, "\n%s reads %+.3f °C in ice: %d readings in %.0f s, %.2f °C apart. Its offset is %+.2f °C (%+.2f °F).\n%s\n    %s\n",
 		p.label(), r.Mean, r.Readings, r.Seconds, r.Spread, r.Temperature, r.Temperature*9/5, strings.Join(said, "\n"), line)
 	return code
+}
+
+// offsetLine is the offset as a probe's line holds it.
+func offsetLine(o sensors.Offset) string {
+	return fmt.Sprintf("offset: {temperature: %.2f, date: %s, method: %s}", o.Temperature, o.Date, o.Method)
 }
 
 // writtenByHand reports whether the configuration file itself holds an offset of the probe.

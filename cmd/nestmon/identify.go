@@ -191,7 +191,7 @@ func (s *search) named(v warmed.Verdict) {
 	if p.Place != nil {
 		what, line = "It is bound already, as "+p.Place.text()+".", ""
 	}
-	text := fmt.Sprintf("That is %s, %s: it rose by %s; %s.%s\n%s", p.Identity, sureness(v.Sure()), kelvin(v.Rise), other, s.blind(v), what)
+	text := fmt.Sprintf("That is %s, %s: it rose by %s; %s.%s\n%s", p.Identity, sureWords[sureOf(v.Sure())], kelvin(v.Rise), other, s.blind(v), what)
 	if line != "" {
 		text += "\n" + line
 	}
@@ -205,15 +205,26 @@ func (s *search) binds(p *surveyProbe) string {
 	return p.Binds
 }
 
-func sureness(by float64) string {
+// sureness is how sure a name is, in a word.
+type sureness string
+
+const (
+	sure     sureness = "sure"
+	fairly   sureness = "fairly"
+	probably sureness = "probably"
+)
+
+func sureOf(by float64) sureness {
 	switch {
 	case by >= sureFrom:
-		return "sure"
+		return sure
 	case by >= fairlyFrom:
-		return "quite sure"
+		return fairly
 	}
-	return "probably; warm it once more to be sure"
+	return probably
 }
+
+var sureWords = map[sureness]string{sure: "sure", fairly: "quite sure", probably: "probably; warm it once more to be sure"}
 
 func kelvin(k float64) string { return fmt.Sprintf("%+.1f °C (%+.1f °F)", k, k*9/5) }
 

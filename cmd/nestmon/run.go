@@ -72,6 +72,7 @@ func serve(ctx context.Context, cfg *config, root string, log *slog.Logger) (err
 	}
 	d, err := newDaemon(cfg, parts{
 		log: log, pace: p,
+		root:    root,
 		sources: func() ([]sensors.Source, error) { return openBus(cfg, root, log) },
 		trusted: func(now time.Time) bool { return clockTrusted(now, newest) },
 	})
@@ -113,6 +114,7 @@ type parts struct {
 	pace    pace
 	sources func() ([]sensors.Source, error)
 	trusted func(now time.Time) bool
+	root    string   // below which a board shows its devices; empty where there is no board
 	push    push.Net // where push services may be; not the zero value in tests alone
 }
 
@@ -154,7 +156,11 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 	}
 	d.poller = sensors.NewPoller(sources, p.log)
 	d.poller.Now = p.pace.Now
-	if d.sinks, err = openSinks(outlet{cfg: cfg, archive: d.archive, log: p.log, now: time.Now, keeper: d, calendar: d.calendar, push: p.push, book: d, report: d.Report, litters: d.Litters}); err != nil {
+	d.bench = newWorkbench(d, p.root)
+	if d.sinks, err = openSinks(outlet{
+		cfg: cfg, archive: d.archive, log: p.log, now: time.Now, keeper: d, calendar: d.calendar, push: p.push, book: d, report: d.Report, litters: d.Litters,
+		bench: d.bench, quality: d.qualityOf,
+	}); err != nil {
 		return nil, errors.Join(err, d.poller.Close())
 	}
 	d.teller, err = openAnnouncer(d.archive, cfg, p.pace.Now(), p.log)

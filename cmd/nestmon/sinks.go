@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -20,6 +21,7 @@ import (
 	"nestmon/sensors"
 	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/alarm/quality"
 	"nestmon/thresholds/calls"
 )
 
@@ -54,6 +56,8 @@ type outlet struct {
 	report   func(litter int64) (web.Page, error)
 	litters  func() (web.Page, error)
 	calendar web.CalendarFunc
+	bench    web.Bench
+	quality  func(days int) (quality.Report, error)
 }
 
 // openSinks makes every sink the configuration names. When one cannot be made the others are closed again.
@@ -71,6 +75,7 @@ func openSinks(o outlet) (*sinks, error) {
 		Name: o.cfg.Site.Name, Display: o.cfg.Site.Display, Zone: o.cfg.location(), Poll: o.cfg.Poll, Probes: o.cfg.probes(),
 	}, history(o.archive), o.log.With("sink", "page"))
 	s.page.Options = web.Options{Keeper: o.keeper, Test: s.trialOfPage, Store: o.archive, Calendar: o.calendar, Book: o.book, Report: o.report, Litters: o.litters, Queries: queries(o.cfg, o.archive, o.log)}
+	s.page.Options.Bench, s.page.Options.Calls, s.page.Options.Quality = o.bench, callsOf(o.cfg), o.quality
 	o.page = s.page
 	var publishers []exporter.Publisher
 	for _, k := range sinkKinds {
@@ -261,11 +266,44 @@ func queries(cfg *config, a *archive.Archive, log *slog.Logger) http.Handler {
 	return query.New(query.Config{Site: cfg.Site.ID, Version: version(), Probes: cfg.probes(), Places: places}, a, log)
 }
 
+// callsOf is who is called as the page shows it: names and times, no address.
+func callsOf(c *config) web.Calls {
+	if c.Phone == nil {
+		return web.Calls{}
+	}
+	plan := c.Phone.Plan(c.location())
+	v := web.Calls{RepeatS: plan.Every().Seconds(), Escalate: plan.Steps()}
+	if plan.Quiet.From != plan.Quiet.To {
+		v.QuietFrom, v.QuietTo = plan.Quiet.From.String(), plan.Quiet.To.String()
+		v.QuietHolds = cmp.Or(plan.Holds, alarm.Warning).String()
+	}
+	if plan.AllWell != calls.Never {
+		v.AllWell = plan.AllWell.String()
+	}
+	for _, who := range plan.Contacts {
+		contact := web.Contact{Name: who.Name, Channels: []web.Channel{}}
+		for _, name := range c.Phone.ChannelsOf([]string{who.Name}) {
+			for _, ch := range c.Phone.Channels {
+				if ch.Name == name {
+					contact.Channels = append(contact.Channels, web.Channel{Name: name, AtLeast: ch.Level()})
+				}
+			}
+		}
+		v.Contacts = append(v.Contacts, contact)
+	}
+	return v
+}
+
 // history is the past as the page asks for it.
 func history(a *archive.Archive) web.History {
 	return web.History{
 		Events: func(from, to time.Time, limit int) ([]alarm.Event, error) {
 			newest, err := a.Events(from, to, limit)
+			slices.Reverse(newest)
+			return newest, err
+		},
+		Acts: func(from, to time.Time, limit int) ([]alarm.Act, error) {
+			newest, err := a.Acts(from, to, limit)
 			slices.Reverse(newest)
 			return newest, err
 		},

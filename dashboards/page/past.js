@@ -1,59 +1,119 @@
-// The way to a person, and what happened: a test of the phone, the last days' events, and the way out.
-import { can, isBusy, logout, test } from "./act.js";
+// What happened: what was raised and what people did about it in one list, the newest first, read page by page as far back as somebody wants.
 import { nameOf } from "./alarm.js";
-import { el, keyed, setClass, setText } from "./dom.js";
+import { el, keyed, setText, shape } from "./dom.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
 
-const days = 7; // of events shown; ours, no source
-const most = 200;
+const atOnce = 60; // entries of one question; ours, no source
+const mostShown = 900; // a phone scrolls no farther
 
-let state = null;
-let parts = null;
+export class Past {
+  #state = null;
+  #parts;
+  #entries = [];
+  #earlier = null; // where to go on
+  #asking = 0;
 
-function make(box) {
-  const tested = el("ul", { class: "list tested" });
-  parts = {
-    locked: el("p", { class: "locked" }), tested, list: el("ul", { class: "past" }), note: el("p", { class: "quiet" }),
-    test: el("button", { type: "button", onclick: () => test(tested) }), out: el("button", { type: "button", onclick: logout }),
-  };
-  const all = el("details", {}, el("summary", { text: texts.past.open(days) }), parts.note, el("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": texts.past.open(days) }, parts.list));
-  all.addEventListener("toggle", () => all.open && read());
-  box.append(el("h2", { text: texts.headings.past }), parts.locked, el("div", { class: "buttons" }, parts.test, parts.out), el("div", { role: "status" }, tested), all);
-}
+  constructor() {
+    const pick = (id, words, options) => {
+      const node = el("select", { id, onchange: () => this.#read() }, ...options);
+      return [el("label", { for: id, text: words }), node];
+    };
+    const options = (of) => Object.entries(of).map(([value, text]) => el("option", { value, text }));
+    const [spanWord, span] = pick("past-span", texts.journal.span, options(texts.journal.spans));
+    const [nestWord, nest] = pick("past-nest", texts.journal.nest, []);
+    const [kindWord, kind] = pick("past-kind", texts.journal.kind, options(texts.journal.kinds));
+    span.value = "7";
+    const list = el("ul", { class: "past" });
+    this.#parts = {
+      span, nest, kind, list, note: el("p", { class: "quiet", role: "status" }),
+      more: el("button", { type: "button", text: texts.journal.earlier, hidden: true, onclick: () => this.#read(true) }),
+      again: el("button", { type: "button", text: texts.journal.again, onclick: () => this.#read() }),
+    };
+    const { note, more, again } = this.#parts;
+    this.node = el("details", { class: "panel", id: "journal" }, el("summary", { text: texts.journal.open }),
+      el("div", { class: "picks" }, ...[[spanWord, span], [kindWord, kind], [nestWord, nest]].map((p) => el("div", {}, ...p))),
+      list, note, el("div", { class: "buttons" }, more, again));
+    this.node.addEventListener("toggle", () => this.node.open && this.#read());
+  }
 
-export function updatePast(box, newest) {
-  state = newest;
-  if (!parts) make(box);
-  parts.locked.hidden = can.changes || !can.asked;
-  setText(parts.locked, texts.locked);
-  parts.test.hidden = !can.changes || !can.test;
-  setText(parts.test, isBusy("test", "test") ? texts.doing.sending : texts.test.button);
-  parts.out.hidden = !can.changes || !can.logged_in;
-  setText(parts.out, texts.login.out);
-  parts.test.parentElement.hidden = parts.test.hidden && parts.out.hidden;
-}
+  update(state) {
+    this.#state = state;
+    const all = ["", ...state.nests.map((n) => n.id), "-"];
+    keyed(this.#parts.nest, all, (id) => id || "*", (id) => el("option", { value: id }), (o, id) => setText(o, id === "" ? texts.journal.all : id === "-" ? texts.journal.site : id));
+  }
 
-async function read() {
-  setText(parts.note, texts.graph.loading);
-  try {
-    const from = new Date(Date.parse(state.time) - days * 86400e3).toISOString();
-    const answer = await fetch(`api/events?from=${encodeURIComponent(from)}&max=${most}`, { signal: AbortSignal.timeout(10e3) });
-    const said = await answer.json();
-    if (!answer.ok) throw new Error(said.error);
-    draw(said.events);
-  } catch (e) {
-    setText(parts.note, texts.past.failed(e.message));
+  redraw() {
+    this.#draw();
+  }
+
+  // read asks from the present on, or for what is earlier than what is shown.
+  async #read(earlier = false) {
+    if (!this.#state) return;
+    const { span, nest, kind, note } = this.#parts;
+    const mine = ++this.#asking;
+    const now = Date.parse(this.#state.time);
+    const asked = new URLSearchParams({ from: new Date(now - span.value * 86400e3).toISOString(), to: earlier ? this.#earlier : new Date(now + 60e3).toISOString(), max: atOnce });
+    if (nest.value) asked.set("nest", nest.value);
+    if (kind.value) asked.set("kind", kind.value);
+    setText(note, texts.graph.loading);
+    try {
+      const answer = await fetch(`api/journal?${asked}`, { signal: AbortSignal.timeout(20e3) });
+      const said = await answer.json();
+      if (!answer.ok) throw new Error(said.error);
+      if (mine !== this.#asking) return; // something else was asked for meanwhile
+      const before = this.#entries.length;
+      this.#entries = [...(earlier ? this.#entries : []), ...said.entries.toReversed()];
+      this.#earlier = said.earlier;
+      this.#draw();
+      if (earlier) this.#parts.list.children[before]?.focus();
+    } catch (e) {
+      if (mine === this.#asking) setText(note, texts.past.failed(e.message));
+    }
+  }
+
+  #draw() {
+    const { list, note, more } = this.#parts;
+    const full = this.#entries.length >= mostShown;
+    more.hidden = !this.#earlier || full;
+    if (this.#asking > 0) setText(note, full && this.#earlier ? texts.journal.full : this.#earlier ? "" : this.#entries.length === 0 ? texts.journal.none : texts.journal.end);
+    const seen = new Map(); // two of one key get a number
+    const key = (e) => {
+      const k = `${e.kind}/${e.time}/${e.nest}/${e.event}/${e.probe}/${e.state}/${e.severity}/${e.action}`;
+      seen.set(k, (seen.get(k) ?? 0) + 1);
+      return `${k}/${seen.get(k)}`;
+    };
+    const rows = this.#entries.map((e) => ({ e, key: key(e) }));
+    keyed(list, rows, (r) => r.key, makeRow, (li, r) => updateRow(li, r.e));
   }
 }
 
-function draw(events) {
-  setText(parts.note, events.length === 0 ? texts.past.none : events.length === most ? texts.past.most(most) : "");
-  keyed(parts.list, events.toReversed(), (e) => `${e.time}/${e.nest}/${e.event}/${e.probe}/${e.state}/${e.severity}`, () => el("li", {}, el("span", { class: "quiet" }), el("strong"), el("span")), (li, e) => {
-    const [when, what, how] = li.children;
-    setClass(li, `is-${e.severity}`);
-    setText(when, units.dateAndClock(Date.parse(e.time)));
-    setText(what, nameOf(e));
-    setText(how, texts.past[e.state]?.(texts.severity[e.severity]) ?? e.state);
-  });
+const marks = { act: "quiet", noted: "notice" };
+
+function makeRow({ e }) {
+  const mark = marks[e.kind] ?? (e.state === "cleared" ? "none" : e.severity);
+  const facts = [el("span", { class: "quiet" }), el("strong"), el("span")];
+  return el("li", { tabindex: "-1", class: `is-${e.kind === "alarm" && e.state === "raised" ? e.severity : e.kind}` }, shape(mark),
+    e.text || e.rule || e.source ? el("details", { class: "reason" }, el("summary", {}, ...facts), el("p"), el("p"), el("p", { class: "quiet" })) : el("div", {}, el("div", {}, ...facts)));
+}
+
+function updateRow(li, e) {
+  const [facts, ...reason] = li.lastElementChild.children;
+  const [when, what, how] = facts.children;
+  setText(when, units.dateAndClock(Date.parse(e.time)));
+  setText(what, nameOf(e));
+  setText(how, howWords(e));
+  if (reason.length === 0) return;
+  setText(reason[0], e.text ?? "");
+  setText(reason[1], e.rule ? texts.why.rule(e.rule) : "");
+  setText(reason[2], e.source ? texts.why.source(e.source) : "");
+}
+
+function howWords(e) {
+  const j = texts.journal;
+  if (e.kind === "act") return j.act(j.did[e.action] ?? e.action, e.for_s ? units.span(e.for_s) : "", e.by ? texts.ways[e.by] ?? texts.by(e.by) : "");
+  if (e.state === "cleared") return j.cleared(e.since ? units.span((Date.parse(e.time) - Date.parse(e.since)) / 1e3) : "");
+  if (e.state === "noted") return j.noted;
+  const value = e.value !== null && e.limit !== null ? ` · ${texts.against(units.quantity(e.value, e.unit ?? ""), units.quantity(e.limit, e.unit ?? ""))}` : "";
+  return j.raised(texts.severity[e.severity]) + value;
 }

@@ -90,10 +90,7 @@ export const texts = {
     button: "Test my phone", trying: "Sending a test over every channel…", said: "The test is over; what came of it stands below its button.", none: "No channel is configured: nobody is called. Write one under phone.",
     arrived: (channel) => `${channel}: sent. Look whether it arrived.`, failed: (channel, why) => `${channel}: not sent. ${why}`,
   },
-  past: {
-    open: (days) => `What happened in the last ${days} days`, none: "Nothing happened.", most: (n) => `The newest ${n}.`, failed: (why) => `It cannot be shown: ${why}`,
-    raised: (severity) => `${severity}, began or grew worse`, cleared: () => "over", noted: () => "noted",
-  },
+  past: { failed: (why) => `It cannot be shown: ${why}` },
 
   why: { open: "Why", rule: (rule) => `Rule: ${rule}.`, source: (source) => `Source: ${source}.` },
   against: (value, limit) => `${value}, limit ${limit}`,
@@ -231,8 +228,84 @@ export const texts = {
   },
 
   // Room: alarms
+  several: {
+    button: (n) => `I have seen all ${n} that are not urgent`, saving: (i, n) => `Saving ${i} of ${n}…`, saved: (i, n) => `Saved: ${i} of ${n}.`,
+    note: "What is urgent is acknowledged one by one.",
+  },
+  whole: {
+    open: "Silence a whole nest", why: "While you work in a nest, nobody is called about it, nor about what begins meanwhile. It is watched all the same.",
+    nest: "Nest", site: "the site’s own alarms", name: (nest) => nest || "the site",
+    ask: (nest) => `Nobody is called about ${nest}, whatever happens, until you put it back. It has no end of its own. Is that so?`, yes: "Yes, out of service", no: "No",
+  },
+  calls: {
+    heading: "Who is called", nobody: "Nobody is called: there is no channel. Write one under phone.",
+    first: "at once", later: (span) => `after ${span} without an answer`,
+    by: (channel, severity) => `${channel}, from ${severity.toLowerCase()} on`, failing: (channel) => `${channel} does not get through just now`,
+    repeat: (span) => `What is urgent is repeated every ${span} until somebody has seen it.`,
+    quiet: (from, to, severity) => `Between ${from} and ${to} nobody is woken by what is no worse than “${severity.toLowerCase()}”, unless it tells of heat, of cold or of a probe.`,
+    allWell: (at) => `At ${at} it is told how things stand.`, failed: (why) => `Who is called cannot be shown: ${why}`,
+  },
+  journal: {
+    open: "What happened", region: "What happened, the newest first", nest: "Nest", all: "all", site: "the site", kind: "What", span: "Since",
+    kinds: { "": "everything", alarm: "alarms", chore: "chores", noted: "what was noticed", act: "what people did" },
+    spans: { 1: "yesterday", 7: "a week ago", 30: "a month ago", 365: "a year ago", 3650: "the beginning" },
+    earlier: "Earlier", again: "Read it again", none: "Nothing of that kind.", end: "That is all of it.", full: "More cannot be shown at once; choose a nest or a kind.",
+    raised: (severity) => `${severity}, began or grew worse`, cleared: (span) => `over${span ? ` after ${span}` : ""}`, noted: "noticed",
+    did: { acknowledge: "seen", shelve: "shelved", unshelve: "taken off the shelf", "out-of-service": "taken out of service", "in-service": "put back in service" },
+    act: (did, span, who) => `${did}${span ? ` for ${span}` : ""}${who ? `, ${who}` : ""}`,
+  },
+  quality: {
+    open: "How good the alarms were", of: (days) => `Of the last ${days} days.`, few: "That is too little to say much.", here: "Here", aim: "Should be", what: "What",
+    failed: (why) => `It cannot be shown: ${why}`,
+  },
 
   // Room: probes
+  buses: { heading: "Lines", up: "answers", took: (span) => `read in ${span}`, probes: (n) => (n === 1 ? "1 probe" : `${n} probes`), restarts: (n) => (n === 1 ? "restarted once" : `restarted ${n} times`) },
+  probes: {
+    heading: "Every probe", find: "Find a probe", none: "No probe is called so, nor its nest, line or number.", count: (n, bad) => `${n === 1 ? "1 probe" : `${n} probes`}, ${bad === 0 ? "all well" : bad === 1 ? "1 to look at" : `${bad} to look at`}`,
+    site: "In no nest", place: "Place", bus: "Line", chip: "Chip", number: "Number", values: "Newest", errors: "Misses", faults: "Faults since the start", doubts: "In doubt", offset: "Corrected by", last: "Last fault",
+    noNest: "in no nest", ratio: (percent) => `${percent} % of about the last hour`, times: (name, n) => `${name}: ${n}`, noFaults: "none", never: "nothing was ever compared",
+    corrected: (value, method, date) => `${value}, ${method} of ${date}`, waiting: (value) => `${value} was measured and counts from the next start`,
+    methods: { "ice-point": "in ice", "side-by-side": "beside another", reference: "beside a better one", salt: "over salt" },
+    well: "well", silent: "no data", doubtful: "in doubt", misses: "misses many",
+  },
+  remedy: {
+    silent: "Look at its plug and its cable. Feel by hand how the kits do.", fault: "Change it; until then look into the nest.", odd: "Look how it lies and whether it is wet; hold it in your hand and see whether it rises.",
+    swapped: "Find out which probe it is, below.", scale: "Compare it with ice, below.", drifting: "Compare both of the nest with ice, below.", wet: "Let it dry, and look for what drips.", failing: "Change the cable before it goes.",
+  },
+  warm: {
+    heading: "Which probe is this?", why: "Warm a probe in your hand, and see here which one it is. It takes about a minute.",
+    start: "Begin", stop: "End", again: "Look for another",
+    learning: "Do not touch any of them yet.", waiting: "Now close your hand round the tip of ONE probe, and hold it.", rising: (probe) => `${probe} rises. Hold on.`,
+    several: (a, b) => `${a} and ${b} rise. Let go of both, wait a minute, and hold one alone.`,
+    named: (probe) => `That is ${probe}.`, next: "Let it go. You can hold the next one now.", over: "It has ended.", lost: "No word from nestmon. Trying again…",
+    sure: { sure: "Sure", fairly: "Quite sure", probably: "Probable; warm it once more to be sure" },
+    rose: (rise, other, next) => `It rose by ${rise}${other ? `, the next, ${other}, by ${next}` : ""}.`,
+    bound: (place, id) => `It belongs to ${place}. Its number is ${id}.`, wrong: "Is it another one? Then change the numbers of both in the configuration.",
+    round: (span) => `Each is read once in about ${span}.`, slow: (span) => `One of them is read only once in ${span}: hold it for three times as long.`,
+    left: (span) => `It ends in ${span}.`, bars: "Above its own start", blind: "not seen", apart: (list) => `Not found so, for they speak too seldom: ${list}.`,
+    free: "Only probes of the configuration are read. For a new one stop the daemon and write “nestmon probes identify”.",
+    hot: "Nothing rises? Where the air is as warm as your hand, dip the tip into warm water (not hot: 105 °F, 40 °C).",
+  },
+  ice: {
+    heading: "Compare a probe with ice", why: "Melting ice is 32 °F (0 °C) everywhere. What a probe reads in it wrongly is taken off from then on.",
+    probe: "Probe", choose: "choose one", start: "It lies in the ice", stop: "End, change nothing",
+    cautions: ["Only a sealed probe: potted steel, no bare board and no humidity sensor, which water ruins.", "Keep the board, its supply and everything on mains voltage away from the water. Work away from the doe and her nest. Use a steel or plastic flask, no glass."],
+    steps: ["Fill a vacuum flask to the bottom with crushed ice, best of distilled water; salt and dirt make it colder. Add just enough cold clean water to fill the gaps.",
+      "Push the probe into the middle, at least 4 in (10 cm) deep with some of its cable, and off the walls. Stir now and then; pour off water and add ice while it floats up.",
+      "Leave it: about six minutes, until it has been steady. You may put the phone away meanwhile."],
+    raises: (list) => `While it lies there its nest reads 32 °F (0 °C). Expect: ${list}. Whoever is called should know.`, only: (probe, nest) => `${probe} is the only probe that watches ${nest} just now, and kits may lie there. While it is in ice nobody sees how they do. I stay with them.`,
+    cannot: (list) => `Not for ice: ${list}.`,
+    state: {
+      waiting: () => "Waiting for its first reading.", away: () => "It is not in the ice yet, or not deep enough: more than 5 °F (3 °C) off.", broken: () => "A reading failed; waiting for an unbroken row.",
+      settling: (i) => `It settles: ${i.left} more.`, uneven: (i) => `Not steady: ${i.spread} between its readings. Stir, push it deeper, add ice.`, moving: (i) => `Not steady: it moves by ${i.slope} a minute. Stir, push it deeper, add ice.`,
+      ready: () => "Compared.", silent: (i) => `It gives no value (${i.fault}). Look at its plug and its cable. Nothing was changed.`, "too-far": () => "It is too far off: change it, an offset would hide what is wrong with it. Nothing was changed.",
+      "too-long": (i) => `It did not become steady within half an hour. ${i.last} Nothing was changed.`, stopped: () => "Ended. Nothing was changed.",
+    },
+    now: "It reads", none: "no value", spread: (s) => `${s} between its readings, at most 0.27 °F (0.15 °C)`, trace: "What it read so far",
+    result: (offset, mean, n) => `Its offset is ${offset}: it read ${mean} in ice, the mean of ${n} readings.`,
+    stored: "Stored. It counts from the next start of nestmon: sudo systemctl restart nestmon", unstored: (why) => `It does not count yet: ${why}.`, line: "For the configuration:", back: "Put the probe back into its place, and look at its alarms.",
+  },
 
   // Room: settings
 

@@ -124,8 +124,9 @@ type SeriesFunc func(probe string, q sensors.Quantity, from, to time.Time, bucke
 // EventsFunc returns the newest events of [from, to), at most limit of them, in time order.
 type EventsFunc func(from, to time.Time, limit int) ([]alarm.Event, error)
 
-// History is where the past comes from. Both are called by several goroutines at once.
+// History is where the past comes from. They are called by several goroutines at once.
 type History struct {
 	Series SeriesFunc
 	Events EventsFunc
+	Acts   ActsFunc // nil where nobody notes what people do
 }

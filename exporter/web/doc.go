@@ -21,6 +21,11 @@
 //	GET /api/state        the newest state, one JSON object, 503 while there is none
 //	GET /api/series       ?probe=&quantity=temperature&from=&to=&buckets=288; a day up to now where from and to are absent
 //	GET /api/events       ?from=&to=&max=200, newest of the span; a day up to now where from and to are absent
+//	GET /api/journal      ?from=&to=&max=100&nest=&kind=, the newest of what was raised and what people did: see below
+//	GET /api/calls        {contacts: [{name, channels: [{name, at_least}]}], repeat_s, escalate_after, quiet_from, quiet_to, quiet_holds, all_well}: who is called
+//	GET /api/quality      ?days=28; {days, nest_weeks, few, figures: [{what, here, aim, source}], advice: ["…"]}
+//	GET /api/probes       {doing: warm|ice or empty, probes: [{probe, nest|null, role|null, bus|null, source, identity, chip|null, watched, no_ice|null, only|null, raises: [EVENT], waiting|null}]}
+//	GET /api/probes/work  server-sent events "work", until it is over: {over, warm|null, ice|null} as the types of these names have it; needs a session
 //	GET /api/stream       server-sent events: "state" with the object of /api/state, "beat" when there is nothing new
 //	GET /api/push/key     {key|null, phones: [{id, label, agent, since, last_ok|null, gone|null}]}: what a browser must be given to sign up for messages, and who has
 //	POST /api/push/…      subscribe {endpoint, p256dh, auth, label, agent, replaces}, unsubscribe and test {endpoint} or {id}; behind the door
@@ -52,6 +57,10 @@
 //	                       key is 128 random bits in hexadecimal digits, made when somebody pressed the button: the same again is answered as it was the first
 //	                       time and changes nothing, with other content it is 409. Answers {stored: [ENTRY], doubts}, or 422 {error, row, field}. A 503 may be stored: send it again
 //	POST /api/alarms/test  {channel}, empty for all; answers {channels: {NAME: what went wrong, empty where it arrived}}
+//
+//	POST /api/probes/warm  {}: begins to watch for the probe that is warmed in a hand
+//	POST /api/probes/ice   {probe, sure}: begins to compare a probe with melting ice; 409 where it asks whether that is sure
+//	POST /api/probes/end   {}: ends either
 //
 // A request that cannot be answered gets {"error": "…"} in plain words.
 //
@@ -89,6 +98,14 @@
 //	FIGURE           {value, error, n}: error is half of the 95 % interval, n the nights or days it was learned from; null while not known
 //
 // A value is null unless it is fresh: a stale value is no value. Ages count back from the state's own time.
+//
+// # The journal
+//
+//	{from, to, entries: [{kind: alarm|chore|noted|act, time, nest|null, event, state|null, severity|null, since|null, value|null, limit|null, unit|null,
+//	probe|null, text|null, rule|null, source|null, action|null, by|null, for_s|null}], earlier|null}
+//
+// Entries are in the order of time. nest is one of the state's, or - for what concerns none; event is empty where every alarm of the nest is meant. Where
+// there is more, earlier is the to of the next question; an answer may then hold fewer entries than were asked for, or none.
 //
 // # The series
 //

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"nestmon/exporter"
+	"nestmon/thresholds/alarm/quality"
 )
 
 // Options are what people can do through the page. They are set before the first request; what is missing cannot be done.
@@ -27,6 +28,10 @@ type Options struct {
 
 	Calendar CalendarFunc // nil where there is none
 	Queries  http.Handler // answers graphing tools below /api/v1/, bounds what it takes and does, and changes nothing; nil where there is none
+
+	Bench   Bench                                  // the work with probes; nil where there is none
+	Calls   Calls                                  // who is called
+	Quality func(days int) (quality.Report, error) // how good the alarms were; nil where nobody knows
 }
 
 // Bounds of a request that changes something, ours, no source.

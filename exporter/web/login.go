@@ -22,10 +22,7 @@ type sessionView struct {
 
 func (s *Server) serveSession(w http.ResponseWriter, r *http.Request) {
 	v := sessionView{Changes: s.cfg.PasswordFile != "" && s.Options.Keeper != nil, Test: s.Options.Test != nil, Closed: s.cfg.View == Password}
-	if s.cfg.PasswordFile != "" {
-		l, err := readLock(s.cfg.PasswordFile)
-		v.LoggedIn = err == nil && s.sessions.has(r, l.mark, s.Now())
-	}
+	v.LoggedIn = s.loggedIn(r)
 	s.answerJSON(w, v)
 }
 

@@ -21,6 +21,9 @@ func (s *Server) routes() http.Handler {
 		"/api/state":               s.serveState,
 		"/api/series":              s.serveSeries,
 		"/api/events":              s.serveEvents,
+		"/api/journal":             s.serveJournal,
+		"/api/calls":               s.serveCalls,
+		"/api/quality":             s.serveQuality,
 		"/api/stream":              s.serveStream,
 		"/api/session":             s.serveSession,
 		"/healthz":                 s.serveHealth,
@@ -47,6 +50,7 @@ func (s *Server) routes() http.Handler {
 	mux.Handle("/api/chores/done", s.changes(s.serveDone))
 	mux.Handle("/api/book/enter", s.changes(s.serveEnter))
 	s.pushRoutes(mux)
+	s.benchRoutes(mux)
 	mux.HandleFunc(queries, s.serveQueries)
 	return guarded(s.veiled(mux))
 }

@@ -60,6 +60,8 @@ type Server struct {
 	checking chan struct{} // one password is looked at at a time: that takes a small board a second
 	testing  chan struct{} // one test of the channels at a time
 
+	followers chan struct{} // slots for following the work with probes
+
 	mu        sync.Mutex
 	current   *frame        // nil until the first Publish
 	changed   chan struct{} // closed and replaced when current changes
@@ -79,7 +81,7 @@ func New(cfg Config, site Site, history History, log *slog.Logger) *Server {
 		Now: time.Now, cfg: cfg, site: site, history: history, log: log, assets: loadAssets(),
 		reads: make(chan struct{}, maxReads), times: usualTimes(),
 		closing: make(chan struct{}), changed: make(chan struct{}),
-		origins: http.NewCrossOriginProtection(), checking: make(chan struct{}, 1), testing: make(chan struct{}, 1),
+		origins: http.NewCrossOriginProtection(), checking: make(chan struct{}, 1), testing: make(chan struct{}, 1), followers: make(chan struct{}, maxFollowers),
 		logins: throttle{each: loginPace, all: allLogins}, links: throttle{each: wrongLinks, all: allWrongLinks},
 	}
 	if cfg.Address != "" {

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"log/slog"
 	"math/rand/v2"
+	"slices"
 	"sync/atomic"
 	"time"
 
@@ -148,6 +149,12 @@ func (s *Source) Traffic() *sensors.Traffic {
 		}
 	}
 	return t
+}
+
+// Again reports whether a reading between two polls takes nothing from the next: not from a chip that measures by itself and gives each result
+// once, nor from one that has just failed and is left alone for a while.
+func (s *Source) Again() bool {
+	return !slices.ContainsFunc(s.seats, func(at *seat) bool { return at.driver.First > 0 || at.misses > 0 || at.chip == nil })
 }
 
 // Close makes further reads answer with faults. A transaction in flight ends by itself or not at all.

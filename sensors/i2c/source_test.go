@@ -287,3 +287,28 @@ func TestChipsWaitByTheSourcesTime(t *testing.T) {
 		})
 	}
 }
+
+// A chip that was never read or has just failed, and one that gives each result once, are not read between polls.
+func TestWhatIsReadBetweenPolls(t *testing.T) {
+	bus := &i2ctest.Bus{Chips: map[uint16]i2ctest.Chip{0x44: emulated(21)}}
+	s := source(t, bus, config("a", 0x44))
+	if s.Again() {
+		t.Error("a bus that was never read can be read again")
+	}
+	if one(t, s); !s.Again() {
+		t.Error("a bus that is well cannot be read again")
+	}
+	delete(bus.Chips, 0x44)
+	if one(t, s); s.Again() {
+		t.Error("a chip that has failed is asked more often")
+	}
+	bus.Chips[0x44] = emulated(21)
+	if one(t, s); !s.Again() {
+		t.Error("a chip that is well again cannot be read again")
+	}
+	slow := config("b", 0x62)
+	slow.Chip = sensors.ChipSCD4x
+	if s := source(t, bus, config("a", 0x44), slow); one(t, s).OK() && s.Again() {
+		t.Error("a chip that measures by itself is read between polls")
+	}
+}

@@ -94,6 +94,9 @@ func (s *Source) lines() (all []string) {
 	return all
 }
 
+// Again says that a reading between two polls takes nothing from the next.
+func (s *Source) Again() bool { return true }
+
 // Close makes further reads answer with faults. Between reads nothing is open; a message in flight ends by itself or not at all.
 func (s *Source) Close() error {
 	s.closed.Store(true)

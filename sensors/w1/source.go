@@ -99,6 +99,9 @@ func (s *Source) Read(ctx context.Context) []sensors.Reading {
 	return readings
 }
 
+// Again says that a reading between two polls takes nothing from the next.
+func (s *Source) Again() bool { return true }
+
 // Close makes further reads answer with faults. A conversion in flight ends by itself or not at all.
 func (s *Source) Close() error {
 	s.closed.Store(true)

@@ -1,17 +1,30 @@
-// Alarms: what stands, what is over or silenced, and what happened before.
-import { el } from "../dom.js";
+// Alarms: what stands, what is over or silenced, who is called, and what happened before.
+import { el, styled } from "../dom.js";
 import { inOrder, updateList } from "../lists.js";
-import { updatePast } from "../past.js";
+import { Past } from "../past.js";
+import { Calls } from "../calls.js";
 import { texts } from "../texts.js";
+import { makeSeveral, makeWhole } from "../several.js";
 
 export function make(box) {
+  styled(import.meta.url);
   const [alarms, quiet, past] = ["alarms", "quiet", "past"].map((id) => el("section", { id }));
-  box.append(alarms, quiet, past);
+  const several = makeSeveral();
+  const whole = makeWhole();
+  const calls = new Calls();
+  const journal = new Past();
+  past.append(el("h2", { text: texts.headings.past }), calls.node, journal.node, calls.quality);
+  box.append(several.node, alarms, quiet, whole.node, past);
   return {
+    open: () => calls.look(),
     update(state) {
       updateList(alarms, texts.headings.alarms, inOrder(state.alarms.filter((a) => a.alarm)), state, Infinity);
       updateList(quiet, texts.headings.quiet, state.quiet, state, Infinity, { quiet: true });
-      updatePast(past, state);
+      several.update(state);
+      whole.update(state);
+      calls.update(state);
+      journal.update(state);
     },
+    redraw: () => journal.redraw(),
   };
 }
