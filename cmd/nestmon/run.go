@@ -133,6 +133,7 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 	if err != nil {
 		return nil, err
 	}
+	d.openLimits()
 	domain := cfg.rabbitry()
 	if d.judge, err = newJudge(domain); err != nil {
 		return nil, err
@@ -146,6 +147,7 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 		}
 	}()
 	d.bookLost = holdsBook(d.archive.SetAside())
+	d.journalChanges()
 	if err := d.openBook(); err != nil {
 		return nil, err
 	}
@@ -154,7 +156,7 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 	}
 	d.poller = sensors.NewPoller(sources, p.log)
 	d.poller.Now = p.pace.Now
-	if d.sinks, err = openSinks(outlet{cfg: cfg, archive: d.archive, log: p.log, now: time.Now, keeper: d, calendar: d.calendar, push: p.push, report: d.Report, litters: d.Litters}); err != nil {
+	if d.sinks, err = openSinks(outlet{cfg: cfg, archive: d.archive, log: p.log, now: time.Now, keeper: d, calendar: d.calendar, push: p.push, report: d.Report, litters: d.Litters, tuner: d}); err != nil {
 		return nil, errors.Join(err, d.poller.Close())
 	}
 	d.teller, err = openAnnouncer(d.archive, cfg, p.pace.Now(), p.log)

@@ -50,6 +50,7 @@ type outlet struct {
 	push     push.Net
 	report   func(litter int64) (web.Page, error)
 	litters  func() (web.Page, error)
+	tuner    web.Tuner
 	calendar web.CalendarFunc
 }
 
@@ -67,7 +68,7 @@ func openSinks(o outlet) (*sinks, error) {
 	s.page = web.New(pageConfig(o.cfg), web.Site{
 		Name: o.cfg.Site.Name, Display: o.cfg.Site.Display, Zone: o.cfg.location(), Poll: o.cfg.Poll, Probes: o.cfg.probes(),
 	}, history(o.archive), o.log.With("sink", "page"))
-	s.page.Options = web.Options{Keeper: o.keeper, Test: s.trialOfPage, Store: o.archive, Calendar: o.calendar, Report: o.report, Litters: o.litters}
+	s.page.Options = web.Options{Keeper: o.keeper, Test: s.trialOfPage, Store: o.archive, Calendar: o.calendar, Report: o.report, Litters: o.litters, Tuner: o.tuner}
 	o.page = s.page
 	var publishers []exporter.Publisher
 	for _, k := range sinkKinds {

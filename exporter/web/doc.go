@@ -20,6 +20,8 @@
 //	GET /api/stream       server-sent events: "state" with the object of /api/state, "beat" when there is nothing new
 //	GET /api/push/key     {key|null, phones: [{id, label, agent, since, last_ok|null, gone|null}]}: what a browser must be given to sign up for messages, and who has
 //	POST /api/push/…      subscribe {endpoint, p256dh, auth, label, agent, replaces}, unsubscribe and test {endpoint} or {id}; behind the door
+//	GET /api/settings     what is in force and where each number comes from: Settings
+//	GET /api/settings/preview   how far the look back is, and what came of it: Preview
 //	GET /healthz          200 while states arrive, 503 with the reason when they do not
 //	GET /api/session      {changes, logged_in, test}: what this browser can do
 //	GET /litters          the litter book's litters, each with a link to
@@ -36,6 +38,9 @@
 //	                       empty for the site, event for the whole nest; for_s of shelve, 0 for the longest; since and time of
 //	                       acknowledge are the alarm's as they stood in the state: what was raised anew since is not acknowledged
 //	POST /api/chores/done  {nest, event}
+//	POST /api/settings/limits   {revision, limits: [{place, key, from, to, limit_c|null}], by, sure}: null goes back to what counts without the page;
+//	                       what would be laxer than shipped is refused unless sure
+//	POST /api/settings/preview  {revision, limits}; works in the background. POST /api/settings/preview/stop {} ends it
 //	POST /api/alarms/test  {channel}, empty for all; answers {channels: {NAME: what went wrong, empty where it arrived}}
 //
 // A request that cannot be answered gets {"error": "…"} in plain words.

@@ -24,6 +24,7 @@ type Options struct {
 	Litters func() (Page, error)             // leads to all of them
 
 	Calendar CalendarFunc // nil where there is none
+	Tuner    Tuner        // nil where nobody knows what is in force
 }
 
 // Bounds of a request that changes something, ours, no source.

@@ -39,6 +39,7 @@ func (s *Server) routes() http.Handler {
 	mux.Handle("/api/alarms/test", s.changes(s.serveTest))
 	mux.Handle("/api/chores/done", s.changes(s.serveDone))
 	s.pushRoutes(mux)
+	s.settingsRoutes(mux)
 	return guarded(s.veiled(mux))
 }
 

@@ -80,6 +80,22 @@ func (o Overrides) Tables() Tables {
 	return t
 }
 
+// Path is the key that sets a limit on that day, such as nest_air[0].heat_warn; empty where none does.
+func (o Overrides) Path(p Place, key string, day int) string {
+	rows := o.air()
+	if p == Cluster {
+		rows = o.cluster()
+	}
+	for _, r := range rows {
+		for i, have := range r.keys {
+			if have == key && r.values[i] != nil && *r.from <= day && day <= *r.to {
+				return r.path + "." + key
+			}
+		}
+	}
+	return ""
+}
+
 // over lays the override over a table: the rows it covers in part are cut where it begins and ends.
 func (o override) over(table []row) []row {
 	from, to := *o.from, *o.to
