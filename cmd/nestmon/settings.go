@@ -18,7 +18,7 @@ func (d *daemon) Settings() web.Settings {
 	c := d.cfg
 	own := c.owned()
 	s := web.Settings{
-		Revision: own.Revision, Limits: c.limitRows(), Aside: c.setAside(), Changes: slices.Clone(own.Changes),
+		Revision: own.Revision, Limits: c.limitRows(), Aside: c.setAside(), Changes: append([]web.LimitChange{}, own.Changes...),
 		PollS: c.Poll.Seconds(), PollLine: c.line("poll"), Timezone: c.Site.Timezone, Altitude: c.Site.AltitudeM, Outside: c.Outside,
 		Nests: []web.NestFact{}, Probes: []web.ProbeFact{}, Chores: c.choreFacts(), Channels: []string{}, Sinks: []web.SinkFact{}, Version: version(),
 	}

@@ -69,8 +69,8 @@ export function makeLimits() {
     const c = wish ? wish.limit_c ?? l.beneath_c : l.limit_c;
     const mark = wish ? said.marks.draft : said.marks[l.origin];
     return el("button", {
-      type: "button", class: `cell is-${wish ? "draft" : l.origin}`, "data-cell": id, "aria-label": said.cell(nameOf({ ...row, key: l.key }), units.temperature(c), mark || said.marks.plain), onclick: () => edit(row, i),
-    }, el("span", { text: units.limitNumber(c) }), el("small", { text: mark }));
+      type: "button", class: `cell is-${wish ? "draft" : l.origin}`, "data-cell": id, "aria-label": said.cell(nameOf({ ...row, key: l.key }), units.limitNumber(c), mark), onclick: () => edit(row, i),
+    }, el("span", { text: units.limitNumber(c) }), mark ? " " : null, el("small", { text: mark }));
   }
 
   // edit asks for one number.
