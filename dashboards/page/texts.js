@@ -193,7 +193,7 @@ export const texts = {
       means: (heat, critical, notice, delay) => `${notice ? "For information" : critical ? "Urgent" : "A warning"} when it is ${heat ? "above" : "below"} this for ${delay}.`,
       value: (unit) => `Limit in ${unit}`, lower: (by) => `Lower by ${by}`, higher: (by) => `Higher by ${by}`,
       inForce: (value, origin) => `In force: ${value}, ${origin}.`, shipped: (value) => `Shipped: ${value}.`,
-      origins: { shipped: "as shipped", file: (line) => (line ? `from line ${line} of your configuration` : "from your configuration"), page: (who, when) => `set here by ${who}, ${when}` },
+      origins: { shipped: "as shipped", file: (line) => (line ? `from line ${line} of your configuration` : "from your configuration"), page: (who, when) => `set here${who ? ` by ${who}` : ""}, ${when}` },
       draft: "Into the draft", back: (value) => `Back to the file’s: ${value}`, forget: "Take out of the draft", notANumber: "Write a number.",
       mustExceed: (key, value) => `It must be above “${key}”, which is ${value}.`, mustStayUnder: (key, value) => `It must be below “${key}”, which is ${value}.`,
       draftHeading: (n) => (n === 1 ? "Draft: 1 change, not in force" : `Draft: ${n} changes, not in force`), changed: (name, was, is, back) => `${name}: ${was} → ${is}${back ? " (the file’s again)" : ""}`,
@@ -215,7 +215,7 @@ export const texts = {
       strips: "Above the line: what would go or be otherwise. Below it: what the draft would raise.",
       come: (n) => (n === 1 ? "1 alarm would come" : `${n} alarms would come`), go: (n) => (n === 1 ? "1 alarm would go" : `${n} alarms would go`), differ: (n) => (n === 1 ? "1 alarm would be otherwise" : `${n} alarms would come or go at another time, or be more or less urgent`),
       newest: (n) => `The newest ${n}.`, spell: (from, to) => `${from} – ${to}`, stillOn: "still on",
-      seen: (had, all) => `There was data in ${Math.round((100 * had) / Math.max(all, 1))} % of the hours`, seenNest: (data, all, heat, chill, cold) => `data in ${data} of ${all} h; judged: heat ${heat} h, chill ${chill} h, cold ${cold} h`,
+      seen: (had, judged, all) => `There was data in ${Math.round((100 * had) / Math.max(all, 1))} % of the hours; heat could be judged in ${Math.round((100 * judged) / Math.max(all, 1))} %`, seenNest: (data, all, heat, chill, cold) => `data in ${data} of ${all} h; judged: heat ${heat} h, chill ${chill} h, cold ${cold} h`,
       basis: (polls, took) => `${polls} measurements were judged again, as “nestmon replay” does, by the litter book of today. Nobody acknowledges there. It took ${took}.`,
     },
     facts: {
@@ -228,7 +228,14 @@ export const texts = {
         collect: "Collect from a tote", emerged: "Kits out by themselves", turn_box: "Turn the box", box_out: "Box out", hide_box: "Hide box", bedding: "Bedding", wean: "Wean", wean_at: "Wean, suggested", inspect: "Inspect", indoors: "Carried indoors", water: "Unfrozen water",
         flies: "Fly strike", reseal: "Seal the tote", off: "Not wanted",
       },
-      part: { from: "from", to: "to", until: "until", every: "every", after: "after", days: "days", first: "first day", second: "second day", winter: "winter day", mild: "mild day", summer: "summer day", back: "back after h", late: "late after h", morning: "morning", evening: "evening", below: "below °C", above: "above °C", damp: "damp above °C", years: "years", wet: "wet days" },
+      // The parts of a chore's rule. Of inspect, every is in hours and from and until are hours of the day; of flies, every is in days.
+      part: {
+        after: (n) => `${n} days after the box is out`, days: (n) => `asked for ${n} days`, first: (n) => `day ${n}`, second: (n) => `day ${n}`, "bedding.every": (n) => `then every ${n} days`,
+        winter: (n) => `winter: day ${n}`, mild: (n) => `mild season: day ${n}`, summer: (n) => `summer: day ${n}`, "inspect.every": (n) => `every ${n} h`, "inspect.from": (n) => `from ${n} o’clock`, "inspect.until": (n) => `until ${n} o’clock`,
+        back: (n) => `back after ${n} h`, late: (n) => `late after ${n} h`, morning: (n) => `${n} o’clock`, evening: (n) => `${n} o’clock`, years: (n) => `every ${n} years`, wet: (n) => `sooner after ${n} days with water in it`, "flies.every": (n) => `every ${n} days`,
+        below: (t) => `below ${t} outside`, above: (t) => `above ${t} outside`, damp: (t) => `above ${t} on damp bedding`,
+      },
+      sink: { "publish.mqtt": "MQTT", "publish.prometheus": "Prometheus", "publish.influxdb": "InfluxDB", "publish.page": "Page", phone: "Messages" },
       ways: "Ways out", channel: "calls you", nobody: "Nobody is called", on: "on", off: "off",
       page: "This page", address: "Address for phones", noAddress: "none: messages have no links", tls: "https", password: "Password", view: "Reading", open: "open to whoever reaches it", closed: "only after logging in", yes: "yes", no: "no",
     },

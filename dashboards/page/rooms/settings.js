@@ -5,6 +5,7 @@ import { makeDevice } from "../settings/device.js";
 import { factsOf } from "../settings/facts.js";
 import { makeLimits } from "../settings/limits.js";
 import { texts } from "../texts.js";
+import * as units from "../units.js";
 
 export function make(box) {
   document.head.append(el("link", { rel: "stylesheet", href: new URL("settings.css", import.meta.url) }));
@@ -17,10 +18,13 @@ export function make(box) {
   let shown = null;
 
   async function read() {
-    const settings = await limits.read();
+    draw(await limits.read());
+  }
+
+  function draw(settings) {
     facts.hidden = settings === null;
-    if (settings === null || JSON.stringify(settings) === shown) return;
-    shown = JSON.stringify(settings);
+    if (settings === null || JSON.stringify([settings, units.display()]) === shown) return;
+    shown = JSON.stringify([settings, units.display()]);
     facts.lastElementChild.replaceChildren(...factsOf(settings));
   }
 
@@ -38,6 +42,9 @@ export function make(box) {
       started = state.started;
       limits.draw();
     },
-    redraw: () => limits.draw(),
+    redraw() {
+      limits.draw();
+      draw(limits.settings());
+    },
   };
 }

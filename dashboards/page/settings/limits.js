@@ -133,7 +133,7 @@ export function makeLimits() {
     return "";
   }
 
-  const originOf = (l) => (l.origin === "page" ? said.origins.page(texts.ways[l.by] ?? l.by, units.dateAndClock(Date.parse(l.at))) : l.origin === "file" ? said.origins.file(l.line) : said.origins.shipped);
+  const originOf = (l) => (l.origin === "page" ? said.origins.page(l.by === "page" ? "" : l.by, units.dateAndClock(Date.parse(l.at))) : l.origin === "file" ? said.origins.file(l.line) : said.origins.shipped);
 
   function drawDraft() {
     const all = wishes();
@@ -209,5 +209,5 @@ export function makeLimits() {
     return settings;
   }
 
-  return { node, read, draw: () => settings && draw(), open: () => preview.follow(), shut: () => preview.leave() };
+  return { node, read, settings: () => settings, draw: () => settings && draw(), open: () => preview.follow(), shut: () => preview.leave() };
 }

@@ -145,6 +145,7 @@ function table(r) {
 }
 
 function seen(r) {
-  return el("details", {}, el("summary", { text: said.seen(r.nests.reduce((n, x) => n + x.data_h, 0), r.nests.reduce((n, x) => n + x.hours, 0)) }),
+  const total = (of) => r.nests.reduce((n, x) => n + of(x), 0);
+  return el("details", {}, el("summary", { text: said.seen(total((x) => x.data_h), total((x) => x.judged_h.heat ?? 0), total((x) => x.hours)) }),
     el("ul", { class: "list" }, ...r.nests.map((n) => el("li", {}, el("strong", { text: n.nest }), el("p", { text: said.seenNest(n.data_h, n.hours, n.judged_h.heat ?? 0, n.judged_h.chill ?? 0, n.judged_h.cold ?? 0) })))));
 }
