@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/brood"
 	"nestmon/thresholds/keep"
 )
 
@@ -23,7 +24,8 @@ func (r *Rabbitry) Load(state []byte, more ...any) error {
 // state lists everything the rabbitry remembers. What one nest remembers is listed in nest/keep.go.
 func (r *Rabbitry) state() []any {
 	plain := r.cfg
-	plain.Location = nil // a pointer says nothing
+	plain.Location = nil          // a pointer says nothing
+	plain.Limits = brood.Tables{} // which may change while it runs, see SetLimits
 	all := []any{
 		keep.Mark(fmt.Sprintf("%s %+v", r.cfg.Location, plain)), &r.book, &r.turnover, &r.now.Wall, &r.now.Mono, &r.last, &r.started, &r.resumed,
 	}

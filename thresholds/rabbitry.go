@@ -152,6 +152,14 @@ func (r *Rabbitry) step() {
 	r.events = r.stepFaults(r.events)
 }
 
+// SetLimits puts other limits in force, at once and without forgetting anything: alarms are judged by them from the next minute on.
+func (r *Rabbitry) SetLimits(t brood.Tables) {
+	r.cfg.Limits = t // which every watch points to
+	for _, w := range r.nests {
+		w.Relimit(&r.now)
+	}
+}
+
 // Season is the season by the weather that was seen, empty while there was too little.
 func (r *Rabbitry) Season() brood.Season { return r.site.Decided() }
 

@@ -95,6 +95,7 @@ type entry struct {
 	Action   alarm.Action   `json:"action,omitempty"` // of a person
 	By       string         `json:"by,omitempty"`
 	For      float64        `json:"for_s,omitempty"`
+	What     string         `json:"what,omitempty"` // of a change of limits
 }
 
 func entryOf(e alarm.Event) entry {
@@ -158,7 +159,7 @@ func (d *daemon) journal(daysBack, nest string) ([]entry, error) {
 		all = append(all, entryOf(e))
 	}
 	for _, a := range acts {
-		all = append(all, entry{Time: a.At, Nest: a.Nest, Event: a.Event, Action: a.Action, By: a.By, For: a.For.Seconds()})
+		all = append(all, entry{Time: a.At, Nest: a.Nest, Event: a.Event, Action: a.Action, By: a.By, For: a.For.Seconds(), What: a.What})
 	}
 	all = slices.DeleteFunc(all, func(e entry) bool { return nest != "" && e.Nest != nest || e.Time.Before(from) })
 	slices.SortStableFunc(all, func(a, b entry) int { return a.Time.Compare(b.Time) })
@@ -172,7 +173,10 @@ func writeJournal(out io.Writer, all []entry, loc *time.Location) {
 		if nest == "" {
 			nest = "site"
 		}
-		if event == "" {
+		switch {
+		case e.Action == alarm.SetLimits:
+			event = "limits"
+		case event == "":
 			event = "all alarms"
 		}
 		fmt.Fprintf(w, "%s\t%s\t%s\t%s\n", e.Time.In(loc).Format("2006-01-02 15:04"), nest, event, e.what())
@@ -187,6 +191,8 @@ var deeds = map[alarm.Action]string{
 // what says what happened, in a few words.
 func (e *entry) what() string {
 	switch {
+	case e.Action == alarm.SetLimits:
+		return plain(e.What) + " by " + plain(e.By)
 	case e.Action != "":
 		did := deeds[e.Action]
 		if did == "" {

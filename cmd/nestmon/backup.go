@@ -14,6 +14,7 @@ import (
 	"syscall"
 	"time"
 
+	"nestmon/exporter/archive"
 	"nestmon/exporter/backup"
 	"nestmon/sensors/offsets"
 )
@@ -137,8 +138,10 @@ var unfit = regexp.MustCompile(`[^A-Za-z0-9._-]+`)
 
 // besideArchive lists what goes into a backup beside the archive's own files, and what does not and is needed all the same.
 func besideArchive(cfg *config, file string, secrets bool) (also []backup.Extra, lacks []bring) {
-	if path := filepath.Join(cfg.Data, offsets.File); exists(path) {
-		also = append(also, backup.Extra{Name: offsets.File, From: path})
+	for _, name := range []string{offsets.File, archive.LimitsFile} {
+		if path := filepath.Join(cfg.Data, name); exists(path) {
+			also = append(also, backup.Extra{Name: name, From: path})
+		}
 	}
 	also = append(also, backup.Extra{Name: backup.ConfigName, From: file})
 	for i, f := range filesOf(reflect.ValueOf(cfg).Elem(), "") {

@@ -36,6 +36,11 @@ func check(ctx context.Context, args []string, std stdio) int {
 			notes = append(notes, err.Error())
 		}
 		r.findings = append(c.wireFindings(*root, findings), c.inPlainSight(*file)...)
+		aside, err := c.takeLimits()
+		if err != nil {
+			aside = append(aside, err.Error())
+		}
+		notes = append(notes, aside...)
 		r.plan = append(planOf(c), c.wirePlan(*root)...)
 		for _, a := range applied {
 			r.plan = append(r.plan, planLine{"offset", a.String()})

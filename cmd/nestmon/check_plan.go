@@ -49,6 +49,9 @@ func planOf(c *config) []planLine {
 		p = append(p, planLine{"battery", fmt.Sprintf("%s, a warning under %g V", c.Site.Battery, c.Site.LowVolts)})
 	}
 	p = append(p, limitLines(c)...)
+	for _, own := range c.ownLines() {
+		p = append(p, planLine{"limits", own})
+	}
 	return append(p, publishLines(c)...)
 }
 
@@ -113,7 +116,7 @@ func present(id string) []string {
 
 // limitLines prints the warning limits by age, the mild season's, equal ages together.
 func limitLines(c *config) []planLine {
-	tables := c.Limits.Tables()
+	tables := c.tables()
 	text := func(age int) string {
 		a := tables.Air(age, brood.Mild)
 		s := fmt.Sprintf("air %s to %s", c.degrees(a.ColdWarn.C), c.degrees(a.HeatWarn.C))

@@ -3,6 +3,7 @@ package main
 import (
 	"path/filepath"
 	"slices"
+	"sync/atomic"
 	"time"
 	_ "time/tzdata" // small boards come without the zones
 
@@ -34,9 +35,11 @@ type config struct {
 	Publish publishConfig   `yaml:"publish"`
 	Phone   *phone.Config   `yaml:"phone"`
 
-	pollAt  spot      // of poll in the file
-	written []written // secrets in the file itself
-	environ []string  // variables that hold secrets
+	own     atomic.Pointer[ownLimits] // what was set on the page, nil where nobody looked
+	at      map[string]spot           // where each key stands in the file
+	pollAt  spot                      // of poll in the file
+	written []written                 // secrets in the file itself
+	environ []string                  // variables that hold secrets
 
 	byHand map[string]bool // probes whose offset stands in the file itself
 }
@@ -154,7 +157,7 @@ func (c *config) rabbitry() thresholds.Config {
 	return thresholds.Config{
 		Location: c.location(), AltitudeM: c.Site.AltitudeM, Poll: c.Poll, Outside: c.Outside,
 		Battery: c.Site.Battery, LowVolts: c.Site.LowVolts,
-		Probes: c.probes(), Nests: nests, Limits: c.Limits.Tables(), Days: c.Chores,
+		Probes: c.probes(), Nests: nests, Limits: c.tables(), Days: c.Chores,
 	}
 }
 

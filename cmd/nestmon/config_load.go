@@ -98,7 +98,7 @@ func parseConfig(text []byte, now time.Time) (*config, []finding) {
 		c.Publish.drop(func(path string) bool { _, ok := d.at[path]; return ok })
 		c.settle()
 		c.validate(d)
-		c.written, c.environ = d.written, d.environ
+		c.written, c.environ, c.at = d.written, d.environ, d.at
 	}
 	slices.SortStableFunc(d.found, func(a, b finding) int {
 		return cmp.Or(a.line-b.line, a.col-b.col, cmp.Compare(a.text, b.text))

@@ -95,6 +95,10 @@ func (b *faultBook) daemonWords(d *daemon, now time.Time) (c alarm.Condition, te
 		said = append(said, fmt.Sprintf("An archive file could not be read and was set aside as %s; a new one was begun. Keep the file: nothing was deleted.",
 			strings.Join(files, ", ")))
 	}
+	if wrong := d.limitsWrong.Load(); wrong != nil {
+		worse(&c, alarm.Warning, d.started, "the limits set on the page cannot be read")
+		said = append(said, fmt.Sprintf("The configuration's limits count alone: %s. Set yours on the page again.", *wrong))
+	}
 	if !b.unset.IsZero() && now.Sub(b.unset) >= clockPatience {
 		worse(&c, alarm.Notice, b.unset, fmt.Sprintf("the clock is not set for %.0f min", clockPatience.Minutes()))
 		said = append(said, "The board's clock has not been set: ages of litters and times of alarms may be wrong. Give it a network or a clock of its own.")

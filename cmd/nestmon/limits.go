@@ -87,8 +87,12 @@ func runLimits(_ context.Context, args []string, std stdio) int {
 	if !ok {
 		return exitWrongUse
 	}
-	r := reportLimits(cfg.Limits.Tables(), *age, kind, season)
-	r.own = given(fs)["config"]
+	own := given(fs)["config"]
+	if own {
+		cfg.withLimits("limits", std)
+	}
+	r := reportLimits(cfg.tables(), *age, kind, season)
+	r.own = own
 	if *asJSON {
 		err = printJSON(std.out, r)
 	} else {
@@ -120,7 +124,7 @@ func limitOf(l brood.Limit) limitReport {
 func (r limitsReport) print(out io.Writer) error {
 	whose := "As shipped; a configuration may set its own."
 	if r.own {
-		whose = "As the configuration has them."
+		whose = "As the configuration has them, and over it the page."
 	}
 	fmt.Fprintf(out, "Kits of %d days, %s, %s. %s\n\n", r.Age, r.Kind, r.Season, whose)
 	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)

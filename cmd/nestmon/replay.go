@@ -13,6 +13,7 @@ import (
 
 	"nestmon/sensors"
 	"nestmon/sensors/recorded"
+	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
 )
 
@@ -39,6 +40,10 @@ func runReplay(ctx context.Context, args []string, std stdio) int {
 	if *readings == "" {
 		fmt.Fprintln(std.err, "nestmon replay: --readings is missing; name the CSV file")
 		return exitWrongUse
+	}
+	cfg.withLimits("replay", std)
+	for _, own := range cfg.ownLines() {
+		fmt.Fprintf(std.err, "nestmon replay: %s\n", own)
 	}
 	r := replay{cfg: cfg, readings: *readings}
 	if *measure {
@@ -75,6 +80,7 @@ type replay struct {
 	cfg      *config
 	readings string
 	judge    *judge
+	stored   bool           // the readings are the archive's, not a file's
 	quality  *replayQuality // nil where nobody asked for it
 
 	rows, count int
@@ -100,24 +106,13 @@ func (r *replay) summary() string {
 
 // prepare makes the judge: where the configuration leaves a probe's interval open, the file's own spacing counts.
 func (r *replay) prepare(litters string) (err error) {
-	domain := r.cfg.rabbitry()
 	var spacing map[string]time.Duration
-	if slices.ContainsFunc(r.cfg.Probes, func(p probeConfig) bool { return p.Interval == 0 }) {
+	if r.cfg.leavesIntervals() {
 		if spacing, err = r.spacing(); err != nil {
 			return err
 		}
 	}
-	for i := range domain.Probes {
-		p, written := &domain.Probes[i], r.cfg.Probes[i]
-		p.Quantities = sensors.Quantities[:] // whatever the file holds
-		if every, ok := spacing[p.ID]; ok && written.Interval == 0 {
-			p.Interval = every
-			if written.StaleAfter == 0 {
-				p.StaleAfter = sensors.DefaultStaleAfter(every)
-			}
-		}
-	}
-	if r.judge, err = newJudge(domain); err != nil {
+	if r.judge, err = newJudge(r.cfg.replayed(spacing)); err != nil {
 		return err
 	}
 	if litters == "" {
@@ -129,6 +124,27 @@ func (r *replay) prepare(litters string) (err error) {
 	}
 	r.judge.rabbitry.SetLitters(book, time.Time{})
 	return nil
+}
+
+// leavesIntervals reports whether the spacing of some probe's readings must be found out.
+func (c *config) leavesIntervals() bool {
+	return slices.ContainsFunc(c.Probes, func(p probeConfig) bool { return p.Interval == 0 })
+}
+
+// replayed is the configuration as the decisions see it when readings of the past come in at that spacing.
+func (c *config) replayed(spacing map[string]time.Duration) thresholds.Config {
+	domain := c.rabbitry()
+	for i := range domain.Probes {
+		p, written := &domain.Probes[i], c.Probes[i]
+		p.Quantities = sensors.Quantities[:] // whatever the past holds
+		if every, ok := spacing[p.ID]; ok && written.Interval == 0 {
+			p.Interval = every
+			if written.StaleAfter == 0 {
+				p.StaleAfter = sensors.DefaultStaleAfter(every)
+			}
+		}
+	}
+	return domain
 }
 
 func (r *replay) spacing() (map[string]time.Duration, error) {
@@ -275,7 +291,11 @@ func (r *replay) decide(b *batch, write func(alarm.Event) error) error {
 
 func (r *replay) observe(t time.Time, poll []sensors.Reading, write func(alarm.Event) error) error {
 	r.last = t
-	events := r.judge.recorded(t, poll)
+	take := r.judge.recorded
+	if r.stored {
+		take = r.judge.again
+	}
+	events := take(t, poll)
 	r.judge.tracker.Observe(poll)
 	if r.quality != nil {
 		r.quality.take(t, poll, events, r.judge)

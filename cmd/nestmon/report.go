@@ -142,7 +142,7 @@ const mostEvents = 5000
 func (d *daemon) review(rec *book.Record) (*review.Review, error) {
 	now := d.pace.Now()
 	in := review.Input{
-		Record: rec, Probes: map[string]review.Probes{}, Tables: d.cfg.Limits.Tables(), Days: d.cfg.Chores, Location: d.cfg.location(), Now: now,
+		Record: rec, Probes: map[string]review.Probes{}, Tables: d.cfg.tables(), Days: d.cfg.Chores, Location: d.cfg.location(), Now: now,
 		Scale: review.Scale{Fahrenheit: d.cfg.Site.Display == "fahrenheit"},
 	}
 	if rec.Kindled.IsZero() {

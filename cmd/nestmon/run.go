@@ -135,6 +135,7 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 	if err != nil {
 		return nil, err
 	}
+	d.openLimits()
 	domain := cfg.rabbitry()
 	if d.judge, err = newJudge(domain); err != nil {
 		return nil, err
@@ -148,6 +149,7 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 		}
 	}()
 	d.bookLost = holdsBook(d.archive.SetAside())
+	d.journalChanges()
 	if err := d.openBook(); err != nil {
 		return nil, err
 	}
@@ -159,7 +161,7 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 	d.bench = newWorkbench(d, p.root)
 	if d.sinks, err = openSinks(outlet{
 		cfg: cfg, archive: d.archive, log: p.log, now: time.Now, keeper: d, calendar: d.calendar, push: p.push, book: d, report: d.Report, litters: d.Litters,
-		bench: d.bench, quality: d.qualityOf,
+		bench: d.bench, quality: d.qualityOf, tuner: d,
 	}); err != nil {
 		return nil, errors.Join(err, d.poller.Close())
 	}

@@ -55,6 +55,7 @@ type outlet struct {
 	book     exporter.Bookkeeper
 	report   func(litter int64) (web.Page, error)
 	litters  func() (web.Page, error)
+	tuner    web.Tuner
 	calendar web.CalendarFunc
 	bench    web.Bench
 	quality  func(days int) (quality.Report, error)
@@ -76,6 +77,7 @@ func openSinks(o outlet) (*sinks, error) {
 	}, history(o.archive), o.log.With("sink", "page"))
 	s.page.Options = web.Options{Keeper: o.keeper, Test: s.trialOfPage, Store: o.archive, Calendar: o.calendar, Book: o.book, Report: o.report, Litters: o.litters, Queries: queries(o.cfg, o.archive, o.log)}
 	s.page.Options.Bench, s.page.Options.Calls, s.page.Options.Quality = o.bench, callsOf(o.cfg), o.quality
+	s.page.Options.Tuner = o.tuner
 	o.page = s.page
 	var publishers []exporter.Publisher
 	for _, k := range sinkKinds {

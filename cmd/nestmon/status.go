@@ -11,6 +11,7 @@ import (
 	"text/tabwriter"
 	"time"
 
+	"nestmon/exporter/web"
 	"nestmon/thresholds/alarm"
 )
 
@@ -224,6 +225,10 @@ func runStatus(ctx context.Context, args []string, std stdio) int {
 		fmt.Fprintf(std.out, "%s\n", strings.TrimSpace(string(raw)))
 	} else {
 		s.write(std.out, cfg)
+		var set web.Settings
+		if call(cfg.Control).get(ctx, "/api/settings", &set) == nil {
+			writeSet(std.out, set)
+		}
 	}
 	for _, a := range s.Alarms {
 		if a.Alarm {
@@ -290,6 +295,24 @@ func (s stateView) write(out io.Writer, cfg *config) {
 			fmt.Fprintf(out, "failing  %s: %s\n", sink.Sink, strings.TrimPrefix(sink.Error, sink.Sink+": "))
 		}
 		sink.write(out, sink.Sink, s.Time, loc)
+	}
+}
+
+// writeSet says that limits of the page are in force, or should be.
+func writeSet(out io.Writer, set web.Settings) {
+	n := 0
+	for _, row := range set.Limits {
+		for _, l := range row.Limits {
+			if l.Origin == web.FromPage {
+				n++
+			}
+		}
+	}
+	if n > 0 {
+		fmt.Fprintf(out, "limits   %d of %d are set on the page, over the configuration; nestmon check lists them\n", n, 4*len(set.Limits))
+	}
+	for _, a := range set.Aside {
+		fmt.Fprintf(out, "limits   %s %s of days %d-%d, set on the page, is not in force: %s\n", a.Place, a.Key, a.From, a.To, a.Why)
 	}
 }
 

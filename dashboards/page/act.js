@@ -122,7 +122,7 @@ export function login(reason = texts.login.why) {
       setText(wrong, texts.login.trying);
       try {
         const { status, said } = await send("api/login", { password: word.value }, patience);
-        right = status === 200;
+        right = can.logged_in = status === 200;
         setText(wrong, right ? "" : said.error ? texts.login.refused(said.error) : texts.login.failed);
       } catch {
         setText(wrong, texts.login.failed);

@@ -1,6 +1,7 @@
 // The page: one stream, one state, shown by the room that is open whenever a new one arrives, and looked at every second for its age.
 import { ask, begin, can } from "./act.js";
 import { keepSending } from "./book/sending.js";
+import { theme } from "./device.js";
 import { shut } from "./door.js";
 import { el, setText } from "./dom.js";
 import { rank, updateVerdict } from "./lists.js";
@@ -110,9 +111,12 @@ const skip = document.querySelector(".skip");
 setText(skip, texts.rooms.skip);
 skip.addEventListener("click", () => at("main").focus());
 updateVerdict(at("verdict"), null, false);
+const painted = new Map(); // the colours that each room was drawn in when it was left
 openRooms(at("main"), at("doors"), (name, words, room) => {
   room.open?.(words, state);
   if (state) attempt();
+  if ((painted.get(name) ?? theme()) !== theme()) room.redraw?.();
+  painted.set(name, theme());
 });
 setInterval(() => {
   stream.tick();

@@ -308,6 +308,76 @@ export const texts = {
   },
 
   // Room: settings
+  settings: {
+    device: {
+      heading: "This device", theme: "Colours", themes: { system: "As the device", light: "Light", dark: "Dark" },
+      name: "Name of this device", nameWhy: "Stands beside what you change here, such as “Anna’s phone”. Only this device keeps it.", nameKept: (name) => `What you change here is signed “${name}”.`,
+      login: "Login", loggedIn: "Logged in: things can be changed from here.", loggedOut: "Not logged in. You are asked for the password when you change something.",
+      install: {
+        heading: "Home screen", button: "Put it on the home screen", offered: "This page can stand on the home screen like an app.", there: "It is on the home screen.",
+        insecure: "Only a bookmark is possible here: to stand on the home screen as an app, the page must be opened over https.",
+        apple: "Press Share, then “Add to Home Screen”.", menu: "Look in the browser’s menu for “Install” or “Add to Home screen”.",
+      },
+    },
+    limits: {
+      heading: "Limits", why: "What is an alarm, by the age of the kits. Press a number to change it: first in a draft, which can be held against the last 30 days.",
+      places: { nest_air: "Nest air", cluster: "Pile of kits" }, age: "Days",
+      columns: { cold_warn: "cold", cold_critical: "cold, urgent", heat_warn: "hot", heat_critical: "hot, urgent", chill_warn: "cold", chill_critical: "cold, urgent" },
+      keys: { cold_warn: "cold", cold_critical: "cold, urgent", heat_warn: "hot", heat_critical: "hot, urgent", chill_warn: "cold", chill_critical: "cold, urgent" },
+      span: (from, to) => (from === to ? `${from}` : to >= 99 ? `${from}+` : `${from}–${to}`), days: (from, to) => (from === to ? `day ${from}` : to >= 99 ? `from day ${from}` : `days ${from}–${to}`),
+      name: (place, key, days) => `${place}, ${key}, ${days}`, cell: (name, value, mark) => `${name}: ${value} ${mark}`,
+      marks: { shipped: "", file: "file", page: "here", draft: "draft" },
+      key: "Without a word: as shipped. “file”: from your configuration. “here”: set on this page, over both. “draft”: not in force yet.",
+      means: (heat, critical, notice, delay) => `${notice ? "For information" : critical ? "Urgent" : "A warning"} when it is ${heat ? "above" : "below"} this for ${delay}.`,
+      value: (unit) => `Limit in ${unit}`, lower: (by) => `Lower by ${by}`, higher: (by) => `Higher by ${by}`,
+      inForce: (value, origin) => `In force: ${value}, ${origin}.`, shipped: (value) => `Shipped: ${value}.`,
+      origins: { shipped: "as shipped", file: (line) => (line ? `from line ${line} of your configuration` : "from your configuration"), page: (who, when) => `set here${who ? ` by ${who}` : ""}, ${when}` },
+      draft: "Into the draft", back: (value) => `Back to the file’s: ${value}`, forget: "Take out of the draft", notANumber: "Write a number.",
+      mustExceed: (key, value) => `It must be above “${key}”, which is ${value}.`, mustStayUnder: (key, value) => `It must be below “${key}”, which is ${value}.`,
+      draftHeading: (n) => (n === 1 ? "Draft: 1 change, not in force" : `Draft: ${n} changes, not in force`), changed: (name, was, is, back) => `${name}: ${was} → ${is}${back ? " (the file’s again)" : ""}`,
+      force: "Put in force", drop: "Drop the draft", what: "Limits",
+      sure: "Are you sure?", iAmSure: "I am sure: put it in force",
+      risk: (place, days, i, value, shipped, key) => key.startsWith("heat")
+        ? `${place}, ${days}: up to ${value} would raise no ${key.endsWith("critical") ? "urgent alarm" : "warning"}. The shipped limit is ${shipped}.`
+        : `${place}, ${days}: down to ${value} would raise no ${key.endsWith("critical") ? "urgent alarm" : "warning"}. The shipped limit is ${shipped}.`,
+      aside: (name, value, why) => `Not in force: ${name}, ${value}, set here. Your configuration leaves no room for it: ${why}`,
+      wrong: (why) => `What was set here cannot be read; your configuration’s limits count alone. ${why}`,
+      changes: "What was changed here", unreadable: (why) => `The limits cannot be shown: ${why}`,
+    },
+    preview: {
+      heading: "The last 30 days, once more", button: "Hold it against the last 30 days", what: "Look back", starting: "Beginning to look back…", started: "Looking back in the background; alarms go on as ever.",
+      progress: "How far the look back is", running: (percent) => `Looking back: ${percent} %`, another: "Somebody looks back at other limits just now; wait, or stop it.", stop: "Stop", stopping: "Stopping…", stopped: "Stopped.", failed: (why) => `It could not be looked at: ${why}`,
+      nothing: "In these 30 days it would have changed no alarm.",
+      sum: (now, then, urgentNow, urgentThen) => `${now} alarms with the limits in force, ${urgentNow} of them urgent. With the draft ${then}, ${urgentThen} of them urgent.`,
+      now: "In force", then: "Draft", alarm: "Alarm", table: "What would change, by nest and alarm", measure: (n, hours) => (n === 0 ? "–" : `${n}, ${hours}`), noTime: "moments",
+      strips: "Above the line: what would go or be otherwise. Below it: what the draft would raise.",
+      come: (n) => (n === 1 ? "1 alarm would come" : `${n} alarms would come`), go: (n) => (n === 1 ? "1 alarm would go" : `${n} alarms would go`), differ: (n) => (n === 1 ? "1 alarm would be otherwise" : `${n} alarms would come or go at another time, or be more or less urgent`),
+      newest: (n) => `The newest ${n}.`, spell: (from, to) => `${from} – ${to}`, stillOn: "still on",
+      seen: (had, judged, all) => `There was data in ${Math.round((100 * had) / Math.max(all, 1))} % of the hours; heat could be judged in ${Math.round((100 * judged) / Math.max(all, 1))} %`, seenNest: (data, all, heat, chill, cold) => `data in ${data} of ${all} h; judged: heat ${heat} h, chill ${chill} h, cold ${cold} h`,
+      basis: (polls, took) => `${polls} measurements were judged again, as “nestmon replay” does, by the litter book of today. Nobody acknowledges there. It took ${took}.`,
+    },
+    facts: {
+      heading: "In force", why: "As the running program has it. What is not set here is changed in the configuration, by its keeper.", shipped: "as shipped", line: (n) => `line ${n} of the configuration`,
+      site: "Site", poll: "Measured every", timezone: "Time zone", altitude: "Altitude", metres: (m) => `${m} m`, outside: "Probe outside", version: "Version",
+      nests: (n) => `Nests: ${n}`, lined: "lined", role: (role, probe) => `${role}: ${probe}`, probes: (n) => `Probes: ${n}`, every: (span) => `every ${span}`, stale: (span) => `not believed after ${span}`,
+      chores: "Days of the chores", window: (from, to) => `days ${from} to ${to}`, day: (n) => `day ${n}`,
+      chore: {
+        check_pregnancy: "Check whether she is pregnant", box_in: "Box in", kindling: "Kits can come", expected: "Kits expected", strays: "Kits may be born outside the box", overdue: "Overdue", veterinarian: "Call the veterinarian", ration: "Raise the ration",
+        collect: "Collect from a tote", emerged: "Kits out by themselves", turn_box: "Turn the box", box_out: "Box out", hide_box: "Hide box", bedding: "Bedding", wean: "Wean", wean_at: "Wean, suggested", inspect: "Inspect", indoors: "Carried indoors", water: "Unfrozen water",
+        flies: "Fly strike", reseal: "Seal the tote", off: "Not wanted",
+      },
+      // The parts of a chore's rule. Of inspect, every is in hours and from and until are hours of the day; of flies, every is in days.
+      part: {
+        after: (n) => `${n} days after the box is out`, days: (n) => `asked for ${n} days`, first: (n) => `day ${n}`, second: (n) => `day ${n}`, "bedding.every": (n) => `then every ${n} days`,
+        winter: (n) => `winter: day ${n}`, mild: (n) => `mild season: day ${n}`, summer: (n) => `summer: day ${n}`, "inspect.every": (n) => `every ${n} h`, "inspect.from": (n) => `from ${n} o’clock`, "inspect.until": (n) => `until ${n} o’clock`,
+        back: (n) => `back after ${n} h`, late: (n) => `late after ${n} h`, morning: (n) => `${n} o’clock`, evening: (n) => `${n} o’clock`, years: (n) => `every ${n} years`, wet: (n) => `sooner after ${n} days with water in it`, "flies.every": (n) => `every ${n} days`,
+        below: (t) => `below ${t} outside`, above: (t) => `above ${t} outside`, damp: (t) => `above ${t} on damp bedding`,
+      },
+      sink: { "publish.mqtt": "MQTT", "publish.prometheus": "Prometheus", "publish.influxdb": "InfluxDB", "publish.page": "Page", phone: "Messages" },
+      ways: "Ways out", channel: "calls you", nobody: "Nobody is called", on: "on", off: "off",
+      page: "This page", address: "Address for phones", noAddress: "none: messages have no links", tls: "https", password: "Password", view: "Reading", open: "open to whoever reaches it", closed: "only after logging in", yes: "yes", no: "no",
+    },
+  },
 
   graph: {
     open: (nest) => `The day of ${nest}`, show: "Show the day", hide: "Hide the day", table: "As a table", chart: "As a graph",

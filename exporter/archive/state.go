@@ -33,7 +33,22 @@ func (a *Archive) PutState(state []byte) error {
 	}
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	if err := replaceFile(filepath.Join(a.dir, stateFile), packed.Bytes()); err != nil {
+	if err := replaceFile(filepath.Join(a.dir, stateFile), packed.Bytes(), 0o600); err != nil {
+		return fmt.Errorf("archive: %w", err)
+	}
+	return nil
+}
+
+// LimitsFile holds the limits that people set while the daemon runs. It is a file of its own, which the group may read: the commands that ask
+// what is in force need no running daemon, and it outlives a book that breaks.
+const LimitsFile = "limits.json"
+
+// PutLimits replaces that file whole. A power cut leaves what was there or what is given.
+func (a *Archive) PutLimits(text []byte) error {
+	if err := a.mayWrite(); err != nil {
+		return err
+	}
+	if err := replaceFile(filepath.Join(a.dir, LimitsFile), text, 0o640); err != nil {
 		return fmt.Errorf("archive: %w", err)
 	}
 	return nil
@@ -56,14 +71,14 @@ func (a *Archive) State() ([]byte, error) {
 }
 
 // replaceFile has the bytes on the disk before the name leads to them, and the name before it returns.
-func replaceFile(path string, b []byte) (err error) {
+func replaceFile(path string, b []byte, mode fs.FileMode) (err error) {
 	beside := path + ".new"
 	f, err := os.OpenFile(beside, os.O_CREATE|os.O_TRUNC|os.O_WRONLY, 0o600)
 	if err != nil {
 		return err
 	}
 	_, err = f.Write(b)
-	if err = errors.Join(err, f.Sync(), f.Close()); err != nil {
+	if err = errors.Join(err, f.Chmod(mode), f.Sync(), f.Close()); err != nil {
 		return errors.Join(err, os.Remove(beside))
 	}
 	if err := os.Rename(beside, path); err != nil {

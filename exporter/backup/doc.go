@@ -9,6 +9,7 @@
 //	readings.db
 //	state           what the decisions remember, where there is one
 //	offsets.jsonl   what probes were measured to be wrong by, where there is one
+//	limits.json     limits that were set on the page, where there are any
 //	nestmon.yaml    the configuration as it is
 //	secrets/N-NAME  files that the configuration names, only when they are asked for
 //

@@ -38,6 +38,7 @@ type Member struct {
 const (
 	manifestName = "manifest.json"
 	offsets      = "offsets.jsonl"
+	limits       = archive.LimitsFile
 	ConfigName   = "nestmon.yaml"
 	SecretsName  = "secrets"
 )

@@ -155,7 +155,7 @@ func modes(fresh string) error {
 	if err := os.Chmod(fresh, folderMode); err != nil {
 		return err
 	}
-	for _, name := range []string{offsets, ConfigName} {
+	for _, name := range []string{offsets, limits, ConfigName} {
 		if err := os.Chmod(filepath.Join(fresh, name), groupMode); err != nil && !errors.Is(err, fs.ErrNotExist) {
 			return err
 		}

@@ -29,8 +29,8 @@ type Bench interface {
 	Follow(ctx context.Context, send func(Work) bool)
 }
 
-// ErrUnsure is wrapped by what Ice asks before it begins.
-var ErrUnsure = errors.New("say that it shall be so all the same")
+// ErrUnsure asks for a second word before something that can harm. What it is wrapped in says why.
+var ErrUnsure = errors.New("say that you are sure")
 
 // Place is where a probe hangs and what it is.
 type Place struct {

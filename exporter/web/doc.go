@@ -29,6 +29,8 @@
 //	GET /api/stream       server-sent events: "state" with the object of /api/state, "beat" when there is nothing new
 //	GET /api/push/key     {key|null, phones: [{id, label, agent, since, last_ok|null, gone|null}]}: what a browser must be given to sign up for messages, and who has
 //	POST /api/push/…      subscribe {endpoint, p256dh, auth, label, agent, replaces}, unsubscribe and test {endpoint} or {id}; behind the door
+//	GET /api/settings     what is in force and where each number comes from: Settings
+//	GET /api/settings/preview   how far the look back is, and what came of it: Preview
 //	GET /healthz          200 while states arrive, 503 with the reason when they do not
 //	GET /api/agenda       ?days=14; {time, tasks: [{nest|null, litter|null, event, state: overdue|today|coming|done, from, late|null, until|null, done|null, entry|null, daily,
 //	                      text, rule, source}]}; entry is the one that shows it was done
@@ -56,6 +58,9 @@
 //	POST /api/book/enter   {key, by, entries: [{COLUMN: "text"}]}: all or none; a row with replaces changes that entry in what it says, or strikes it.
 //	                       key is 128 random bits in hexadecimal digits, made when somebody pressed the button: the same again is answered as it was the first
 //	                       time and changes nothing, with other content it is 409. Answers {stored: [ENTRY], doubts}, or 422 {error, row, field}. A 503 may be stored: send it again
+//	POST /api/settings/limits   {revision, limits: [{place, key, from, to, limit_c|null}], by, sure}: null goes back to what counts without the page;
+//	                       what would be laxer than shipped is refused unless sure
+//	POST /api/settings/preview  {revision, limits}; works in the background. POST /api/settings/preview/stop {} ends it
 //	POST /api/alarms/test  {channel}, empty for all; answers {channels: {NAME: what went wrong, empty where it arrived}}
 //
 //	POST /api/probes/warm  {}: begins to watch for the probe that is warmed in a hand

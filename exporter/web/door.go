@@ -32,6 +32,7 @@ type Options struct {
 	Bench   Bench                                  // the work with probes; nil where there is none
 	Calls   Calls                                  // who is called
 	Quality func(days int) (quality.Report, error) // how good the alarms were; nil where nobody knows
+	Tuner   Tuner                                  // nil where nobody knows what is in force
 }
 
 // Bounds of a request that changes something, ours, no source.

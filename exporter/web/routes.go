@@ -52,6 +52,7 @@ func (s *Server) routes() http.Handler {
 	s.pushRoutes(mux)
 	s.benchRoutes(mux)
 	mux.HandleFunc(queries, s.serveQueries)
+	s.settingsRoutes(mux)
 	return guarded(s.veiled(mux))
 }
 

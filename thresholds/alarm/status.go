@@ -42,6 +42,8 @@ const (
 	Unshelve    Action = "unshelve" // also when the time of the shelf is over
 	TakeOut     Action = "out-of-service"
 	PutBack     Action = "in-service"
+
+	SetLimits Action = "set-limits" // of no alarm: what all are judged by
 )
 
 // Actions lists what a person can do.
@@ -57,6 +59,7 @@ type Act struct {
 	At     time.Time     `json:"at"`              // when; the daemon fills it in
 	Since  time.Time     `json:"since,omitzero"`  // of the occurrence that is meant, zero for whichever stands
 	Worst  Severity      `json:"worst,omitempty"` // the highest severity the person was told of, 0 for any
+	What   string        `json:"what,omitempty"`  // of SetLimits: which, from what to what
 }
 
 // life is what decides the next status beside the present one.

@@ -38,17 +38,18 @@ const (
 // override is a row of either list.
 type override struct {
 	path     string // nest_air[0]
+	whose    string // what its source begins with
 	keys     [4]string
 	from, to *int
 	values   [4]*float64 // cold, cold critical, heat, heat critical
 }
 
 func (o Overrides) air() []override {
-	keys := [4]string{"cold_warn", "cold_critical", "heat_warn", "heat_critical"}
 	var out []override
 	for i, r := range o.NestAir {
+		path := fmt.Sprintf("%s[%d]", NestAir, i)
 		out = append(out, override{
-			fmt.Sprintf("nest_air[%d]", i), keys, r.From, r.To,
+			path, "configuration, " + path, NestAir.Keys(), r.From, r.To,
 			[4]*float64{r.ColdWarn, r.ColdCritical, r.HeatWarn, r.HeatCritical},
 		})
 	}
@@ -56,11 +57,11 @@ func (o Overrides) air() []override {
 }
 
 func (o Overrides) cluster() []override {
-	keys := [4]string{"chill_warn", "chill_critical", "heat_warn", "heat_critical"}
 	var out []override
 	for i, r := range o.Cluster {
+		path := fmt.Sprintf("%s[%d]", Cluster, i)
 		out = append(out, override{
-			fmt.Sprintf("cluster[%d]", i), keys, r.From, r.To,
+			path, "configuration, " + path, Cluster.Keys(), r.From, r.To,
 			[4]*float64{r.ChillWarn, r.ChillCritical, r.HeatWarn, r.HeatCritical},
 		})
 	}
@@ -77,6 +78,22 @@ func (o Overrides) Tables() Tables {
 		t.cluster = ov.over(t.cluster)
 	}
 	return t
+}
+
+// Path is the key that sets a limit on that day, such as nest_air[0].heat_warn; empty where none does.
+func (o Overrides) Path(p Place, key string, day int) string {
+	rows := o.air()
+	if p == Cluster {
+		rows = o.cluster()
+	}
+	for _, r := range rows {
+		for i, have := range r.keys {
+			if have == key && r.values[i] != nil && *r.from <= day && day <= *r.to {
+				return r.path + "." + key
+			}
+		}
+	}
+	return ""
 }
 
 // over lays the override over a table: the rows it covers in part are cut where it begins and ends.
@@ -97,7 +114,7 @@ func (o override) over(table []row) []row {
 		within.from, within.to = max(r.from, from), min(r.to, to)
 		for i, l := range within.limits() {
 			if o.values[i] != nil {
-				l.C, l.Source = *o.values[i], fmt.Sprintf("configuration, %s, days %d-%d", o.path, from, to)
+				l.C, l.Source = *o.values[i], fmt.Sprintf("%s, days %d-%d", o.whose, from, to)
 			}
 		}
 		out = append(out, within)

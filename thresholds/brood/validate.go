@@ -72,8 +72,8 @@ func (o override) ordered(r row, report func(path, problem string)) bool {
 		low, high int // places in limits
 	}{{1, 0}, {0, 2}, {2, 3}} {
 		low, high := l[pair.low].C, l[pair.high].C
-		if low < high {
-			continue
+		if low < high || o.values[pair.low] == nil && o.values[pair.high] == nil {
+			continue // what this row does not write is told of elsewhere
 		}
 		fine = false
 		key := pair.low
