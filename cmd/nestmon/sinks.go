@@ -78,6 +78,7 @@ func openSinks(o outlet) (*sinks, error) {
 	s.page.Options = web.Options{Keeper: o.keeper, Test: s.trialOfPage, Store: o.archive, Calendar: o.calendar, Book: o.book, Report: o.report, Litters: o.litters, Queries: queries(o.cfg, o.archive, o.log)}
 	s.page.Options.Bench, s.page.Options.Calls, s.page.Options.Quality = o.bench, callsOf(o.cfg), o.quality
 	s.page.Options.Tuner = o.tuner
+	s.page.Options.Tables = o.cfg.tables
 	o.page = s.page
 	var publishers []exporter.Publisher
 	for _, k := range sinkKinds {
@@ -317,5 +318,23 @@ func history(a *archive.Archive) web.History {
 			}
 			return out, err
 		},
+		Lines: func(wanted []web.Line, edges []time.Time) ([][]web.Point, error) {
+			all := make([]archive.Line, len(wanted))
+			for i, w := range wanted {
+				all[i] = archive.Line(w)
+			}
+			lines, err := a.Lines(all, edges)
+			out := make([][]web.Point, len(lines))
+			for i, points := range lines {
+				for _, p := range points {
+					out[i] = append(out[i], web.Point{Time: p.Time, Min: p.Min, Mean: p.Mean, Max: p.Max})
+				}
+			}
+			return out, err
+		},
+		Weightiest: func(nests []string, from, to time.Time, most int) ([]alarm.Event, int, error) {
+			return a.WeightiestOf(nests, from, to, most, alarm.Visit)
+		},
+		Kept: a.Kept,
 	}
 }

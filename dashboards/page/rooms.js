@@ -17,6 +17,7 @@ const loaders = {
   probes: () => import("./rooms/probes.js"),
   settings: () => import("./rooms/settings.js"),
   nest: () => import("./rooms/nest.js"),
+  compare: () => import("./rooms/compare.js"),
 };
 const doors = ["now", "book", "alarms", "probes", "settings"];
 

@@ -7,7 +7,7 @@ export const texts = {
   asOf: (when) => `Now: ${when}`,
 
   rooms: {
-    label: "Rooms", skip: "Skip to the room", now: "Now", book: "Book", alarms: "Alarms", probes: "Probes", settings: "Settings", nest: "Nest",
+    label: "Rooms", skip: "Skip to the room", now: "Now", book: "Book", alarms: "Alarms", probes: "Probes", settings: "Settings", nest: "Nest", compare: "Compare",
     missing: "This part of the page could not be fetched: nestmon is out of reach, or was just replaced.", again: "Try again",
     alarmCount: (n) => (n === 1 ? "1 alarm" : `${n} alarms`), choreCount: (n) => (n === 1 ? "1 thing to do" : `${n} things to do`),
   },
@@ -158,7 +158,37 @@ export const texts = {
   moreAlarms: (n) => (n === 1 ? "1 more alarm" : `${n} more alarms`),
 
   // Room: nest
-  nest: { open: (nest) => `Look at ${nest}`, none: (nest) => `There is no nest ${nest}.`, measured: "Measured", judged: "What is watched", learned: "What it has shown of itself" },
+  nest: {
+    open: (nest) => `Look at ${nest}`, none: (nest) => `There is no nest ${nest}.`, measured: "Measured now", judged: "What is watched", learned: "What it has shown of itself", others: "Nests", compare: "Compare it with another nest",
+    more: (nest) => `More about ${nest}`,
+  },
+  graph: {
+    of: (nest) => `Temperatures of ${nest}`,
+    spans: { hour: "Hour", day: "Day", week: "Week", month: "Month", year: "Year", all: "All" }, howMuch: "How much time is shown", moving: "Move the graph", earlier: "Earlier", later: "Later", wider: "Show more time", closer: "Show less time", now: "Now",
+    fromTo: (from, to) => `${from} – ${to}`, lookAt: "Read the lines at this moment",
+    keys: "Drag or pinch the graph, or use the arrow keys, + and −; with Shift the arrows read it value by value.",
+    table: "As a table", chart: "As a graph", loading: "Reading the archive…", failed: (why) => `The graph cannot be shown: ${why}`, empty: "Nothing was measured in this time.", time: "Time",
+    until: (when) => `Drawn until ${when}.`, none: "–",
+    over: (when, span) => `${when}, over ${span}`, ranged: (mean, low, high) => `${mean} (${low} – ${high})`,
+    cold: (role) => `${role}, cold limit`, hot: (role) => `${role}, hot limit`, urgent: (role) => `${role}, urgent limit`,
+    days: (from, to) => (from === to ? `day ${from}` : `days ${from} to ${to}`),
+    limitsNote: (days) => `Limits by the kits’ age${days ? `, here of ${days}` : ""}, as nestmon is set up now. Breaks in a line are times without data.`,
+    proposed: "Their birth was read from the probes and is not confirmed.", limitsLeft: "The limits changed too often to be drawn over so long a time: show less.", shade: "The line is the mean, the shade reaches from lowest to highest.",
+    each: { hour: "hour", day: "day", week: "week" }, tableNote: (each) => `Mean of each ${each}, below it the lowest and the highest.`,
+    ageTick: (day) => `day ${day}`, age: (day) => `Day ${day}`, ages: (from, to) => `Day ${from} to day ${to} after birth`,
+    happened: "What happened", nothing: "Nothing happened in this time.", showAll: (n) => `Show all ${n}`, since: (when) => `since ${when}`, lasted: (when, span) => `${when}, for ${span}`, dueThen: (name) => `To do: ${name}`,
+    probe: (id) => `probe ${id}`, by: (who) => `entered by ${who}`,
+    left: (list) => `Not shown: ${list}. Show less time to see them.`, unread: (n) => (n === 1 ? "1 older event" : `${n} older events`),
+    kinds: {
+      urgent: (n) => `${n} urgent`, warning: (n) => (n === 1 ? "1 warning" : `${n} warnings`), notice: (n) => (n === 1 ? "1 notice" : `${n} notices`), birth: (n) => (n === 1 ? "1 birth" : `${n} births`),
+      loss: (n) => (n === 1 ? "1 loss" : `${n} losses`), litter: (n) => `${n} of litters`, season: (n) => (n === 1 ? "1 change of season" : `${n} changes of season`), opened: (n) => `${n} × the nest was opened`,
+      done: (n) => (n === 1 ? "1 chore done" : `${n} chores done`), note: (n) => (n === 1 ? "1 note" : `${n} notes`), chore: (n) => (n === 1 ? "1 chore" : `${n} chores`), visit: (n) => (n === 1 ? "1 visit" : `${n} visits`),
+    },
+  },
+  compare: {
+    heading: "Compare", what: "What", nests: "Two nests, at the same time", litters: "Two litters, by age", first: "Solid lines", second: "Dashed lines", label: (a, b) => `${a} and ${b}`,
+    litter: (id, doe) => `Litter ${id}${doe ? ` (${doe})` : ""}`, option: (who, born) => `${who}, born ${born}`, few: "There are not two to compare.", same: "Choose two that differ.", failed: (why) => `The litters cannot be listed: ${why}`,
+  },
 
   // Room: book
   book: {
@@ -379,14 +409,6 @@ export const texts = {
     },
   },
 
-  graph: {
-    open: (nest) => `The day of ${nest}`, show: "Show the day", hide: "Hide the day", table: "As a table", chart: "As a graph",
-    loading: "Reading the archive…", failed: (why) => `The day cannot be shown: ${why}`, empty: "Nothing was measured in this day.",
-    limitsNote: "Limits are drawn as they are now; they change with the litter’s age. Gaps are times without data.",
-    cold: (role) => `${role}: cold limit`, hot: (role) => `${role}: hot limit`, time: "Time",
-    until: (when) => `Drawn until ${when}.`,
-    tableNote: "Mean of each hour, below it the lowest and the highest.", none: "–",
-  },
   push: {
     heading: "Alarms on this phone",
     insecure: "Not possible here: it needs this page to be opened over https, with a certificate that this phone trusts.",

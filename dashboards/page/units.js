@@ -75,6 +75,18 @@ export const tick = (t) => (t % 3600e3 === 0 ? format("hour", { hour: "numeric" 
 export const dateAndClock = (t) => format("both", { ...dateOptions, ...clockOptions }).format(t);
 export const fullDate = (t) => format("full", { ...dateOptions, year: "numeric", ...clockOptions }).format(t);
 
+const sameYear = (t, now) => format("year", { year: "numeric" }).format(t) === format("year", { year: "numeric" }).format(now);
+// day and dayAndClock name the year where it is another than now's.
+export const day = (t, now) => (sameYear(t, now) ? format("date", dateOptions) : format("dated", { ...dateOptions, year: "numeric" })).format(t);
+export const dayAndClock = (t, now) => (sameYear(t, now) ? dateAndClock(t) : fullDate(t));
+
+// axisTick is short, for an axis with a tick every so many seconds.
+export function axisTick(t, every) {
+  if (every >= 28 * 86400) return format("month", { month: "short", year: "numeric" }).format(t);
+  const midnight = every >= 86400 || format("h23", { hour: "2-digit", minute: "2-digit", hourCycle: "h23" }).format(t) === "00:00";
+  return midnight ? format("dayOfMonth", { month: "short", day: "numeric" }).format(t) : tick(t);
+}
+
 // moment writes a time of day, with the date unless it is less than half a day away.
 export const moment = (t, now) => (Math.abs(now - t) < 12 * 3600e3 ? clock(t) : dateAndClock(t));
 

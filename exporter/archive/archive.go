@@ -62,6 +62,7 @@ type Archive struct {
 	closed         bool
 
 	plan   atomic.Pointer[plan] // what the columns of every poll mean
+	days   dayBook
 	aside  paths
 	unsent sync.Map    // uint64 by sink: see Pruned
 	owed   atomic.Bool // the file of the litter book is new, and the book not in it yet

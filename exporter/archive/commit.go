@@ -47,6 +47,7 @@ func (a *Archive) loadReadings() error {
 		return a.readings.explain(err)
 	}
 	a.plan.Store(p)
+	a.days.forgetAll()
 	st := pollState{cols: columns(a.opts.Probes), column: map[columnKey]int{}, last: a.state.last, asked: map[string]bool{}, unsaved: map[string]bool{}, said: map[string]bool{}}
 	if a.state.asked != nil {
 		st.asked = a.state.asked
@@ -131,6 +132,7 @@ func (a *Archive) commitReadings(c exporter.Commit) error {
 	}
 	st.last, st.newest, st.newestAt = key, key, at
 	a.plan.Store(p)
+	a.days.forget(full)
 	for _, h := range full {
 		st.unpacked = min(st.unpacked, h.start/weekSeconds)
 	}

@@ -60,6 +60,7 @@
 // The state is packed and synced each time: for the five nests of the demonstration at most 11 kB, every quarter of an hour, which is
 // 1 MB a day; for thirty nests 5 MB (tests/bench).
 //
-// A week's graph of one probe among 90 series in 500 points takes 10 to 13 ms here, from hourly rows 0.3 ms. Ninety days of 90
-// series are 57 MB.
+// A week's graph of one probe among 90 series in 500 points takes 10 to 13 ms here, from hourly rows 0.3 ms. Four lines in one pass take less than a
+// third of what they take one after the other. Buckets of whole UTC days are made of days that are kept in memory once they were asked for: two
+// years of four lines are then 400 times as fast as from hourly rows (tests/bench). Ninety days of 90 series are 57 MB.
 package archive

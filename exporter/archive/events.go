@@ -156,6 +156,31 @@ func (a *Archive) EventsOf(nests []string, from, to time.Time, most int) ([]alar
 	return out, err
 }
 
+// WeightiestOf returns at most that many events of some nests with from <= time < to, oldest first, and how many there are. Where it must choose
+// it leaves out those of the light names first, then the less severe, then the older.
+func (a *Archive) WeightiestOf(nests []string, from, to time.Time, most int, light ...alarm.Name) (events []alarm.Event, all int, err error) {
+	ids, err := json.Marshal(nests)
+	if err != nil {
+		return nil, 0, err
+	}
+	names, err := json.Marshal(light)
+	if err != nil {
+		return nil, 0, err
+	}
+	const those = " FROM events WHERE at >= ? AND at < ? AND nest IN (SELECT value FROM json_each(?))"
+	err = a.book.read(func(db *sql.DB) error {
+		events = nil
+		span := []any{from.UnixMilli(), to.UnixMilli(), string(ids)}
+		if err := db.QueryRow("SELECT count(*)"+those, span...).Scan(&all); err != nil {
+			return err
+		}
+		return bodies(db, func(e alarm.Event) { events = append(events, e) },
+			"SELECT body FROM events WHERE seq IN (SELECT seq"+those+" ORDER BY name IN (SELECT value FROM json_each(?)), severity DESC, at DESC LIMIT ?) ORDER BY at, seq",
+			append(span, string(names), most)...)
+	})
+	return events, all, err
+}
+
 // bodies hands every JSON value of a one-column query to f.
 func bodies[T any](q queryer, f func(T), query string, args ...any) error {
 	return collect(q, func(scan func(...any) error) error {

@@ -131,16 +131,6 @@ func readRecord(b []byte) (id int64, s summary) {
 	return int64(at(0)), summary{n: n, min: int16(at(2)), max: int16(at(3)), sum: float64(n) * float64(int16(at(4)))}
 }
 
-// findRecord looks one series up in an hourly row.
-func findRecord(row []byte, id int64) (summary, bool) {
-	for ; len(row) >= hourRecord; row = row[hourRecord:] {
-		if got, s := readRecord(row); got == id {
-			return s, s.n > 0
-		}
-	}
-	return summary{}, false
-}
-
 // Heard calls fn for every whole hour from <= hour < to and every probe that had a temperature in it, in the order of the hours. The hour of
 // the newest poll is not whole yet.
 func (a *Archive) Heard(from, to time.Time, fn func(hour time.Time, probe string)) error {

@@ -80,6 +80,23 @@ func (a *Archive) Oldest() (t time.Time, err error) {
 	return t, err
 }
 
+// Kept returns from when on hours and polls are kept, the zero time for none.
+func (a *Archive) Kept() (hours, polls time.Time, err error) {
+	if polls, err = a.Oldest(); err != nil {
+		return hours, polls, err
+	}
+	hours = polls
+	err = a.readings.read(func(db *sql.DB) error {
+		var first sql.NullInt64
+		err := db.QueryRowContext(context.Background(), "SELECT min(hour) FROM hours").Scan(&first)
+		if t := time.Unix(first.Int64, 0).UTC(); first.Valid && (hours.IsZero() || t.Before(hours)) {
+			hours = t
+		}
+		return err
+	})
+	return hours, polls, err
+}
+
 // Pruned returns how many polls were removed for age before the sink had them, since the archive was opened. It waits for no write.
 func (a *Archive) Pruned(sink string) uint64 {
 	n, _ := a.unsent.Load(sink)

@@ -74,7 +74,7 @@ func TestTheBenchIsBehindTheDoor(t *testing.T) {
 		sent, want string
 		status     int
 	}{
-		{`{"probe":"a1-air"}`, "the only one; say that it shall be so all the same", http.StatusConflict},
+		{`{"probe":"a1-air"}`, "the only one; say that you are sure", http.StatusConflict},
 		{`{"probe":"a1-wet","sure":true}`, "water ruins it", http.StatusUnprocessableEntity},
 		{`{"probe":7}`, "not the JSON object", http.StatusBadRequest},
 		{`{"probe":"a1-air","salt":true}`, "not the JSON object", http.StatusBadRequest},

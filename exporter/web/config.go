@@ -124,9 +124,25 @@ type SeriesFunc func(probe string, q sensors.Quantity, from, to time.Time, bucke
 // EventsFunc returns the newest events of [from, to), at most limit of them, in time order.
 type EventsFunc func(from, to time.Time, limit int) ([]alarm.Event, error)
 
-// History is where the past comes from. They are called by several goroutines at once.
+// Line names what a line of a graph shows.
+type Line struct {
+	Probe    string
+	Quantity sensors.Quantity
+}
+
+// LinesFunc returns several lines at once, in the order of what is wanted: of each the buckets from each edge to the next that hold readings.
+type LinesFunc func(wanted []Line, edges []time.Time) ([][]Point, error)
+
+// WeightFunc returns the events of some nests in [from, to), the weightiest where there are more than most of them, in time order, and how many
+// there are. "" is the site.
+type WeightFunc func(nests []string, from, to time.Time, most int) (events []alarm.Event, all int, err error)
+
+// History is where the past comes from. All are called by several goroutines at once.
 type History struct {
-	Series SeriesFunc
-	Events EventsFunc
-	Acts   ActsFunc // nil where nobody notes what people do
+	Series     SeriesFunc
+	Events     EventsFunc
+	Acts       ActsFunc // nil where nobody notes what people do
+	Lines      LinesFunc
+	Weightiest WeightFunc
+	Kept       func() (first, fine time.Time, err error) // from when on there is anything, and more than an hourly value; zero where there is none
 }

@@ -12,6 +12,7 @@ import (
 
 	"nestmon/exporter"
 	"nestmon/thresholds/alarm/quality"
+	"nestmon/thresholds/brood"
 )
 
 // Options are what people can do through the page. They are set before the first request; what is missing cannot be done.
@@ -25,6 +26,7 @@ type Options struct {
 
 	Report  func(litter int64) (Page, error) // looks back on one litter; ErrNoReport where there is nothing
 	Litters func() (Page, error)             // leads to all of them
+	Tables  func() brood.Tables              // the limits by age in force; nil for those as shipped
 
 	Calendar CalendarFunc // nil where there is none
 	Queries  http.Handler // answers graphing tools below /api/v1/, bounds what it takes and does, and changes nothing; nil where there is none

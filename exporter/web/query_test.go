@@ -74,6 +74,16 @@ func TestBadQueriesAreRefusedInPlainWords(t *testing.T) {
 		{"too long a span", "/api/series?probe=a1-air&from=1970-01-01T00:00:00Z&to=2200-01-01T00:00:00Z", "hundred years", 400},
 		{"events, too many", "/api/events?max=1001", "from 1 to 1000", 400},
 		{"events, unknown parameter", "/api/events?nest=a1", "from, to, max", 400},
+		{"no nest", "/api/nest", "which nest?", 400},
+		{"unknown nest", "/api/nest?nest=zz", `there is no nest "zz"`, 404},
+		{"a nest that is code", "/api/nest?nest=" + url.QueryEscape("a1' or 1=1--"), "there is no nest", 404},
+		{"nest, too many buckets", "/api/nest?nest=a1&buckets=2001", "from 1 to 2000", 400},
+		{"nest, too fine", "/api/nest?nest=a1&buckets=2000&from=2031-07-19T11:59:00Z", "finer than a second", 400},
+		{"nest, backwards", "/api/nest?nest=a1&from=2031-07-19T12:00:01Z", "is not before", 400},
+		{"rows of nothing", "/api/nest?nest=a1&by=fortnight", "hour, day, week", 400},
+		{"too many rows", "/api/nest?nest=a1&by=hour&from=2030-07-19T12:00:01Z", "more than 2000 rows", 400},
+		{"too many marks", "/api/nest?nest=a1&marks=501", "from 1 to 500", 400},
+		{"litters by something", "/api/broods?nest=a1", "there is no parameter", 400},
 		{"a huge query", "/api/state?" + strings.Repeat("x", 2000), "longer than", 400},
 	} {
 		t.Run(tc.name, func(t *testing.T) {
@@ -91,13 +101,13 @@ func TestBadQueriesAreRefusedInPlainWords(t *testing.T) {
 }
 
 func FuzzQuery(f *testing.F) {
-	for _, seed := range []string{"probe=a1-air&from=2031-07-19T00:00:00Z", "buckets=1;x", "%", "max=-1", "to=0000-00-00"} {
+	for _, seed := range []string{"probe=a1-air&from=2031-07-19T00:00:00Z", "buckets=1;x", "%", "nest=a1&by=day", "nest=a1&marks=0&buckets=7", "max=-1", "to=0000-00-00"} {
 		f.Add(seed)
 	}
 	s := server(f)
 	publish(f, s)
 	f.Fuzz(func(t *testing.T, raw string) {
-		for _, path := range []string{"/api/series", "/api/events"} {
+		for _, path := range []string{"/api/series", "/api/events", "/api/nest", "/api/broods"} {
 			req, err := http.NewRequest("GET", path, nil)
 			if err != nil {
 				t.Fatal(err)
@@ -118,10 +128,12 @@ func TestUnreadableArchiveTellsNoSecret(t *testing.T) {
 			return nil, errUnreadable
 		},
 		Events: func(time.Time, time.Time, int) ([]alarm.Event, error) { return nil, errUnreadable },
+		Lines:  func([]web.Line, []time.Time) ([][]web.Point, error) { return nil, errUnreadable },
+		Kept:   func() (first, fine time.Time, err error) { return },
 	}
 	s := web.New(web.DefaultConfig(), site(), h, quiet())
 	publish(t, s)
-	for _, target := range []string{"/api/series?probe=a1-air", "/api/events"} {
+	for _, target := range []string{"/api/series?probe=a1-air", "/api/events", "/api/nest?nest=a1"} {
 		r := get(s.Handler(), "GET", target)
 		if text := body(t, r); r.StatusCode != 503 || strings.Contains(text, "secret") || !strings.Contains(text, "see the daemon's log") {
 			t.Errorf("%s: %d %s", target, r.StatusCode, text)

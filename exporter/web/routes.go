@@ -20,6 +20,8 @@ func (s *Server) routes() http.Handler {
 		"/static/{hash}/{file...}": s.assets.serveFile,
 		"/api/state":               s.serveState,
 		"/api/series":              s.serveSeries,
+		"/api/nest":                s.serveNest,
+		"/api/broods":              s.serveBroods,
 		"/api/events":              s.serveEvents,
 		"/api/journal":             s.serveJournal,
 		"/api/calls":               s.serveCalls,

@@ -40,6 +40,17 @@ func history() web.History {
 			return []web.Point{{Time: noon.Add(-time.Hour), Min: 29.999, Mean: 30.5, Max: 31.004}}, nil
 		},
 		Events: func(time.Time, time.Time, int) ([]alarm.Event, error) { return nil, nil },
+		Lines: func(wanted []web.Line, edges []time.Time) ([][]web.Point, error) {
+			out := make([][]web.Point, len(wanted))
+			for i, at := range edges[:len(edges)-1] {
+				if i != 1 && wanted[0].Quantity == sensors.Temperature { // a hole
+					out[0] = append(out[0], web.Point{Time: at, Min: 29.99, Mean: 30.504, Max: 31})
+				}
+			}
+			return out, nil
+		},
+		Weightiest: func([]string, time.Time, time.Time, int) ([]alarm.Event, int, error) { return nil, 0, nil },
+		Kept:       func() (first, fine time.Time, err error) { return noon.AddDate(-2, 0, 0), noon.AddDate(0, -3, 0), nil },
 	}
 }
 

@@ -232,63 +232,6 @@ func measured(dir string, polls int, spaced bool, poll func(i int) error) (writt
 	return written{after.write - before.write, after.disk - before.disk}, err
 }
 
-// archiveGraph prints how long a week's graph of one probe among 90 series takes, beside decoding every value of the week.
-func archiveGraph(w io.Writer) error {
-	_, err := inFolder(func(dir string) (written, error) { return written{}, graphWeek(w, dir) })
-	return err
-}
-
-func graphWeek(w io.Writer, dir string) (err error) {
-	probes, start := archiveProbes(manySeries), time.Now().Truncate(time.Hour).AddDate(0, 0, -7)
-	a, err := archive.Open(dir, archive.Options{Probes: probes})
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, a.Close()) }()
-	for i := range pollsAWeek {
-		if err := a.Commit(archiveCommit(probes, start, i)); err != nil {
-			return err
-		}
-	}
-	end, probe := start.AddDate(0, 0, 7), probes[len(probes)/2].ID
-	var points int
-	graph := func(buckets int) func() error {
-		return func() error {
-			p, err := a.Series(probe, sensors.Temperature, start, end, buckets)
-			points = len(p)
-			return err
-		}
-	}
-	decode := func() error {
-		n := 0
-		err := a.PollsBetween(start, end, func(p exporter.StoredPoll) error {
-			for _, r := range p.Readings {
-				if r.Probe == probe && r.Quantity == sensors.Temperature {
-					n++
-				}
-			}
-			return nil
-		})
-		if err == nil && n != pollsAWeek {
-			err = fmt.Errorf("%d values of %d", n, pollsAWeek)
-		}
-		return err
-	}
-	full, err := timed(3, decode)
-	if err != nil {
-		return err
-	}
-	for _, buckets := range []int{168, graphBuckets, 2 * graphBuckets} {
-		took, err := timed(15, graph(buckets))
-		if err != nil {
-			return err
-		}
-		fmt.Fprintf(w, "week's graph of one probe among %d series, %4d points: %.1f ms median, %.1f ms best; decoding every value %.0f ms (%.0fx)\n",
-			manySeries, points, ms(took.median), ms(took.best), ms(full.median), float64(full.median)/float64(took.median))
-	}
-	return nil
-}
-
 func ms(d time.Duration) float64 { return float64(d) / float64(time.Millisecond) }
 
 type timing struct{ best, median time.Duration }

@@ -1,7 +1,7 @@
 // Command bench prints what nestmon costs: bytes written, memory, sizes and times, each beside something measured in the same
 // run, so that the figures say something on any machine. Nothing here is a test, and nothing fails for being slow.
 //
-//	go run ./tests/bench [-only archive,decide,state,replay,run,influx,mqtt,phone,size] [-polls 2880] [-rows 2000000]
+//	go run ./tests/bench [-only archive,graph,decide,state,replay,run,influx,mqtt,phone,size] [-polls 2880] [-rows 2000000]
 package main
 
 import (
@@ -27,10 +27,13 @@ func main() {
 	flag.Parse()
 	parts := []part{
 		{"archive", func(w io.Writer, _, _ string) error {
-			if err := archiveWrites(w, *polls); err != nil {
+			return archiveWrites(w, *polls)
+		}},
+		{"graph", func(w io.Writer, _, _ string) error {
+			if err := archiveGraph(w); err != nil {
 				return err
 			}
-			return archiveGraph(w)
+			return archiveYears(w)
 		}},
 		{"decide", decide},
 		{"state", state},

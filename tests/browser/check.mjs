@@ -5,12 +5,6 @@ import { join } from "node:path";
 import { test } from "node:test";
 import { address, audit, browser, fixture, noSideways, open, shots, shut, text } from "./page.mjs";
 
-// openDay opens a nest's day and waits until it is drawn.
-async function openDay(page, nest) {
-  await page.click(`#nest-${nest} .open`);
-  await page.waitForSelector(`#nest-${nest} .chart canvas`);
-}
-
 for (const theme of ["light", "dark"]) {
   for (const [width, height] of [[390, 844], [320, 640], [1280, 800]]) {
     test(`mixed scene, ${width} px, ${theme}`, async () => {
@@ -88,29 +82,6 @@ test("the unit is remembered by the device", async () => {
   await shut(page);
 });
 
-test("the day has a table, and gaps stay gaps in it", async () => {
-  const page = await open("mixed");
-  await openDay(page, "b1");
-  await page.click("#nest-b1 .plain");
-  await page.waitForSelector("#nest-b1 tbody tr");
-  assert.deepEqual(await page.locator("#nest-b1 thead th").allInnerTexts(), ["Time", "Cluster °F", "Nest air °F", "Outside °F"]);
-  const rows = await page.locator("#nest-b1 tbody tr").allInnerTexts();
-  assert.equal(rows.length, 24);
-  assert.equal(rows.filter((r) => r.split("\t")[2] === "–").length, 2);
-  await page.screenshot({ path: join(shots, "table-390.png"), fullPage: true });
-  await audit(page, "axe-core");
-  await shut(page);
-});
-
-test("a day that cannot be read says so", async () => {
-  const page = await open("mixed");
-  await page.click("#nest-d1 .open");
-  await page.waitForFunction(() => document.querySelector("#nest-d1 .day .quiet").textContent.includes("archive cannot be read"));
-  assert.equal(page.wrongs.length, 1, page.wrongs.join());
-  assert.match(page.wrongs[0], /503/);
-  await page.context().close();
-});
-
 test("calm says no alarm, and only when all is watched", async () => {
   const page = await open("calm");
   assert.equal(await text(page, "#verdict"), "No alarm. 2 nests, all fully watched.");
@@ -177,46 +148,6 @@ test("everything works from the keyboard, and new states do not steal the focus"
     const small = await page.evaluate(() => [...document.querySelectorAll("button, summary, a, input")].filter((b) => b.offsetParent && !b.matches(".skip") && (b.offsetHeight < 44 || b.offsetWidth < 44)).map((b) => b.textContent));
     assert.deepEqual(small, [], `targets under 44 px in ${room}`);
   }
-  await shut(page);
-});
-
-test("an open day follows a fast clock, and says when the archive lags", async () => {
-  const page = await open("mixed");
-  const newest = Date.parse("2031-07-19T21:42:10Z") / 1e3;
-  await page.route("**/api/series?*", async (route) => {
-    const answer = await route.fetch();
-    const body = await answer.json();
-    await route.fulfill({ response: answer, json: { ...body, points: body.points.filter((p) => p[0] < newest) } });
-  });
-  await page.clock.install();
-  await page.reload();
-  await openDay(page, "b1");
-  assert.equal(await text(page, "#nest-b1 .until"), "");
-  await page.clock.pauseAt(await page.evaluate(() => Date.now() + 1000)); // only the state's own time passes from here
-  fixture.stdin.write("20m\n");
-  await page.waitForFunction(() => document.querySelector("#nest-b1 .until").textContent.includes("Drawn until 3:37"));
-  for (const seen = new Set(); seen.size < 3; ) seen.add(await page.waitForResponse("**/api/series?*").then((r) => new URL(r.url()).searchParams.get("to")));
-  await page.clock.resume();
-  await page.screenshot({ path: join(shots, "lag-390.png"), fullPage: true });
-  await audit(page, "axe-core");
-  fixture.stdin.write("mixed\n");
-  await page.waitForFunction(() => document.querySelector("#nest-b1 .until").textContent === "");
-  await page.unrouteAll({ behavior: "wait" });
-  await shut(page);
-});
-
-test("an open day is read again after ten seconds", async () => {
-  const page = await open("mixed");
-  await page.clock.install();
-  await page.reload();
-  await openDay(page, "b1");
-  let asked = 0;
-  page.on("request", (r) => r.url().includes("/api/series") && asked++);
-  fixture.stdin.write("1m\n");
-  await page.waitForFunction(() => /3:4[4-6]/.test(document.querySelector("#now").textContent));
-  assert.equal(asked, 0, "the day is read again at once");
-  await page.clock.fastForward(10e3);
-  await page.waitForResponse("**/api/series?*");
   await shut(page);
 });
 
