@@ -48,7 +48,7 @@ func (d *daemon) Settings() web.Settings {
 		}
 	}
 	page := pageConfig(c)
-	s.Page = web.PageFact{Address: page.Address, TLS: webconfig.Secure(page.WebConfigFile), Password: page.PasswordFile != ""}
+	s.Page = web.PageFact{Address: page.Address, TLS: webconfig.Secure(page.WebConfigFile), Password: page.PasswordFile != "", Closed: page.View == web.Password}
 	return s
 }
 

@@ -187,7 +187,7 @@ func (s *Server) serveSettings(w http.ResponseWriter, _ *http.Request) {
 
 func (s *Server) tuner(w http.ResponseWriter) bool {
 	if s.Options.Tuner == nil {
-		refuse(w, http.StatusServiceUnavailable, "nobody here knows what is in force; open the page of the running daemon")
+		refuse(w, http.StatusNotFound, "nobody here knows what is in force; open the page of the running daemon")
 	}
 	return s.Options.Tuner != nil
 }
