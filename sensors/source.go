@@ -14,6 +14,8 @@ import "context"
 // leaves it out, for its old value is no new one and its silence no fault yet; then it is a fault at every Read. An answer that
 // holds nothing is empty, never nil.
 //
+// A Source that also has Again() bool says by it, after each Read, whether another one before the next poll would take nothing from that; see Look.
+//
 // Close releases the bus. It may be called while Read hangs, and more than once.
 type Source interface {
 	// Bus names the bus, the same at every start: "w1", "kernel", "recorded".

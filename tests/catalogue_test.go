@@ -12,10 +12,10 @@ import (
 )
 
 // noKinds are the folders of sensors and exporter that hold neither a source nor a sink: the judges of readings and of a chip's bytes, how
-// a broker is reached, what probes were measured to be wrong by, who was warmed in the hand, the store the sinks read from, its backups,
+// a broker is reached, what probes were measured to be wrong by, who was warmed in the hand, or lies in ice, the store the sinks read from, its backups,
 // the calendar that the page carries, what graphing tools ask of it, who may read what is served, and what is told of a litter.
 var noKinds = []string{
-	"sensors/screen", "sensors/ds18b20", "sensors/broker", "sensors/offsets", "sensors/warmed", "exporter/archive", "exporter/backup", "exporter/ical", "exporter/webconfig", "exporter/report", "exporter/query",
+	"sensors/screen", "sensors/ds18b20", "sensors/broker", "sensors/offsets", "sensors/warmed", "sensors/icepoint", "exporter/archive", "exporter/backup", "exporter/ical", "exporter/webconfig", "exporter/report", "exporter/query",
 }
 
 // TestCatalogue compares the folders with the lines of the catalogue, and those with a finder with the lines that have one.

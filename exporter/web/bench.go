@@ -174,7 +174,7 @@ func (s *Server) serveWork(w http.ResponseWriter, r *http.Request) {
 		refuse(w, http.StatusUnauthorized, logIn)
 		return
 	case s.Options.Bench == nil:
-		refuse(w, http.StatusServiceUnavailable, nobody)
+		refuse(w, http.StatusNotFound, nobody)
 		return
 	}
 	select {

@@ -59,7 +59,7 @@ func (s *Server) serveQuality(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	if s.Options.Quality == nil {
-		refuse(w, http.StatusServiceUnavailable, nobody)
+		refuse(w, http.StatusNotFound, nobody)
 		return
 	}
 	if !s.readSlot(w, r) {
