@@ -87,7 +87,7 @@ func (h *house) memory(t testing.TB) string {
 	h.store.mu.Lock()
 	kept := maps.Clone(h.store.kept)
 	h.store.mu.Unlock()
-	return fmt.Sprint(done, kept, h.phones.did, h.phones.last, body(t, get(h.Handler(), "GET", "/api/state")))
+	return fmt.Sprint(done, kept, len(h.Options.Book.Book().Entries()), h.phones.did, h.phones.last, body(t, get(h.Handler(), "GET", "/api/state")))
 }
 
 // FuzzEveryAddress sends what nobody means to every address, those that are added later too: it is never the daemon's fault, the refusal is
@@ -103,8 +103,10 @@ func FuzzEveryAddress(f *testing.F) {
 	cookie, ends := h.login(f).Value, noon.Add(20*24*time.Hour)
 	idle := map[string]int{} // what an address answers to who asks properly: some need what is not here
 	for _, path := range paths {
-		a, _ := h.ask("POST", path, "", []byte(`{}`), cookie)
-		idle[path] = a.status
+		for _, method := range []string{"POST", "GET"} {
+			a, _ := h.ask(method, path, "", []byte(`{}`), cookie)
+			idle[path] = max(idle[path], a.status)
+		}
 	}
 	for i := range paths {
 		for _, text := range hostileBodies {

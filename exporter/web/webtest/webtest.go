@@ -52,6 +52,10 @@ func Patterns(t testing.TB, folder string) (all []string) {
 				}
 			case *ast.KeyValueExpr: // a line of a table
 				all = add(all, n.Key)
+			case *ast.ValueSpec: // an address with a name
+				for _, v := range n.Values {
+					all = add(all, v)
+				}
 			}
 			return true
 		})
