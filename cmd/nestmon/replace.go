@@ -10,8 +10,8 @@ import (
 // replaceFile puts what is written in the place of a file, or leaves that as it was. What is no file, such as a pipe, is written as it is.
 func replaceFile(path string, write func(io.Writer) error) (err error) {
 	mode := os.FileMode(0o644)
-	if real, err := filepath.EvalSymlinks(path); err == nil {
-		path = real
+	if target, err := filepath.EvalSymlinks(path); err == nil {
+		path = target
 	}
 	if st, err := os.Stat(path); err == nil {
 		if !st.Mode().IsRegular() {
