@@ -213,7 +213,7 @@ export const texts = {
       noted: "Note", struck: "Struck",
     },
     step: {
-      palpated: "Felt for kits…", "box-in": "Box in…", kindled: "Kindled…", "fostered-out": "Foster…", weighed: "Weigh…", moved: "Move…", lost: "Losses, not looked…", collected: "Collect…", weaned: "Wean…", sold: "Sold…", kept: "Kept…",
+      palpated: "Felt for kits…", "box-in": "Box in…", kindled: "Kindled…", "fostered-out": "Foster…", weighed: "Weigh…", moved: "Move…", lost: "Losses…", collected: "Collect…", weaned: "Wean…", sold: "Sold…", kept: "Kept…",
       ended: "Kits are gone…", "did-not-kindle": "Did not kindle…", noted: "Note…", bred: "Bred…", "carried-in": "Carried indoors…", "carried-out": "Carried out…", did: "A chore…",
     },
     field: {

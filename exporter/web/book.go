@@ -25,7 +25,8 @@ const noBook = "nobody here keeps a litter book; open the page of the running da
 // Bounds of what is sent to the book, ours, no source. What is pressed once is one entry, or both sides of a fostering, or some struck together.
 const (
 	mostRows    = 20
-	longestName = 40 // characters of what a person calls a device
+	longestName = 40  // characters of what a person calls a device
+	longestWhy  = 390 // bytes of a refusal: it may quote what was sent, and no sentence of the book is as long
 )
 
 // sendKey is 128 random bits, in hexadecimal digits.
@@ -104,7 +105,7 @@ func (s *Server) serveEnter(w http.ResponseWriter, r *http.Request) {
 	no, refused := errors.AsType[*book.Refusal](err)
 	switch {
 	case refused:
-		v := refusalView{Error: no.Why, Row: &no.Row}
+		v := refusalView{Error: strings.ToValidUTF8(no.Why[:min(len(no.Why), longestWhy)], ""), Row: &no.Row}
 		if no.Row < len(from) {
 			v.Row = &from[no.Row]
 		}

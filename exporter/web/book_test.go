@@ -30,7 +30,7 @@ type desk struct {
 }
 
 func newDesk(nests int) *desk {
-	rules := book.Rules{Location: time.UTC, Nests: map[string]brood.Kind{"a1": brood.WoodenBox}}
+	rules := book.Rules{Location: time.UTC, Nests: map[string]brood.Kind{"a1": brood.WoodenBox, "1": brood.WoodenBox}}
 	for n := range nests {
 		rules.Nests[fmt.Sprintf("n%02d", n)] = brood.BuriedTote
 	}

@@ -118,6 +118,7 @@ type house struct {
 	phones  *channel
 	address string // none where empty
 	view    string
+	desk    *desk
 	now     time.Time
 	logged  strings.Builder
 }

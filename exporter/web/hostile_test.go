@@ -26,7 +26,7 @@ var hostileBodies = []string{
 	`{"for_s":1e999}`, `{"for_s":-0.5}`, `{"for_s":123456789012345678901234567890}`, `{"since":"9999-99-99T00:00:00Z"}`, `{"event":{"a":{"a":1,"a":2}}}`,
 	"{\"nest\":\"\xff\xfe\"}", "\xef\xbb\xbf{}", "{\"nest\":\"\\ud800\"}", "{\"nest\":\"a1\x00\"}", "\x00", "%00", "a=b&c=d",
 	strings.Repeat("[", 20000), `{"nest":` + strings.Repeat(`{"a":`, 9999), strings.Repeat(" ", 70<<10), `{"nest":"` + strings.Repeat("x", 70<<10) + `"}`,
-	seen, `{"nest":"a1","event":"inspect-due"}`, `{"channel":"x"}`, `{"password":"x"}`, `{"id":"id-1"}`,
+	seen, `{"nest":"a1","event":"inspect-due"}`, `{"channel":"x"}`, `{"password":"x"}`, `{"id":"id-1"}`, send(`{"what":"noted","nest":"a1","note":"calm","on":"2031-07-01"}`), send(`{"replaces":"1","doe":"\u0000"}`), send(`{"what":"lost","kits":"-1"},{}`), send(`{"what":"lost","kits":"` + strings.Repeat("9", 5000) + `"}`),
 }
 
 // hostileHeaders change a request of our page into another's; each ends what it is about with a line feed.
@@ -87,7 +87,7 @@ func (h *house) memory(t testing.TB) string {
 	h.store.mu.Lock()
 	kept := maps.Clone(h.store.kept)
 	h.store.mu.Unlock()
-	return fmt.Sprint(done, kept, len(h.Options.Book.Book().Entries()), h.phones.did, h.phones.last, body(t, get(h.Handler(), "GET", "/api/state")))
+	return fmt.Sprint(done, kept, h.desk.Book().Entries(), h.phones.did, h.phones.last, body(t, get(h.Handler(), "GET", "/api/state")))
 }
 
 // FuzzEveryAddress sends what nobody means to every address, those that are added later too: it is never the daemon's fault, the refusal is
@@ -153,8 +153,14 @@ func FuzzEveryAddress(f *testing.F) {
 
 // plainError reports whether a text is {"error": words} and nothing else.
 func plainError(text string) bool {
-	var v map[string]string
-	return json.Unmarshal([]byte(text), &v) == nil && len(v) == 1 && v["error"] != "" && len(v["error"]) < 400
+	var v struct {
+		Error string  `json:"error"`
+		Row   *int    `json:"row"`   // of what was sent to the book
+		Field *string `json:"field"` // of that row
+	}
+	in := json.NewDecoder(strings.NewReader(text))
+	in.DisallowUnknownFields()
+	return in.Decode(&v) == nil && v.Error != "" && len(v.Error) < 400
 }
 
 // Nothing is hidden in a request that another reads as two, and nobody holds a connection by sending slowly.

@@ -17,6 +17,7 @@ import (
 	"nestmon/exporter"
 	"nestmon/exporter/web"
 	"nestmon/exporter/web/webtest"
+	"nestmon/thresholds/book"
 )
 
 // furnish lets a house answer at every address.
@@ -30,6 +31,11 @@ func (h *house) furnish() *house {
 		}
 		return []byte("BEGIN:VCALENDAR\r\nEND:VCALENDAR\r\n"), noon, nil
 	}
+	h.desk = newDesk(1)
+	if _, _, err := h.desk.Enter(context.Background(), []book.Entry{{What: book.Bred, Nest: "1", Doe: "1", At: noon.AddDate(0, 0, -20)}}); err != nil {
+		panic(err) // an invented litter
+	}
+	h.Options.Book = h.desk
 	h.phones = &channel{}
 	h.Options.Book = newDesk(1)
 	h.Options.Queries = http.HandlerFunc(func(w http.ResponseWriter, _ *http.Request) { _, _ = w.Write([]byte(`{"status":"success"}`)) })

@@ -44,8 +44,16 @@ func (b *Book) steps(r *Record, now time.Time) []step {
 		}
 	case r.Open():
 		return []step{
-			{Lost, true, ""}, {Weighed, true, ""}, {Collected, true, Collected}, {Weaned, day(r.Kindled) >= neverWeaned, ""}, {FosteredOut, len(b.Partners(r)) > 0, ""},
-			{Moved, true, ""}, {Sold, out, ""}, {Kept, out, ""}, {Ended, true, ""}, {Noted, true, ""},
+			{Lost, true, ""},
+			{Weighed, true, ""},
+			{Collected, true, Collected},
+			{Weaned, day(r.Kindled) >= neverWeaned, ""},
+			{FosteredOut, len(b.Partners(r)) > 0, ""},
+			{Moved, true, ""},
+			{Sold, out, ""},
+			{Kept, out, ""},
+			{Ended, true, ""},
+			{Noted, true, ""},
 		}
 	}
 	return []step{{Sold, out, ""}, {Kept, out, ""}, {Weighed, out, ""}, {Noted, true, ""}}

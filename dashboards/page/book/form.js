@@ -160,9 +160,9 @@ function rowsOf(form, values, partners) {
   const at = form.litter ? { litter: String(form.litter) } : form.nest ? { nest: form.nest } : {};
   const on = v.on ? { on: v.on } : {};
   switch (form.kind) {
-    case "losses": {
-      const { note, ...lost } = v;
-      return [{ what: "did", chore: "inspect-due", nest: form.nest, ...at, ...on }, { what: "lost", ...at, ...lost, ...(note ? { note } : {}) }];
+    case "losses": { // by the hour a loss is a look; of which only the day is known, that somebody looked is written beside
+      const lost = { what: "lost", ...at, ...v };
+      return v.on?.length === 10 ? [{ what: "did", chore: "inspect-due", nest: form.nest, ...at, ...on }, lost] : [lost];
     }
     case "foster": {
       const to = partners.find((p) => String(p.litter) === v.with);

@@ -64,7 +64,7 @@ const part = (heading, ...children) => el("section", {}, el("h3", { text: headin
 function litterParts({ litter: l, story, sum, partners }) {
   const form = (what, more = {}) => openForm({ kind: "entry", what, litter: l.litter, nest: l.nest, ...more });
   const looks = l.kindled && l.day !== null ? lookDeeds(l.nest, l).map((d) => button(d.key, d.words, d.does, { strong: d.strong })) : [];
-  const steps = l.steps.map((what, i) => button(what, stepWords(what), () => (what === "fostered-out" ? openForm({ kind: "foster", what, litter: l.litter, nest: l.nest }) : form(what)), { strong: looks.length === 0 && i === 0 }));
+  const steps = l.steps.filter((what) => what !== "lost" || looks.length === 0).map((what, i) => button(what, stepWords(what), () => (what === "fostered-out" ? openForm({ kind: "foster", what, litter: l.litter, nest: l.nest }) : form(what)), { strong: looks.length === 0 && i === 0 }));
   const facts = [
     [said.facts.alive, l.alive === null ? said.uncounted : String(l.alive)], [said.facts.born, l.born === null ? "–" : String(l.born)], [said.facts.dead, l.dead === null ? "–" : String(l.dead)],
     ...Object.entries(sum.lost).map(([cause, n]) => [said.facts.lost(choiceWords("cause", cause)), String(n)]),
