@@ -40,7 +40,7 @@ export async function open(scene, { at = address, width = 390, height = 844, the
   fixture.stdin.write(`${scene}\n`);
   const context = await browser.newContext({ viewport: { width, height }, colorScheme: theme, locale: "en-US", deviceScaleFactor: width < 500 ? 2 : 1, ...more });
   const page = await context.newPage();
-  page.setDefaultTimeout(12000); // ends what hangs; other checks run at the same time
+  page.setDefaultTimeout(30000); // ends what hangs; other checks run at the same time
   page.wrongs = [];
   page.on("console", (m) => ["error", "warning"].includes(m.type()) && page.wrongs.push(`console: ${m.text()}`));
   page.on("pageerror", (e) => page.wrongs.push(`error: ${e.message}`));
