@@ -118,7 +118,7 @@ type graph struct {
 	edges  []int64 // unix ms; bucket i is from edge i to the next
 	wanted []member
 	of     [][]*member // the same by series id, which are few and small
-	values [][]value  // by line and bucket
+	values [][]value   // by line and bucket
 }
 
 func (g *graph) index() {
