@@ -57,7 +57,7 @@ func newWorkbench(d *daemon, root string) *workbench {
 }
 
 // begin starts a piece of work, unless another is under way.
-func (b *workbench) begin(make func() job) error {
+func (b *workbench) begin(open func() job) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	if b.stop != nil {
@@ -67,7 +67,7 @@ func (b *workbench) begin(make func() job) error {
 		}[b.job.name()])
 	}
 	ctx, stop := context.WithCancel(context.Background())
-	b.job, b.stop, b.left = make(), stop, b.d.pace.Now()
+	b.job, b.stop, b.left = open(), stop, b.d.pace.Now()
 	j := b.job
 	screened := screen.New(b.bare())
 	go b.d.poller.Look(ctx, sensors.Look{Every: b.d.cfg.Poll, Rest: j.rest(), Take: func(now time.Time, readings []sensors.Reading) {
