@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"encoding/json"
 	"net/http"
 	"os"
@@ -77,7 +78,18 @@ func TestLimitsOfThePage(t *testing.T) {
 	if _, err := os.Stat(filepath.Join(folder, archive.LimitsFile)); err == nil {
 		t.Error("what was refused is stored")
 	}
+	remembered := func() []byte {
+		b, err := os.ReadFile(filepath.Join(folder, "state"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return b
+	}
+	before := remembered()
 	v.post(path, kind, change("0", "33", `,"sure":true`), http.StatusOK)
+	if bytes.Equal(before, remembered()) {
+		t.Error("after a crash, minutes before the change would be judged by the new limit")
+	}
 	s := v.settings()
 	if l := inForce(t, s, brood.NestAir, "heat_warn", 2); l.C != 33 || l.Beneath != 29 || l.ShippedC != 30 || l.Origin != web.FromPage || *l.By != "Anna's phone" || s.Revision != 1 {
 		t.Errorf("in force is %+v at revision %d", l, s.Revision)
@@ -108,10 +120,7 @@ func TestLimitsOfThePage(t *testing.T) {
 	}
 	now := b.pace.Now()
 	leave()
-	state, err := os.ReadFile(filepath.Join(folder, "state")) // as a kill would leave it
-	if err != nil {
-		t.Fatal(err)
-	}
+	state := remembered() // as a kill would leave it
 	b.stop()
 	plant(t, filepath.Join(folder, "state"), string(state))
 

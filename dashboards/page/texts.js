@@ -281,7 +281,7 @@ export const texts = {
     spans: { 1: "yesterday", 7: "a week ago", 30: "a month ago", 365: "a year ago", 3650: "the beginning" },
     earlier: "Earlier", again: "Read it again", none: "Nothing of that kind.", end: "That is all of it.", full: "More cannot be shown at once; choose a nest or a kind.",
     raised: (severity) => `${severity}, began or grew worse`, cleared: (span) => `over${span ? ` after ${span}` : ""}`, noted: "noticed",
-    did: { acknowledge: "seen", shelve: "shelved", unshelve: "taken off the shelf", "out-of-service": "taken out of service", "in-service": "put back in service" },
+    did: { acknowledge: "seen", shelve: "shelved", unshelve: "taken off the shelf", "out-of-service": "taken out of service", "in-service": "put back in service", "set-limits": "limits changed" },
     act: (did, span, who) => `${did}${span ? ` for ${span}` : ""}${who ? `, ${who}` : ""}`,
   },
   quality: {

@@ -79,7 +79,7 @@ func eventEntry(e alarm.Event) entryView {
 }
 
 func actEntry(a alarm.Act) entryView {
-	return entryView{Kind: kindAct, Time: a.At, Nest: text(a.Nest), Event: a.Event, Action: &a.Action, By: text(a.By), For: number(a.For.Seconds(), a.For > 0)}
+	return entryView{Kind: kindAct, Time: a.At, Nest: text(a.Nest), Event: a.Event, Action: &a.Action, Text: text(a.What), By: text(a.By), For: number(a.For.Seconds(), a.For > 0)}
 }
 
 // serveJournal lists what was raised and what people did about it, as one.
