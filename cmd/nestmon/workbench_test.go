@@ -252,7 +252,7 @@ func TestThePageHasWordsForTheBench(t *testing.T) {
 	for _, s := range icepoint.States {
 		names = append(names, string(s))
 	}
-	names = append(append(names, warmStates...), sensors.Methods...)
+	names = append(append(names, warmStates[:]...), sensors.Methods...)
 	for _, name := range names {
 		if key := regexp.MustCompile(`[{,\s]"?` + regexp.QuoteMeta(name) + `"?: `); !key.Match(catalogue) {
 			t.Errorf("texts.js has no words for %q", name)
