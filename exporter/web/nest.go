@@ -121,10 +121,8 @@ func (s *Server) serveNest(w http.ResponseWriter, r *http.Request) {
 	snap := &f.state.Snapshot
 	nest := wantNest(q, snap)
 	from, to := q.span()
-	most := defaultMarks
-	if q.values.Get("marks") == "0" {
-		most = 0
-	} else {
+	most := 0
+	if q.values.Get("marks") != "0" {
 		most = q.count("marks", defaultMarks, maxMarks)
 	}
 	var first, fine time.Time

@@ -133,7 +133,7 @@ func TestCommandsSeeAClosedPage(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if r.Body.Close(); r.StatusCode != http.StatusOK {
+	if _ = r.Body.Close(); r.StatusCode != http.StatusOK {
 		t.Errorf("%s", r.Status)
 	}
 	client.CloseIdleConnections()
