@@ -167,7 +167,7 @@ async function browse(script, args) {
   if (script) await page.addInitScript(script, args);
   const wrongs = [];
   page.on("pageerror", (e) => wrongs.push(e.message));
-  await page.goto(where.page);
+  await page.goto(`${where.page}#/settings`);
   await page.waitForSelector("#push:not([hidden])");
   return { context, page, wrongs };
 }
