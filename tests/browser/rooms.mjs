@@ -145,6 +145,7 @@ test("every probe with its place, its state and what to do, troubled ones first"
   assert.equal(await page.locator(".group h3").first().innerText(), "b2");
   assert.match(await text(page, "#probe-b2-cluster"), /no data\s*b2-cluster\s*Cluster\s*last 26 min ago/);
   await press(page, "#probe-b2-cluster summary");
+  await until(page, () => /Number\s*28-0316/.test(document.querySelector("#probe-b2-cluster").innerText));
   assert.match(await text(page, "#probe-b2-cluster"), /Place\s*b2, Cluster\s*Line\s*w1\s*Chip\s*ds18b20\s*Number\s*28-0316/);
   await page.fill("#find-probe", "d1");
   await until(page, () => document.querySelectorAll(".group").length === 1);
