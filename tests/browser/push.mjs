@@ -192,10 +192,10 @@ test("a phone signs up on the page, is called, shows what was sent, and signs of
   await page.waitForFunction(() => document.querySelector("#push [role=status]").textContent.includes("log in on this page first"));
   await context.addCookies([{ name: "nestmon-session", value: session, url: where.page }]);
   await page.reload(); // the browser has subscribed, the daemon does not know: that must be seen
-  await page.waitForFunction(() => document.querySelector("#push-state").textContent.includes("No alarm reaches this phone"));
+  await page.waitForFunction(() => document.querySelector("#push-state")?.textContent.includes("No alarm reaches this phone"));
   await page.fill("#push-label", "Cleo’s phone");
   await page.click("#push button[type=submit]");
-  await page.waitForFunction(() => document.querySelector("#push-state").textContent === "Signed up as Cleo’s phone.");
+  await page.waitForFunction(() => document.querySelector("#push-state")?.textContent === "Signed up as Cleo’s phone.");
   await page.click("#push summary");
   assert.match(await text(page, "#push .list"), /Ada[\s\S]*last called[\s\S]*Cleo’s phone[\s\S]*never called yet[\s\S]*Bo[\s\S]*no longer signed up/);
   assert.deepEqual(await page.evaluate(() => [...document.querySelectorAll("#push button, #push input, #push summary")].filter((b) => b.offsetParent && b.offsetHeight < 44).map((b) => b.textContent)), [], "targets under 44 px");
@@ -258,11 +258,11 @@ test("a phone signs up on the page, is called, shows what was sent, and signs of
   await context.addCookies([{ name: "nestmon-session", value: session, url: where.page }]);
 
   await page.reload();
-  await page.waitForFunction(() => document.querySelector("#push-state").textContent.includes("No alarm reaches this phone"));
+  await page.waitForFunction(() => document.querySelector("#push-state")?.textContent.includes("No alarm reaches this phone"));
   await page.click("#push button[type=submit]");
-  await page.waitForFunction(() => document.querySelector("#push-state").textContent.startsWith("Signed up as"));
+  await page.waitForFunction(() => document.querySelector("#push-state")?.textContent.startsWith("Signed up as"));
   await page.click("text=Sign off");
-  await page.waitForFunction(() => document.querySelector("#push-state").textContent === "This phone is not signed up.");
+  await page.waitForFunction(() => document.querySelector("#push-state")?.textContent === "This phone is not signed up.");
   assert.deepEqual(wrongs, []);
   await page.close();
 });
