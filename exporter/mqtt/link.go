@@ -58,7 +58,7 @@ type link struct {
 func dial(o Options, root Root, password string, known *rivals, peace *truce) *link {
 	u, _ := url.Parse(o.Config.Broker) // validated by New
 	l := &link{
-		store: paho.NewMemoryStore(), qos: o.Config.QoS, ack: o.Timing.Ack, broker: u.Host, files: o.Config.Files(),
+		store: newStore(), qos: o.Config.QoS, ack: o.Timing.Ack, broker: u.Host, files: o.Config.Files(),
 		up: make(chan struct{}, 1), tried: make(chan struct{}), echo: make(chan string, 32), usurped: make(chan struct{}, 1),
 		rivals: known, truce: peace,
 		reason: fmt.Errorf("mqtt %s: not connected yet; is the broker running and reachable, and are host and port right?", u.Host),
