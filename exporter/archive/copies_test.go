@@ -34,15 +34,27 @@ func TestCopyWhileAnotherProcessWrites(t *testing.T) {
 		return poll
 	}
 	next()
+	told := make(chan int64) // the number of the newest poll, from 0
 	go func() { // so that the writer never waits for a reader
+		defer close(told)
 		for {
-			if _, err := fmt.Fscan(out, new(int64)); err != nil {
+			var poll int64
+			if _, err := fmt.Fscan(out, &poll); err != nil {
 				return
+			}
+			select {
+			case told <- poll:
+			default:
 			}
 		}
 	}()
 	var before archive.Contents
 	for range 8 {
+		for poll := range told { // until there is one that the copy before does not hold
+			if poll >= before.Rows["readings.db"]["polls"] {
+				break
+			}
+		}
 		to := t.TempDir()
 		must(t, archive.Copy(dir, to))
 		c, err := archive.Look(to)

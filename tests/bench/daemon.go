@@ -12,6 +12,8 @@ import (
 	"strings"
 	"syscall"
 	"time"
+
+	"periph.io/x/conn/v3/onewire"
 )
 
 // How long the daemon is watched, and how often it is scraped.
@@ -92,9 +94,9 @@ func writeBoard(root string, hung bool) error {
 		}
 		return errors.Join(err, os.WriteFile(name, []byte(text), 0o644))
 	}
-	// 23.5 °C; the bytes and their CRC are made by hand after the DS18B20 datasheet's scratchpad.
+	// 23.5 °C; the bytes are made by hand after the DS18B20 datasheet's scratchpad.
 	const slave = "78 01 4b 46 7f ff 08 10 %02x : crc=%02x YES\n78 01 4b 46 7f ff 08 10 %02x t=23500\n"
-	sum := crc8([]byte{0x78, 0x01, 0x4b, 0x46, 0x7f, 0xff, 0x08, 0x10})
+	sum := onewire.CalcCRC([]byte{0x78, 0x01, 0x4b, 0x46, 0x7f, 0xff, 0x08, 0x10})
 	errs := []error{put("bus/w1/devices/w1_bus_master1/w1_master_slave_count", "30\n")}
 	for n := range nests {
 		errs = append(errs,
@@ -119,21 +121,6 @@ func onBoard(id string) string {
 		return "source: w1, rom: " + rom(n)
 	}
 	return "source: kernel, chip: sht4x, device: /sys/" + chip(n)
-}
-
-// crc8 is the 1-Wire CRC: x^8 + x^5 + x^4 + 1, the lowest bit first (Maxim Application Note 27).
-func crc8(data []byte) (crc byte) {
-	for _, b := range data {
-		crc ^= b
-		for range 8 {
-			if crc&1 != 0 {
-				crc = crc>>1 ^ 0x8c
-			} else {
-				crc >>= 1
-			}
-		}
-	}
-	return crc
 }
 
 // memory reads a process's resident memory and its highest, in MB.

@@ -16,6 +16,8 @@ import (
 	"syscall"
 	"time"
 
+	"periph.io/x/conn/v3/onewire"
+
 	"nestmon/tests/years/yearstest"
 )
 
@@ -79,20 +81,10 @@ func (r *rig) start(dir string, story *yearstest.Story) (*daemon, error) {
 	return d, nil
 }
 
-// slave is the kernel's file of a DS18B20 at 18 °C: its scratchpad, with the CRC worked out (Maxim Application Note 27).
+// slave is the kernel's file of a DS18B20 at 18 °C: its scratchpad and the CRC of that.
 func slave() string {
 	pad := []byte{0x20, 0x01, 0x4b, 0x46, 0x7f, 0xff, 0x0c, 0x10}
-	crc := byte(0)
-	for _, b := range pad {
-		crc ^= b
-		for range 8 {
-			if crc&1 != 0 {
-				crc = crc>>1 ^ 0x8c
-			} else {
-				crc >>= 1
-			}
-		}
-	}
+	crc := onewire.CalcCRC(pad)
 	return fmt.Sprintf("% x %02x : crc=%02x YES\n% x %02x t=18000\n", pad, crc, crc, pad, crc)
 }
 

@@ -6,6 +6,8 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+
+	"periph.io/x/conn/v3/onewire"
 )
 
 func (b *barn) slave(i int) string {
@@ -29,21 +31,11 @@ func (b *barn) wire() error {
 	return nil
 }
 
-// warm writes the kernel's file of a DS18B20 at c °C: its scratchpad, with the CRC worked out (Maxim Application Note 27).
+// warm writes the kernel's file of a DS18B20 at c °C: its scratchpad and the CRC of that.
 func (b *barn) warm(i int, c float64) error {
 	raw := int16(math.Round(c * 16))
 	pad := []byte{byte(raw), byte(uint16(raw) >> 8), 0x4b, 0x46, 0x7f, 0xff, 0x0c, 0x10}
-	crc := byte(0)
-	for _, v := range pad {
-		crc ^= v
-		for range 8 {
-			if crc&1 != 0 {
-				crc = crc>>1 ^ 0x8c
-			} else {
-				crc >>= 1
-			}
-		}
-	}
+	crc := onewire.CalcCRC(pad)
 	text := fmt.Sprintf("% x %02x : crc=%02x YES\n% x %02x t=%d\n", pad, crc, crc, pad, crc, int(raw)*1000/16)
 	beside := b.slave(i) + ".new" // the daemon reads meanwhile
 	if err := os.WriteFile(beside, []byte(text), 0o600); err != nil {
