@@ -61,9 +61,10 @@ func (b *workbench) Ice(_ context.Context, probe string, sure bool) error {
 	if nest := b.onlyWatch(probe); nest != "" && !sure {
 		return fmt.Errorf("%s is the only probe that watches %s just now, where kits may lie: while it is in ice nobody sees how they do; %w", probe, nest, web.ErrUnsure)
 	}
+	identity := b.identity(p)
 	return b.begin(func() job {
 		return &dipping{
-			b: b, probe: p, chip: have.Chip, identity: b.identity(p), byHand: b.d.cfg.byHand[probe], began: b.d.pace.Now(),
+			b: b, probe: p, chip: have.Chip, identity: identity, byHand: b.d.cfg.byHand[probe], began: b.d.pace.Now(),
 		}
 	})
 }

@@ -138,8 +138,8 @@ func (w *warming) show(now time.Time, to *web.Work) {
 		at := &w.at[i]
 		bar := web.Bar{Probe: id, Blind: slices.Contains(v.Blind, i)}
 		if !at.when.IsZero() {
-			rise, age := at.value-at.start, max(now.Sub(at.when), 0).Seconds()
-			bar.Value, bar.Rise, bar.Age = &at.value, &rise, &age
+			value, rise, age := at.value, at.value-at.start, max(now.Sub(at.when), 0).Seconds() // copies: what is shown is written down later
+			bar.Value, bar.Rise, bar.Age = &value, &rise, &age
 		}
 		s.Bars = append(s.Bars, bar)
 		s.Round = max(s.Round, at.gap.Seconds())

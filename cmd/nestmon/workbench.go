@@ -23,7 +23,7 @@ type workbench struct {
 	d    *daemon
 	root string
 
-	mu        sync.Mutex
+	mu        sync.Mutex    // held for moments: the readings of a poll wait for it
 	job       job           // the newest, also when it is over; nil before the first
 	stop      func()        // ends its look, nil when it has ended
 	changed   chan struct{} // closed and replaced whenever there is something new
@@ -56,7 +56,7 @@ func newWorkbench(d *daemon, root string) *workbench {
 	return &workbench{d: d, root: root, changed: make(chan struct{}), measured: map[string]offsets.Record{}}
 }
 
-// begin starts a piece of work, unless another is under way.
+// begin starts a piece of work, unless another is under way. Nothing in open may wait.
 func (b *workbench) begin(open func() job) error {
 	b.mu.Lock()
 	defer b.mu.Unlock()
@@ -191,10 +191,7 @@ func (b *workbench) look() (web.Work, <-chan struct{}) {
 
 // Probes implements web.Bench.
 func (b *workbench) Probes() []web.Place {
-	hangs := b.hangs()
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	all := []web.Place{}
+	hangs, all := b.hangs(), []web.Place{}
 	for i := range b.d.cfg.Probes {
 		p := &b.d.cfg.Probes[i]
 		at := b.d.cfg.placeOf(p.ID)
@@ -208,11 +205,15 @@ func (b *workbench) Probes() []web.Place {
 		if err := mayFreeze(p, hangs[p.ID].Probe); err != nil {
 			v.Ice = optional(err.Error())
 		}
-		if r, ok := b.measured[p.ID]; ok {
-			o := r.Offset(b.d.cfg.location())
-			v.Waiting = &web.Offset{Temperature: o.Temperature, Date: o.Date}
-		}
 		all = append(all, v)
+	}
+	b.mu.Lock() // no sooner: who reads a bus waits for it, and the kernel may be slow to say what a probe is
+	defer b.mu.Unlock()
+	for i := range all {
+		if r, ok := b.measured[all[i].Probe]; ok {
+			o := r.Offset(b.d.cfg.location())
+			all[i].Waiting = &web.Offset{Temperature: o.Temperature, Date: o.Date}
+		}
 	}
 	return all
 }
