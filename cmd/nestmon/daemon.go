@@ -36,23 +36,24 @@ type daemon struct {
 	power   func() bool                // whether the board's supply is too weak, nil where nobody can tell
 	healthy func()                     // called after each whole cycle; watchdog and heartbeat, nil in demo
 
-	commands    chan func()
-	feed        *feed
-	bench       *workbench
-	book        atomic.Pointer[book.Book]
-	unsure      bool // a write into the book failed, and may have ended later
-	bookLost    bool // its file could not be read at the start
-	started     time.Time
-	room        atomic.Pointer[exporter.Disk] // for the archive; nil before the first poll is stored
-	faults      faultBook
-	limitsWrong atomic.Pointer[string] // why the limits set on the page cannot be read, nil where they can
-	previews    previews
-	cardGone    atomic.Bool                       // the card does not answer, and all goes on from memory
-	owed        bool                              // what stands could not be stored when it changed
-	kept        time.Time                         // when what is remembered was last kept
-	latest      atomic.Pointer[exporter.State]    // nil until there has been a poll to show
-	tasks       atomic.Pointer[[]thresholds.Task] // the agenda as last worked out,
-	planned     time.Time                         // and when that was
+	commands     chan func()
+	feed         *feed
+	bench        *workbench
+	book         atomic.Pointer[book.Book]
+	unsure       bool // a write into the book failed, and may have ended later
+	bookLost     bool // its file could not be read at the start
+	started      time.Time
+	room         atomic.Pointer[exporter.Disk] // for the archive; nil before the first poll is stored
+	faults       faultBook
+	limitsUnsure bool                   // a write of them failed, and may have ended later
+	limitsWrong  atomic.Pointer[string] // why the limits set on the page cannot be read, nil where they can
+	previews     previews
+	cardGone     atomic.Bool                       // the card does not answer, and all goes on from memory
+	owed         bool                              // what stands could not be stored when it changed
+	kept         time.Time                         // when what is remembered was last kept
+	latest       atomic.Pointer[exporter.State]    // nil until there has been a poll to show
+	tasks        atomic.Pointer[[]thresholds.Task] // the agenda as last worked out,
+	planned      time.Time                         // and when that was
 }
 
 // pace says when to poll.
@@ -355,6 +356,9 @@ func (d *daemon) act(a alarm.Act) error {
 // stop ends everything: the sinks within ctx, and whatever they do the archive after them.
 func (d *daemon) stop(ctx context.Context) error {
 	d.bench.close()
-	d.StopPreview()
-	return errors.Join(d.sinks.stop(ctx), d.poller.Close(), within(cardClosing, d.archive.Close))
+	preview := d.endPreview()
+	return errors.Join(d.sinks.stop(ctx), d.poller.Close(), within(cardClosing, func() error {
+		<-preview // which reads the archive
+		return d.archive.Close()
+	}))
 }

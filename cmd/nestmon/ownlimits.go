@@ -1,6 +1,7 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
@@ -36,7 +37,7 @@ const (
 // takeLimits reads the limits that were set on the page, and says which of them are not in force and why. Where they cannot be read the
 // configuration's stand alone.
 func (c *config) takeLimits() (aside []string, err error) {
-	own, err := readLimits(filepath.Join(c.Data, archive.LimitsFile))
+	own, err := readLimits(c.limitsFile())
 	if err != nil {
 		return nil, fmt.Errorf("limits set on the page are not in force: %w", err)
 	}
@@ -46,6 +47,8 @@ func (c *config) takeLimits() (aside []string, err error) {
 	}
 	return aside, nil
 }
+
+func (c *config) limitsFile() string { return filepath.Join(c.Data, archive.LimitsFile) }
 
 // withLimits takes the limits set on the page for a command, which says what of them it leaves out.
 func (c *config) withLimits(command string, std stdio) {
@@ -76,7 +79,13 @@ func readLimits(file string) (*ownLimits, error) {
 		return nil, fmt.Errorf("%w; ask as the daemon's user, or as one of its group", err)
 	}
 	var own ownLimits
-	if err := json.Unmarshal(text, &own); err != nil {
+	in := json.NewDecoder(bytes.NewReader(text))
+	in.DisallowUnknownFields()
+	err = in.Decode(&own)
+	if err == nil && (own.Revision < 1 || in.More()) { // what nestmon never writes; none at all would pass for "none set"
+		err = errors.New("it is not as nestmon writes it")
+	}
+	if err != nil {
 		return nil, fmt.Errorf("%s is damaged (%w); remove it, and set them again", file, err)
 	}
 	return &own, nil
@@ -128,6 +137,7 @@ func (c *config) ownLines() (all []string) {
 // wish is what comes of what somebody wants: the settings, their tables, and what of them changes.
 type wish struct {
 	own    brood.Settings
+	before brood.Tables // in force until then
 	tables brood.Tables
 	items  []web.LimitStepTo
 }
@@ -156,9 +166,8 @@ func (c *config) wish(w web.LimitWish, now time.Time) (out wish, err error) {
 	if err != nil {
 		return out, err
 	}
-	before := c.tables()
-	out.tables = out.own.Over(base)
-	out.items = steps(&before, &out.tables, out.own)
+	out.before, out.tables = c.tables(), out.own.Over(base)
+	out.items = steps(&out.before, &out.tables, out.own)
 	if len(out.items) == 0 && len(out.own) >= len(have.Limits) {
 		return out, errors.New("this changes nothing: these limits are in force already")
 	}
@@ -254,12 +263,14 @@ func (d *daemon) SetLimits(ctx context.Context, w web.LimitWish) error {
 	return d.command(ctx, func() error {
 		now := d.pace.Now()
 		at := now.UTC().Truncate(time.Millisecond)
+		if err := d.sureLimits(); err != nil {
+			return err
+		}
 		next, err := d.cfg.wish(w, at)
 		if err != nil {
 			return err
 		}
-		before := d.cfg.tables()
-		if laxer := next.tables.LaxerThan(&before); len(laxer) > 0 && !w.Sure {
+		if laxer := next.tables.LaxerThan(&next.before); len(laxer) > 0 && !w.Sure {
 			l := laxer[0]
 			return fmt.Errorf("a limit for %s of %g °C (%.1f °F) at days %d-%d lets pass what the shipped one of %g °C (%.1f °F) does not: %w",
 				placeWords[l.Place], l.C, toFahrenheit(l.C), l.From, l.To, l.Shipped.C, toFahrenheit(l.Shipped.C), web.ErrUnsure)
@@ -268,7 +279,10 @@ func (d *daemon) SetLimits(ctx context.Context, w web.LimitWish) error {
 		have := d.cfg.owned()
 		own := ownLimits{Revision: have.Revision + 1, Limits: next.own, Changes: append(slices.Clone(have.Changes), change)}
 		own.Changes = own.Changes[max(len(own.Changes)-keptChanges, 0):]
-		if err := d.keepLimits(&own); err != nil {
+		switch err := d.keepLimits(&own); {
+		case errors.Is(err, errCard):
+			return fmt.Errorf("nothing is changed now, but it may count after a restart, for it may have been stored: %w; look at the card, then set it again", err)
+		case err != nil:
 			return fmt.Errorf("nothing is changed, for it could not be stored: %w", err)
 		}
 		d.cfg.own.Store(&own)
@@ -287,15 +301,41 @@ func (d *daemon) keepLimits(own *ownLimits) error {
 		return err
 	}
 	err = d.card.write(func() error {
-		if file := filepath.Join(d.cfg.Data, archive.LimitsFile); d.limitsWrong.Load() != nil {
-			if err := os.Rename(file, file+".broken"); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		if file := d.cfg.limitsFile(); d.limitsWrong.Load() != nil { // it goes on to stand, and to be told, until another takes its place
+			_ = os.Remove(file + ".broken")
+			if err := os.Link(file, file+".broken"); err != nil && !errors.Is(err, fs.ErrNotExist) {
 				return err
 			}
 		}
 		return d.archive.PutLimits(append(text, '\n'))
 	})
-	if err == nil {
+	switch {
+	case err == nil:
 		d.limitsWrong.Store(nil)
+	case errors.Is(err, errCard):
+		d.limitsUnsure = true
 	}
 	return err
+}
+
+// sureLimits reads the file again after a write that was left behind and may have ended since: then what it wrote counts.
+func (d *daemon) sureLimits() error {
+	if !d.limitsUnsure {
+		return nil
+	}
+	var own *ownLimits
+	err := d.card.write(func() (err error) {
+		own, err = readLimits(d.cfg.limitsFile())
+		return err
+	})
+	if err != nil {
+		return fmt.Errorf("it is not known whether the change before was stored: %w", err)
+	}
+	d.limitsUnsure = false
+	if own.Revision != d.cfg.owned().Revision {
+		d.cfg.own.Store(own)
+		d.judge.rabbitry.SetLimits(d.cfg.tables())
+		d.limitsWrong.Store(nil)
+	}
+	return nil
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"runtime/debug"
 	"slices"
 	"sync"
 	"time"
@@ -12,8 +13,10 @@ import (
 	"nestmon/exporter"
 	"nestmon/exporter/web"
 	"nestmon/sensors"
+	"nestmon/sensors/recorded"
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/book"
+	"nestmon/thresholds/brood"
 	"nestmon/thresholds/litter"
 )
 
@@ -34,7 +37,7 @@ const (
 type previews struct {
 	mu   sync.Mutex
 	view web.Preview
-	stop context.CancelFunc
+	stop context.CancelFunc // nil before the first
 	over chan struct{}
 }
 
@@ -49,16 +52,28 @@ func (d *daemon) Preview() web.Preview {
 	return p.view
 }
 
-// StopPreview ends it and waits until it has ended.
-func (d *daemon) StopPreview() {
+// StopPreview ends it and waits until it has ended, or ctx has.
+func (d *daemon) StopPreview(ctx context.Context) error {
+	select {
+	case <-d.endPreview():
+		return nil
+	case <-ctx.Done():
+		return fmt.Errorf("the look back has been told to end, and waits for the card: %w", ctx.Err())
+	}
+}
+
+// endPreview tells it to end; what it returns is closed when it has.
+func (d *daemon) endPreview() <-chan struct{} {
 	p := &d.previews
 	p.mu.Lock()
-	stop, over := p.stop, p.over
-	p.mu.Unlock()
-	if stop != nil {
-		stop()
-		<-over
+	defer p.mu.Unlock()
+	if p.stop == nil {
+		none := make(chan struct{})
+		close(none)
+		return none
 	}
+	p.stop()
+	return p.over
 }
 
 // StartPreview looks at a wish in the background.
@@ -81,7 +96,7 @@ func (d *daemon) StartPreview(w web.LimitWish) error {
 	go func() {
 		defer close(p.over)
 		defer stop()
-		result, err := back.run(ctx, func(share float64) {
+		result, err := back.safely(ctx, func(share float64) {
 			p.mu.Lock()
 			p.view.Done = share
 			p.mu.Unlock()
@@ -147,6 +162,17 @@ func (g *gentle) pause(ctx context.Context) error {
 // previewWarm is how long before the span the look back begins, so that the decisions know at its beginning what the daemon's did.
 const previewWarm = warmUp
 
+// safely is run, whose panic ends the look back and not the watch.
+func (b *lookback) safely(ctx context.Context, share func(float64)) (result *web.PreviewResult, err error) {
+	defer func() {
+		if cause := recover(); cause != nil {
+			b.d.log.Error("the look back panicked", "panic", cause, "stack", string(debug.Stack()))
+			err = errors.New("nestmon made a mistake; see its log")
+		}
+	}()
+	return b.run(ctx, share)
+}
+
 // run lives through the archive twice: once for the spacing of each probe's readings, where the configuration leaves it open, then for the alarms.
 func (b *lookback) run(ctx context.Context, share func(float64)) (*web.PreviewResult, error) {
 	began := time.Now()
@@ -158,9 +184,7 @@ func (b *lookback) run(ctx context.Context, share func(float64)) (*web.PreviewRe
 	}
 	for i := range b.sides {
 		domain := b.d.cfg.replayed(spacing)
-		if i == 1 {
-			domain.Limits = b.wish.tables
-		}
+		domain.Limits = [...]brood.Tables{b.wish.before, b.wish.tables}[i]
 		judge, err := newJudge(domain)
 		if err != nil {
 			return nil, err
@@ -212,45 +236,26 @@ func (b *lookback) spacing(ctx context.Context, begin time.Time) (map[string]tim
 	if !b.d.cfg.leavesIntervals() {
 		return nil, nil
 	}
-	last, gaps := map[string]time.Time{}, map[string]map[time.Duration]int{}
+	last, gaps := map[string]time.Time{}, map[string]*recorded.Gaps{}
 	err := b.each(ctx, begin, func(p exporter.StoredPoll) error {
 		for _, r := range p.Readings {
-			at, seen := last[r.Probe]
-			if seen && at.Equal(p.Time) {
-				continue // another quantity of it
-			}
-			if seen {
-				if gaps[r.Probe] == nil {
-					gaps[r.Probe] = map[time.Duration]int{}
-				}
-				gaps[r.Probe][p.Time.Sub(at).Round(time.Millisecond)]++
+			switch at, seen := last[r.Probe]; {
+			case !seen:
+				gaps[r.Probe] = &recorded.Gaps{}
+			case !at.Equal(p.Time): // else it is another quantity of it
+				gaps[r.Probe].Add(p.Time.Sub(at))
 			}
 			last[r.Probe] = p.Time
 		}
 		return nil
 	})
 	medians := map[string]time.Duration{}
-	for id, counts := range gaps {
-		medians[id] = median(counts)
-	}
-	return medians, err
-}
-
-// median is the middle one, the lower of two.
-func median(counts map[time.Duration]int) time.Duration {
-	var all []time.Duration
-	n := 0
-	for gap, times := range counts {
-		all, n = append(all, gap), n+times
-	}
-	slices.Sort(all)
-	left := (n + 1) / 2
-	for _, gap := range all {
-		if left -= counts[gap]; left <= 0 {
-			return gap
+	for id, g := range gaps {
+		if gap, ok := g.Median(); ok {
+			medians[id] = gap
 		}
 	}
-	return 0
+	return medians, err
 }
 
 // recall tells both sides of kindlings that were seen before they begin.

@@ -48,6 +48,8 @@ func (a *Archive) PutLimits(text []byte) error {
 	if err := a.mayWrite(); err != nil {
 		return err
 	}
+	a.mu.Lock()
+	defer a.mu.Unlock()
 	if err := replaceFile(filepath.Join(a.dir, LimitsFile), text, 0o640); err != nil {
 		return fmt.Errorf("archive: %w", err)
 	}

@@ -159,7 +159,7 @@ type Tuner interface {
 	// StartPreview begins to work out what a wish would have raised, unless one is under way.
 	StartPreview(w LimitWish) error
 	Preview() Preview
-	StopPreview()
+	StopPreview(ctx context.Context) error
 }
 
 // ErrChanged says that limits were changed since the person looked.
@@ -251,7 +251,8 @@ func (s *Server) servePreviewStart(w http.ResponseWriter, r *http.Request) {
 
 func (s *Server) servePreviewStop(w http.ResponseWriter, r *http.Request) {
 	if _, ok := taken[struct{}](w, r); ok && s.tuner(w) {
-		s.Options.Tuner.StopPreview()
-		s.done(w, nil)
+		ctx, cancel := within(r, doPatience)
+		defer cancel()
+		s.done(w, s.Options.Tuner.StopPreview(ctx))
 	}
 }

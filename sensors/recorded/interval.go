@@ -21,27 +21,29 @@ func MedianIntervals(r io.Reader, name string, loc *time.Location) (map[string]t
 			return nil, err
 		}
 		if p.line > 0 {
-			p.gaps.add(at.Sub(p.last).Round(time.Millisecond))
+			p.gaps.Add(at.Sub(p.last))
 		}
 		p.last, p.line = at, reader.lines.line
 	}
 	medians := make(map[string]time.Duration, len(reader.probes))
 	for id, p := range reader.probes {
-		if p.gaps.n > 0 {
-			medians[id] = p.gaps.median()
+		if gap, ok := p.gaps.Median(); ok {
+			medians[id] = gap
 		}
 	}
 	return medians, nil
 }
 
-// tally counts gaps by length: a log has few lengths, and mostly the one it had before.
-type tally struct {
+// Gaps counts the gaps between the readings of a probe by their length, to the millisecond: there are few lengths, and mostly the one before.
+type Gaps struct {
 	gap    time.Duration
 	n      int // of gap, not yet in counts
 	counts map[time.Duration]int
 }
 
-func (t *tally) add(gap time.Duration) {
+// Add counts one.
+func (t *Gaps) Add(gap time.Duration) {
+	gap = gap.Round(time.Millisecond)
 	if gap != t.gap {
 		t.settle()
 		t.gap = gap
@@ -49,7 +51,7 @@ func (t *tally) add(gap time.Duration) {
 	t.n++
 }
 
-func (t *tally) settle() {
+func (t *Gaps) settle() {
 	if t.n == 0 {
 		return
 	}
@@ -60,8 +62,8 @@ func (t *tally) settle() {
 	t.n = 0
 }
 
-// median returns the middle gap, the lower of two.
-func (t *tally) median() time.Duration {
+// Median returns the middle gap, the lower of two; false where there is none.
+func (t *Gaps) Median() (time.Duration, bool) {
 	t.settle()
 	total, seen := 0, 0
 	for _, n := range t.counts {
@@ -69,8 +71,8 @@ func (t *tally) median() time.Duration {
 	}
 	for _, gap := range slices.Sorted(maps.Keys(t.counts)) {
 		if seen += t.counts[gap]; 2*seen >= total {
-			return gap
+			return gap, true
 		}
 	}
-	return 0
+	return 0, false
 }

@@ -30,7 +30,7 @@ type track struct {
 	id   string
 	last time.Time
 	line int
-	gaps tally // used by MedianIntervals alone
+	gaps Gaps // used by MedianIntervals alone
 }
 
 // NewReader reads r; name stands in errors, and times without an offset are in loc.
