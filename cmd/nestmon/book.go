@@ -159,7 +159,11 @@ func (d *daemon) sureBook(now time.Time) (*book.Book, error) {
 		return nil, fmt.Errorf("nothing is saved: %w; look at the card, and enter it again", err)
 	}
 	d.unsure = false
-	d.decideBy(now, b, b.Entries())
+	before := d.Book()
+	d.decideBy(now, b, slices.DeleteFunc(b.Entries(), func(e book.Entry) bool {
+		_, known := before.Entry(e.ID)
+		return known
+	}))
 	return b, nil
 }
 

@@ -101,10 +101,18 @@ func (c certificates) wanted() []string {
 	return names
 }
 
+// clock refuses a clock that was never set.
+func (c certificates) clock() error {
+	if c.now.Before(builtAfter) {
+		return errors.New("the clock has never been set, and a certificate counts by it; set the clock first")
+	}
+	return nil
+}
+
 // make makes everything anew, or leaves nothing behind.
 func (c certificates) make() (text string, err error) {
-	if c.now.Before(builtAfter) {
-		return "", errors.New("the clock has never been set, and a certificate counts by it; set the clock first")
+	if err := c.clock(); err != nil {
+		return "", err
 	}
 	for _, name := range []string{authorityKey, authorityCert, pageKey, pageCert} {
 		if _, err := os.Lstat(c.at(name)); !errors.Is(err, fs.ErrNotExist) {
@@ -219,6 +227,9 @@ func (c certificates) give(f *os.File) error {
 
 // renew puts a new certificate in the place of the old one. The key stays, so that the two fit together at every instant.
 func (c certificates) renew(due bool) (string, error) {
+	if err := c.clock(); err != nil {
+		return "", err
+	}
 	old, err := c.read(pageCert)
 	if err != nil {
 		return "", err

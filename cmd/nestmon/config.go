@@ -146,6 +146,10 @@ func (c *config) settle() {
 			c.Nests[i].Floor = brood.SolidFloor
 		}
 	}
+	c.byHand = map[string]bool{}
+	for _, p := range c.Probes {
+		c.byHand[p.ID] = p.Offset != nil
+	}
 }
 
 // rabbitry is the configuration as the domain sees it.

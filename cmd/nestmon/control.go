@@ -196,14 +196,19 @@ func (c *caller) post(ctx context.Context, what string, body, into any) error {
 	return c.do(ctx, http.MethodPost, what, b, into)
 }
 
-// copy writes the daemon's answer out as it comes, which is cheaper than to understand it, and returns what stands above it.
+// copy writes the daemon's answer out, which is cheaper than to understand it, and returns what stands above it. The whole of it is here before
+// any is written: whoever reads it page by page takes longer than the daemon may.
 func (c *caller) copy(ctx context.Context, what string, out io.Writer) (http.Header, error) {
 	res, err := c.ask(ctx, http.MethodGet, what, nil)
 	if err != nil {
 		return nil, err
 	}
 	defer res.Body.Close()
-	if _, err = io.Copy(out, res.Body); err != nil {
+	text, err := io.ReadAll(io.LimitReader(res.Body, largestAnswer))
+	if err == nil {
+		_, err = out.Write(text)
+	}
+	if err != nil {
 		return nil, fmt.Errorf("taking over the daemon's answer: %w", err)
 	}
 	return res.Header, nil

@@ -204,7 +204,7 @@ func (b *bench) store(p *surveyProbe, r offsets.Record) int {
 	switch {
 	case b.cfg == nil:
 		said = append(said, "Without a configuration nothing is stored. Write this into the probe's line:")
-	case p.config != nil && p.config.Offset != nil && writtenByHand(b.file, p.config.ID):
+	case p.config != nil && b.cfg.byHand[p.config.ID]:
 		said = append(said, "The configuration holds an offset of this probe, and it wins. Replace it by:")
 	}
 	stored := ""
@@ -240,18 +240,4 @@ func (b *bench) store(p *surveyProbe, r offsets.Record) int {
 // offsetLine is the offset as a probe's line holds it.
 func offsetLine(o sensors.Offset) string {
 	return fmt.Sprintf("offset: {temperature: %.2f, date: %s, method: %s}", o.Temperature, o.Date, o.Method)
-}
-
-// writtenByHand reports whether the configuration file itself holds an offset of the probe.
-func writtenByHand(file, probe string) bool {
-	c, _, err := loadConfig(file)
-	if err != nil {
-		return false
-	}
-	for _, p := range c.Probes {
-		if p.ID == probe {
-			return p.Offset != nil
-		}
-	}
-	return false
 }

@@ -44,10 +44,6 @@ func (c *config) takeOffsets(root string, now time.Time) (applied []appliedOffse
 		}
 		switch {
 		case p.Offset != nil:
-			if c.byHand == nil {
-				c.byHand = map[string]bool{}
-			}
-			c.byHand[p.ID] = true
 			if found && stored.Temperature != p.Offset.Temperature {
 				notes = append(notes, fmt.Sprintf("probe %s: the configuration's offset (%+.2f °C of %s) is used, not the %+.2f °C measured on %s; write the newer one there, or remove it",
 					p.ID, p.Offset.Temperature, p.Offset.Date, stored.Temperature, stored.Offset(c.location()).Date))

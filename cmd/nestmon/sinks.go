@@ -312,11 +312,7 @@ func history(a *archive.Archive) web.History {
 		},
 		Series: func(probe string, q sensors.Quantity, from, to time.Time, buckets int) ([]web.Point, error) {
 			points, err := a.Series(probe, q, from, to, buckets)
-			out := make([]web.Point, len(points))
-			for i, p := range points {
-				out[i] = web.Point{Time: p.Time, Min: p.Min, Mean: p.Mean, Max: p.Max}
-			}
-			return out, err
+			return pointsOf(points), err
 		},
 		Lines: func(wanted []web.Line, edges []time.Time) ([][]web.Point, error) {
 			all := make([]archive.Line, len(wanted))
@@ -326,9 +322,7 @@ func history(a *archive.Archive) web.History {
 			lines, err := a.Lines(all, edges)
 			out := make([][]web.Point, len(lines))
 			for i, points := range lines {
-				for _, p := range points {
-					out[i] = append(out[i], web.Point{Time: p.Time, Min: p.Min, Mean: p.Mean, Max: p.Max})
-				}
+				out[i] = pointsOf(points)
 			}
 			return out, err
 		},
@@ -337,4 +331,12 @@ func history(a *archive.Archive) web.History {
 		},
 		Kept: a.Kept,
 	}
+}
+
+func pointsOf(points []archive.Point) []web.Point {
+	out := make([]web.Point, len(points))
+	for i, p := range points {
+		out[i] = web.Point{Time: p.Time, Min: p.Min, Mean: p.Mean, Max: p.Max}
+	}
+	return out
 }

@@ -226,9 +226,10 @@ func runStatus(ctx context.Context, args []string, std stdio) int {
 	} else {
 		s.write(std.out, cfg)
 		var set web.Settings
-		if call(cfg.Control).get(ctx, "/api/settings", &set) == nil {
-			writeSet(std.out, set)
+		if err := call(cfg.Control).get(ctx, "/api/settings", &set); err != nil {
+			fmt.Fprintf(std.err, "nestmon status: which limits are set on the page is not known: %v\n", err)
 		}
+		writeSet(std.out, set)
 	}
 	for _, a := range s.Alarms {
 		if a.Alarm {
@@ -300,8 +301,12 @@ func (s stateView) write(out io.Writer, cfg *config) {
 
 // writeSet says that limits of the page are in force, or should be.
 func writeSet(out io.Writer, set web.Settings) {
-	n := 0
+	if set.Wrong != "" {
+		fmt.Fprintf(out, "limits   %s\n", set.Wrong)
+	}
+	n, all := 0, 0
 	for _, row := range set.Limits {
+		all += len(row.Limits)
 		for _, l := range row.Limits {
 			if l.Origin == web.FromPage {
 				n++
@@ -309,7 +314,7 @@ func writeSet(out io.Writer, set web.Settings) {
 		}
 	}
 	if n > 0 {
-		fmt.Fprintf(out, "limits   %d of %d are set on the page, over the configuration; nestmon check lists them\n", n, 4*len(set.Limits))
+		fmt.Fprintf(out, "limits   %d of %d are set on the page, over the configuration; nestmon check lists them\n", n, all)
 	}
 	for _, a := range set.Aside {
 		fmt.Fprintf(out, "limits   %s %s of days %d-%d, set on the page, is not in force: %s\n", a.Place, a.Key, a.From, a.To, a.Why)

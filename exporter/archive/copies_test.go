@@ -35,7 +35,7 @@ func TestCopyWhileAnotherProcessWrites(t *testing.T) {
 	}
 	next()
 	told := make(chan int64) // the number of the newest poll, from 0
-	go func() { // so that the writer never waits for a reader
+	go func() {              // so that the writer never waits for a reader
 		defer close(told)
 		for {
 			var poll int64
