@@ -8,6 +8,7 @@ import (
 	"math"
 	"net/http"
 	"strconv"
+	"time"
 
 	"github.com/prometheus/prometheus/model/labels"
 	"github.com/prometheus/prometheus/promql"
@@ -17,6 +18,7 @@ import (
 // send writes a result as it goes: a month of thirty nests is megabytes of text.
 func send(w http.ResponseWriter, v parser.Value, warnings, infos []string, most int) {
 	w.Header().Set("Content-Type", "application/json")
+	_ = http.NewResponseController(w).SetWriteDeadline(time.Now().Add(answerTimeout)) // the next query waits for who takes this one's answer
 	out := encoder{bufio.NewWriter(w)}
 	out.text(`{"status":"success","data":{"resultType":`)
 	out.quoted(string(v.Type()))

@@ -216,6 +216,12 @@ func (s *Server) loggedIn(r *http.Request) bool {
 	if s.cfg.PasswordFile == "" {
 		return false
 	}
+	in, err := s.session(r)
+	return in && err == nil
+}
+
+// session is loggedIn where there is a password; the error is of its file.
+func (s *Server) session(r *http.Request) (bool, error) {
 	l, err := readLock(s.cfg.PasswordFile)
-	return err == nil && s.sessions.has(r, l.mark, s.Now())
+	return err == nil && s.sessions.has(r, l.mark, s.Now()), err
 }

@@ -106,11 +106,15 @@ func (s *Server) unreadable(w http.ResponseWriter, err error) {
 func (s *Server) answerJSON(w http.ResponseWriter, v any) {
 	body, err := json.Marshal(v)
 	if err != nil {
-		s.complain("page cannot write an answer", err)
-		refuse(w, http.StatusInternalServerError, "the answer cannot be written; see the daemon's log")
+		s.unwritable(w, err)
 		return
 	}
 	answer(w, body)
+}
+
+func (s *Server) unwritable(w http.ResponseWriter, err error) {
+	s.complain("page cannot write an answer", err)
+	refuse(w, http.StatusInternalServerError, "the answer cannot be written; see the daemon's log")
 }
 
 // hundredth drops digits that no probe has, so that a day's series stays small.

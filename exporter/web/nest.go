@@ -344,8 +344,12 @@ func (s *Server) broods(b *book.Book) []broodView {
 func (s *Server) answerZipped(w http.ResponseWriter, r *http.Request, v any) {
 	w.Header().Set("Vary", "Accept-Encoding")
 	body, err := json.Marshal(v)
-	if err != nil || len(body) < worthZipping || !acceptsGzip(r) {
-		s.answerJSON(w, v)
+	switch {
+	case err != nil:
+		s.unwritable(w, err)
+		return
+	case len(body) < worthZipping || !acceptsGzip(r):
+		answer(w, body)
 		return
 	}
 	var buf bytes.Buffer

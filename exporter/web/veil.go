@@ -14,6 +14,9 @@ var errShut = errors.New("only who has logged in may look; open the page at / an
 
 // veiled keeps what is to be seen from who has not logged in, where the configuration says so: whatever address is added later, too.
 func (s *Server) veiled(mux *http.ServeMux) http.Handler {
+	if s.cfg.View != Password {
+		return mux
+	}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
 		if _, pattern := mux.Handler(r); !s.bare(pattern) {
 			if err := s.veil(r); err != nil {
@@ -47,11 +50,11 @@ func (s *Server) veil(r *http.Request) error {
 	if s.cfg.View != Password || ofCommand(r) {
 		return nil
 	}
-	l, err := readLock(s.cfg.PasswordFile)
+	in, err := s.session(r)
 	switch {
 	case err != nil:
 		return errors.New("the password file cannot be used; see 'nestmon check'")
-	case !s.sessions.has(r, l.mark, s.Now()):
+	case !in:
 		return errShut
 	}
 	return nil

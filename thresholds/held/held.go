@@ -104,9 +104,6 @@ func (t *Tally) span(b *book.Book, nest string, bed book.Bed) (span, bool) {
 	return s, !bed.Indoors && s.from < s.until
 }
 
-// kindlesFrom is the day after breeding from which kits may lie in a nest that nobody has entered: the first of the detector's window.
-const kindlesFrom = 27
-
 // sure is what is left of a span in which a nest was empty by the book, without the time in which it may have held kits whose birth nobody entered.
 func (t *Tally) sure(b *book.Book, s span) []span {
 	left := []span{s}
@@ -118,7 +115,7 @@ func (t *Tally) sure(b *book.Book, s span) []span {
 			if stay.Nest != s.key.nest {
 				continue
 			}
-			from, until := max(t.day(r.Bred, kindlesFrom), stay.From.Unix()), int64(math.MaxInt64)
+			from, until := max(t.day(r.Bred, litter.EarliestKindling), stay.From.Unix()), int64(math.MaxInt64)
 			if !stay.Until.IsZero() {
 				until = litter.NextDay(stay.Until, t.loc).Unix()
 			}

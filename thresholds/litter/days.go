@@ -8,6 +8,10 @@ import (
 	"nestmon/thresholds/brood"
 )
 
+// EarliestKindling is the day after breeding from which kits may lie in a nest though nobody has entered them: the first of the detector's window
+// 27-36. Ours, no source.
+const EarliestKindling = 27
+
 // Days is when everything of the litter clock, and every other chore, falls due. DefaultDays are the shipped ones, each with its source;
 // a configuration may set its own. Days of gestation count from the day of breeding, days of a litter from the day of kindling; each
 // is day 0.

@@ -70,13 +70,10 @@ func (w *Watch) mayHoldKits(age int) bool {
 	case w.days.age >= 0:
 		return w.days.age <= age
 	case w.has && w.days.bred >= 0:
-		return w.days.bred >= earliestKindling
+		return w.days.bred >= litter.EarliestKindling
 	}
 	return true
 }
-
-// earliestKindling is the first day on which warmth is looked for: day 27 of the detector's window 27-36.
-const earliestKindling = 27
 
 func (w *Watch) kits() int {
 	if w.book.Kits > 0 {

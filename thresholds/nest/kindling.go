@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/litter"
 )
 
 // Numbers of the kindling detector, found on simulated nests; ours, no litter measured.
@@ -54,12 +55,12 @@ type birth struct {
 
 func (b *birth) step(w *Watch, n *Now, events []alarm.Event) []alarm.Event {
 	p := &w.pile
-	if !w.has || !w.kindled().IsZero() || w.days.ended || w.days.bred < earliestKindling-1 || !p.valid {
+	if !w.has || !w.kindled().IsZero() || w.days.ended || w.days.bred < litter.EarliestKindling-1 || !p.valid {
 		return events
 	}
 	gap := p.y - p.a.value
 	b.learn(gap)
-	if w.days.bred < earliestKindling || w.days.bred > lastKindling {
+	if w.days.bred < litter.EarliestKindling || w.days.bred > lastKindling {
 		return events
 	}
 	if b.still++; p.y != b.last {

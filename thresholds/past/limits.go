@@ -93,8 +93,12 @@ func Bands(in *Input) []Band {
 	n := in.open()
 	turns := n.turns()
 	var out []Band
+	l, next := n.current(n.From)
 	for i, at := range turns[:len(turns)-1] {
-		b := n.band(at)
+		if !next.IsZero() && !at.Before(next) { // it is dear: it looks at every litter that ever lay there
+			l, next = n.current(at)
+		}
+		b := n.band(at, l)
 		b.From, b.To = at, turns[i+1]
 		if last := len(out) - 1; last >= 0 && out[last].joins(&b) {
 			out[last].To, out[last].LastDay = b.To, b.LastDay
@@ -123,7 +127,7 @@ func (n *nest) turns() []time.Time {
 	}
 	for i := range n.lain {
 		kindled, ended := n.kindled(&n.lain[i]), n.lain[i].Ended
-		if kindled.IsZero() || !ended.IsZero() && ended.Before(n.From) {
+		if kindled.IsZero() || kindled.After(n.To) || !ended.IsZero() && ended.Before(n.From) {
 			continue
 		}
 		for day := range brood.LastDay + 1 {
@@ -137,10 +141,9 @@ func (n *nest) turns() []time.Time {
 	return slices.CompactFunc(all, time.Time.Equal)
 }
 
-// band is what held from an instant on.
-func (n *nest) band(at time.Time) Band {
+// band is what held from an instant on, with the litter that counted then.
+func (n *nest) band(at time.Time, l *litter.Litter) Band {
 	b := Band{Day: -1, LastDay: -1}
-	l, _ := n.current(at)
 	kits := false
 	if l != nil && (l.Ended.IsZero() || at.Before(l.Ended)) {
 		r := n.records[l.ID]
