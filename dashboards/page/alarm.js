@@ -6,7 +6,7 @@ import * as units from "./units.js";
 import { way } from "./ways.js";
 
 // alarmID is where an alarm's whole text stands, in the lists above the nests.
-export const alarmID = (a) => `alarm-${a.nest ?? ""}-${a.event}-${a.probe ?? ""}`;
+const alarmID = (a) => `alarm-${a.nest ?? ""}-${a.event}-${a.probe ?? ""}`;
 
 export const alarmKey = (a) => `${a.nest}/${a.event}/${a.probe}`;
 
@@ -17,7 +17,7 @@ export const nameOf = (a) => `${a.nest ? `${a.nest}: ` : ""}${a.event === "" ? t
 export const sinceWords = (a, now) => texts.since(units.moment(Date.parse(a.since), now), units.span((now - Date.parse(a.since)) / 1e3));
 
 // statusWords says where an alarm stands between its condition and a person, and who brought it there.
-export function statusWords(a, now) {
+function statusWords(a, now) {
   const when = (t) => units.moment(Date.parse(t), now);
   const by = a.by ? texts.ways[a.by] ?? texts.by(a.by) : "";
   switch (a.status) {

@@ -39,6 +39,11 @@ export class Calls {
     }
   }
 
+  // again works the figures out anew where they are open.
+  again() {
+    if (this.quality.open) this.#measure();
+  }
+
   update(state) {
     if (this.#state && this.#state.started !== state.started) this.#calls = null;
     const asks = this.#state && !this.#calls;

@@ -1,9 +1,11 @@
 // What this device keeps for itself: its colours, its name, and whether the browser offers to put the page on the home screen.
 const colours = "nestmon.theme";
 const called = "nestmon.device";
+const longestName = 40; // characters, as nestmon takes them
 export const themes = ["system", "light", "dark"];
 
-const recall = (key) => {
+// recall is what was kept under a key, empty where nothing was.
+export const recall = (key) => {
   try {
     return localStorage.getItem(key) ?? "";
   } catch {
@@ -13,7 +15,7 @@ const recall = (key) => {
 
 let chosen = recall(colours);
 
-function keep(key, value) {
+export function keep(key, value) {
   try {
     localStorage.setItem(key, value);
   } catch {
@@ -37,7 +39,7 @@ export function chooseTheme(name) {
 
 // deviceName is who does something here, as the journal will have it; empty where nobody said.
 export const deviceName = () => recall(called);
-export const nameDevice = (name) => keep(called, name.trim());
+export const nameDevice = (name) => keep(called, name.trim().slice(0, longestName));
 
 // offer is the browser's own way to install the page, null where it offers none.
 export let offer = null;

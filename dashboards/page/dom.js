@@ -53,11 +53,6 @@ export function keyed(parent, items, key, make, update) {
   if (focused && focused !== document.activeElement && parent.contains(focused)) focused.focus({ preventScroll: true });
 }
 
-// styled adds the sheet that lies beside a room's script, once.
-export function styled(script) {
-  document.head.append(el("link", { rel: "stylesheet", href: script.replace(/js$/, "css") }));
-}
-
 // shapes of the severities: they differ in outline, not only in colour.
 const shapes = {
   urgent: "M8 1 15.5 14.5H.5z",

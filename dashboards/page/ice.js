@@ -47,6 +47,8 @@ export class Ice {
     if (now?.ice) {
       if (!this.#now) this.node.open = true;
       this.#now = now;
+    } else if (now?.over && this.#now && !this.#now.over) {
+      this.#now = { ...this.#now, over: true, gone: true }; // nestmon was started anew, and knows nothing of it
     }
     this.#draw();
   }
@@ -89,8 +91,8 @@ export class Ice {
     const waits = !at || (at.only && !p.sure.checked) || anyBusy("work ice") || this.#work.following;
     setText(p.start, anyBusy("work ice") ? texts.doing.sending : texts.ice.start);
     p.start.setAttribute("aria-disabled", String(waits));
-    setText(p.state, i ? `${i.probe}: ${this.#work.lost && runs ? texts.warm.lost : this.#words(i, i.state)}` : "");
-    p.value.hidden = !runs;
+    setText(p.state, i ? `${i.probe}: ${this.#now.gone ? texts.ice.gone : this.#work.lost && runs ? texts.warm.lost : this.#words(i, i.state)}` : "");
+    p.value.hidden = !runs || this.#work.lost;
     p.trace.toggleAttribute("hidden", !i || i.trace.length < 2);
     setText(p.value, runs ? `${texts.ice.now} ${i.value_c === null ? texts.ice.none : fine(i.value_c)}` : "");
     setText(p.facts, runs && i.spread_c > 0 ? texts.ice.spread(difference(i.spread_c).replace("+", "")) : "");

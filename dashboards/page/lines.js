@@ -87,10 +87,12 @@ export function known(nest, view) {
 
 // good reports whether an answer is fine enough for a view, and recent enough where it ends now.
 export const good = (data, view, buckets) => {
-  const wanted = view.length / 1e3 / buckets;
-  return data.step <= coarser * Math.max(wanted, 1) && (!view.follows || performance.now() - data.at < Math.max(fresh, data.step * 1e3));
+  const old = performance.now() - data.at;
+  return fineEnough(data, view, buckets) && old < (view.follows ? Math.max(fresh, data.step * 1e3) : settled);
 };
+export const fineEnough = (data, view, buckets) => data.step <= coarser * Math.max(view.length / 1e3 / buckets, 1);
 const fresh = 10e3; // ms; ours, no source
+const settled = 300e3; // ms, after which the past is read again too: an entry may have been corrected, or a limit changed; ours, no source
 const coarser = 2.6; // the widest step from one width of buckets to the next
 
 // rows reads a stretch by the hour, day or week.

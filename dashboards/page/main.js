@@ -118,6 +118,8 @@ openRooms(at("main"), at("doors"), (name, words, room) => {
   if ((painted.get(name) ?? theme()) !== theme()) room.redraw?.();
   painted.set(name, theme());
 });
+const settle = 3e3; // ms after the first look, which nothing may slow down; ours, no source
+setTimeout(() => import("./lost.js").then((m) => m.watchPhone(at("main")), () => {}), settle);
 setInterval(() => {
   stream.tick();
   watch();

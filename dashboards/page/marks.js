@@ -28,7 +28,7 @@ export const pathOf = (kind) => {
 };
 export const colourOf = (kind) => colours[kind] ?? "--text";
 
-export function markShape(kind) {
+function markShape(kind) {
   const ns = "http://www.w3.org/2000/svg";
   const svg = document.createElementNS(ns, "svg");
   svg.setAttribute("viewBox", "0 0 16 16");

@@ -53,7 +53,7 @@ async function readAhead(nest, view, buckets, seen) {
       next.bound(view.first, view.now);
       next.show(name);
       const have = data.known(nest, next);
-      if (!have || have.step * 1e3 > (2.6 * next.length) / buckets) seen(await data.span(nest, next, buckets));
+      if (!have || !data.fineEnough(have, next, buckets)) seen(await data.span(nest, next, buckets));
     }
   } catch {
     // it is asked for again when somebody goes there

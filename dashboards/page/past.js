@@ -47,6 +47,11 @@ export class Past {
     this.#draw();
   }
 
+  // again reads the newest anew where it is open.
+  again() {
+    if (this.node.open) this.#read();
+  }
+
   // read asks from the present on, or for what is earlier than what is shown.
   async #read(earlier = false) {
     if (!this.#state) return;

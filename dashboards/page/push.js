@@ -5,6 +5,7 @@ import { texts } from "./texts.js";
 import * as units from "./units.js";
 
 const said = texts.push;
+const cacheName = "nestmon-push"; // the worker's own word for it is the same
 
 // ask sends JSON and returns the answer, or throws with words for a person.
 async function ask(path, body) {
@@ -35,6 +36,31 @@ function cannot() {
   if (!("serviceWorker" in navigator && "PushManager" in globalThis && "Notification" in globalThis)) return /iPhone|iPad/.test(navigator.userAgent) ? said.homeScreen : said.unable;
   if (Notification.permission === "denied") return said.denied;
   return "";
+}
+
+// ownOf is this browser's subscription as far as it has one, and whether the daemon knows it.
+async function ownOf(registration, info) {
+  const subscription = await registration.pushManager.getSubscription();
+  if (!subscription) return null;
+  const id = await idOf(subscription.endpoint);
+  const phone = info.phones.find((p) => p.id === id && !p.gone);
+  const key = subscription.options?.applicationServerKey;
+  return { subscription, id, phone, known: Boolean(phone) && (!key || base64(key) === info.key) };
+}
+
+// lost reports whether this browser was signed up once, was not signed off, and is not called any more; null where that cannot be told just now.
+export async function lost() {
+  try {
+    if (!(await (await caches.open(cacheName)).match("kept"))) return false;
+    if (Notification.permission === "denied") return true;
+    const answer = await fetch("api/push/key", { signal: AbortSignal.timeout(10e3) });
+    if (!answer.ok) return null;
+    const info = await answer.json();
+    const registration = await navigator.serviceWorker.getRegistration();
+    return info.key === null || !registration || !(await ownOf(registration, info))?.known;
+  } catch {
+    return null;
+  }
 }
 
 export class Push {
@@ -78,13 +104,8 @@ export class Push {
 
   async #findOwn() {
     this.#registration ??= await navigator.serviceWorker.register("sw.js", { updateViaCache: "none" });
-    const subscription = await this.#registration.pushManager.getSubscription();
     this.#own = null;
-    if (!subscription) return;
-    const id = await idOf(subscription.endpoint);
-    const phone = this.#info.phones.find((p) => p.id === id && !p.gone);
-    const key = subscription.options?.applicationServerKey;
-    this.#own = { subscription, id, phone, known: Boolean(phone) && (!key || base64(key) === this.#info.key) };
+    this.#own = await ownOf(this.#registration, this.#info);
   }
 
   #draw(why) {
@@ -128,7 +149,7 @@ export class Push {
     const { endpoint, keys } = subscription.toJSON();
     const kept = { label, agent: agent(), id: await idOf(endpoint) };
     await ask("api/push/subscribe", { endpoint, p256dh: keys.p256dh, auth: keys.auth, label, agent: kept.agent, replaces: before?.id ?? "" });
-    const cache = await caches.open("nestmon-push"); // for the worker, which may have to sign up anew by itself
+    const cache = await caches.open(cacheName); // for the worker, which may have to sign up anew by itself
     await cache.put("kept", new Response(JSON.stringify(kept)));
     return said.done;
   }
@@ -141,6 +162,7 @@ export class Push {
   async #signOff() {
     await ask("api/push/unsubscribe", { endpoint: this.#own.subscription.endpoint });
     await this.#own.subscription.unsubscribe();
+    await (await caches.open(cacheName)).delete("kept");
     return said.off;
   }
 }

@@ -19,6 +19,9 @@ const loaders = {
   nest: () => import("./rooms/nest.js"),
   compare: () => import("./rooms/compare.js"),
 };
+
+// The sheet of a room counts only while the room is open: what its parts are called there, such as group or field, is its own.
+const sheets = { book: "book", alarms: "alarms", probes: "probes", settings: "settings", nest: "nest", compare: "nest" };
 const doors = ["now", "book", "alarms", "probes", "settings"];
 
 const rooms = new Map(); // name → {box, room}
@@ -55,6 +58,7 @@ async function enter(byPerson) {
   for (const box of main.querySelectorAll(":scope > .room")) box.hidden = box !== it.box;
   if (it.box.classList.contains("missing") && rooms.has(to.name)) it.box.remove();
   current = to;
+  dress();
   for (const a of document.querySelectorAll("#doors a")) {
     if (a.dataset.room === to.name) a.setAttribute("aria-current", "page");
     else a.removeAttribute("aria-current");
@@ -64,6 +68,18 @@ async function enter(byPerson) {
   if (!byPerson) return;
   scrollTo(0, 0);
   main.focus({ preventScroll: true });
+}
+
+const links = new Map(); // of sheets
+
+// dress brings the sheet of the room that is open, and takes the others off.
+function dress() {
+  const sheet = sheets[current.name];
+  if (sheet && !links.has(sheet)) {
+    links.set(sheet, el("link", { rel: "stylesheet", href: new URL(`rooms/${sheet}.css`, import.meta.url).href, onload: dress }));
+    document.head.append(links.get(sheet));
+  }
+  for (const [name, link] of links) if (link.sheet) link.sheet.disabled = name !== sheet;
 }
 
 function furnish(name, module) {

@@ -114,7 +114,7 @@ export const texts = {
   unit: { "g/m3": "g/m³" },
   core: (t) => `Core of the cluster, estimated ${t}`,
   thi: "heat index", thiNote: "of that air, for rabbits",
-  limit: { cold: (t) => `cold < ${t}`, hot: (t) => `hot > ${t}`, urgent: (t) => `urgent > ${t}`, noCold: "no cold limit", noHot: "no hot limit" },
+  limit: { cold: (t) => `cold < ${t}`, hot: (t) => `hot > ${t}`, noCold: "no cold limit", noHot: "no hot limit" },
   mark: { above: "over the limit", below: "under the limit", inside: "between the limits", underHot: "under the hot limit", overCold: "over the cold limit", unjudged: "no limits in force" },
 
   judged: (list) => `Watched: ${list}.`,
@@ -160,7 +160,6 @@ export const texts = {
   // Room: nest
   nest: {
     open: (nest) => `Look at ${nest}`, none: (nest) => `There is no nest ${nest}.`, measured: "Measured now", judged: "What is watched", learned: "What it has shown of itself", others: "Nests", compare: "Compare it with another nest",
-    more: (nest) => `More about ${nest}`,
   },
   graph: {
     of: (nest) => `Temperatures of ${nest}`,
@@ -194,7 +193,7 @@ export const texts = {
   book: {
     undo: "Undo", undoOf: (what) => `Undo: ${what}`, save: "Save", other: "Other…", unsaid: "Not said", optional: (name) => `${name} (may be left out)`, rarely: "More to say",
     less: "Less", more: "More", moreThan: (n) => `${n}+`, missing: (name) => `${name}: choose or write it.`, nothingChanged: "Nothing was changed.", saidNothing: "entered",
-    noForms: "nestmon has not told yet what can be entered; open the book once where it can be reached.", noBook: "nobody keeps a litter book here",
+    noForms: "nestmon has not told yet what can be entered; open the book once where it can be reached.",
     never: "nestmon has not been reached yet.", asOf: (when, why) => `As nestmon said ${when}${why ? `: ${why}` : ""}. It cannot be reached now; what you enter waits here.`,
     loading: "Reading the book…", outOfReach: "nestmon cannot be reached now", notRead: (why) => `Not read: ${why}.`,
     tabs: { label: "Parts of the book", nests: "Nests", chores: "To do", litters: "Litters", due: (n) => (n === 1 ? "1 due" : `${n} due`) },
@@ -276,7 +275,7 @@ export const texts = {
     allWell: (at) => `At ${at} it is told how things stand.`, failed: (why) => `Who is called cannot be shown: ${why}`,
   },
   journal: {
-    open: "What happened", region: "What happened, the newest first", nest: "Nest", all: "all", site: "the site", kind: "What", span: "Since",
+    open: "What happened", nest: "Nest", all: "all", site: "the site", kind: "What", span: "Since",
     kinds: { "": "everything", alarm: "alarms", chore: "chores", noted: "what was noticed", act: "what people did" },
     spans: { 1: "yesterday", 7: "a week ago", 30: "a month ago", 365: "a year ago", 3650: "the beginning" },
     earlier: "Earlier", again: "Read it again", none: "Nothing of that kind.", end: "That is all of it.", full: "More cannot be shown at once; choose a nest or a kind.",
@@ -290,7 +289,7 @@ export const texts = {
   },
 
   // Room: probes
-  buses: { heading: "Lines", up: "answers", took: (span) => `read in ${span}`, probes: (n) => (n === 1 ? "1 probe" : `${n} probes`), restarts: (n) => (n === 1 ? "restarted once" : `restarted ${n} times`) },
+  buses: { heading: "Lines", up: "answers", took: (span) => `read in ${span}`, restarts: (n) => (n === 1 ? "restarted once" : `restarted ${n} times`) },
   probes: {
     heading: "Every probe", find: "Find a probe", none: "No probe is called so, nor its nest, line or number.", count: (n, bad) => `${n === 1 ? "1 probe" : `${n} probes`}, ${bad === 0 ? "all well" : bad === 1 ? "1 to look at" : `${bad} to look at`}`,
     site: "In no nest", place: "Place", bus: "Line", chip: "Chip", number: "Number", values: "Newest", errors: "Misses", faults: "Faults since the start", doubts: "In doubt", offset: "Corrected by", last: "Last fault",
@@ -326,6 +325,7 @@ export const texts = {
       "Leave it: about six minutes, until it has been steady. You may put the phone away meanwhile."],
     raises: (list) => `While it lies there its nest reads 32 °F (0 °C). Expect: ${list}. Whoever is called should know.`, only: (probe, nest) => `${probe} is the only probe that watches ${nest} just now, and kits may lie there. While it is in ice nobody sees how they do. I stay with them.`,
     cannot: (list) => `Not for ice: ${list}.`,
+    gone: "nestmon was started anew meanwhile, and the comparison ended. Nothing was changed; begin once more.",
     state: {
       waiting: () => "Waiting for its first reading.", away: () => "It is not in the ice yet, or not deep enough: more than 5 °F (3 °C) off.", broken: () => "A reading failed; waiting for an unbroken row.",
       settling: (i) => `It settles: ${i.left} more.`, uneven: (i) => `Not steady: ${i.spread} between its readings. Stir, push it deeper, add ice.`, moving: (i) => `Not steady: it moves by ${i.slope} a minute. Stir, push it deeper, add ice.`,
@@ -352,7 +352,6 @@ export const texts = {
     limits: {
       heading: "Limits", why: "What is an alarm, by the age of the kits. Press a number to change it: first in a draft, which can be held against the last 30 days.",
       places: { nest_air: "Nest air", cluster: "Pile of kits" }, age: "Days",
-      columns: { cold_warn: "cold", cold_critical: "cold, urgent", heat_warn: "hot", heat_critical: "hot, urgent", chill_warn: "cold", chill_critical: "cold, urgent" },
       keys: { cold_warn: "cold", cold_critical: "cold, urgent", heat_warn: "hot", heat_critical: "hot, urgent", chill_warn: "cold", chill_critical: "cold, urgent" },
       span: (from, to) => (from === to ? `${from}` : to >= 99 ? `${from}+` : `${from}–${to}`), days: (from, to) => (from === to ? `day ${from}` : to >= 99 ? `from day ${from}` : `days ${from}–${to}`),
       name: (place, key, days) => `${place}, ${key}, ${days}`, cell: (name, value, mark) => `${name}: ${value} ${mark}`,
@@ -367,12 +366,12 @@ export const texts = {
       draftHeading: (n) => (n === 1 ? "Draft: 1 change, not in force" : `Draft: ${n} changes, not in force`), changed: (name, was, is, back) => `${name}: ${was} → ${is}${back ? " (the file’s again)" : ""}`,
       force: "Put in force", drop: "Drop the draft", what: "Limits",
       sure: "Are you sure?", iAmSure: "I am sure: put it in force",
-      risk: (place, days, i, value, shipped, key) => key.startsWith("heat")
+      risk: (place, days, value, shipped, key) => key.startsWith("heat")
         ? `${place}, ${days}: up to ${value} would raise no ${key.endsWith("critical") ? "urgent alarm" : "warning"}. The shipped limit is ${shipped}.`
         : `${place}, ${days}: down to ${value} would raise no ${key.endsWith("critical") ? "urgent alarm" : "warning"}. The shipped limit is ${shipped}.`,
       aside: (name, value, why) => `Not in force: ${name}, ${value}, set here. Your configuration leaves no room for it: ${why}`,
       wrong: (why) => `What was set here cannot be read; your configuration’s limits count alone. ${why}`,
-      changes: "What was changed here", unreadable: (why) => `The limits cannot be shown: ${why}`,
+      changes: "What was changed here", unreadable: (why) => `The limits cannot be shown: ${why}`, stale: (why) => `What is in force now could not be read; below is what was before. ${why}`,
     },
     preview: {
       heading: "The last 30 days, once more", button: "Hold it against the last 30 days", what: "Look back", starting: "Beginning to look back…", started: "Looking back in the background; alarms go on as ever.",

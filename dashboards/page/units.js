@@ -71,7 +71,7 @@ const dateOptions = { weekday: "short", day: "numeric", month: "short" };
 
 export const clock = (t) => format("clock", clockOptions).format(t);
 // tick is a short time of day for an axis.
-export const tick = (t) => (t % 3600e3 === 0 ? format("hour", { hour: "numeric" }).format(t) : clock(t));
+const tick = (t) => (t % 3600e3 === 0 ? format("hour", { hour: "numeric" }).format(t) : clock(t));
 export const dateAndClock = (t) => format("both", { ...dateOptions, ...clockOptions }).format(t);
 export const fullDate = (t) => format("full", { ...dateOptions, year: "numeric", ...clockOptions }).format(t);
 

@@ -3,8 +3,6 @@
 // way is the address of a room, to be a link's href.
 export const way = (name, ...words) => `#/${[name === "now" && words.length === 0 ? "" : name, ...words].map(encodeURIComponent).join("/")}`;
 
-export const go = (name, ...words) => (location.hash = way(name, ...words));
-
 // where takes the address apart.
 export function where() {
   const [name, ...words] = location.hash.replace(/^#\/?/, "").split("/").map((w) => {

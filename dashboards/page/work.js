@@ -2,10 +2,13 @@
 // more often for as long as somebody looks.
 import { act, can } from "./act.js";
 
+const again = 5e3; // ms until a stream that was refused is asked for once more; ours, no source
+
 export class Work {
   #onWork;
   #source = null;
   #open = false;
+  #waits = 0;
   now = null; // the newest word
   lost = false; // nothing is heard just now
 
@@ -21,6 +24,7 @@ export class Work {
       if (!answer.ok) return null;
       const known = await answer.json();
       if (known.doing && can.logged_in) this.follow();
+      else if (this.lost) this.#end();
       return known;
     } catch {
       return null; // asked again at the next coming
@@ -48,7 +52,11 @@ export class Work {
     });
     source.addEventListener("error", () => {
       this.lost = true;
-      if (source.readyState === EventSource.CLOSED) this.#drop(); // refused: nothing is under way, or nobody is logged in
+      if (source.readyState === EventSource.CLOSED) { // refused: nothing is under way, nobody is logged in, or there are enough
+        this.#drop();
+        clearTimeout(this.#waits);
+        this.#waits = setTimeout(() => this.#open && this.look(), again);
+      }
       this.#onWork(this.now);
     });
   }
@@ -59,8 +67,14 @@ export class Work {
 
   leave() {
     this.#open = false;
+    clearTimeout(this.#waits);
     this.#drop();
     this.lost = false;
+  }
+
+  #end() {
+    this.lost = false;
+    this.#onWork({ over: true, warm: null, ice: null });
   }
 
   #drop() {

@@ -259,10 +259,16 @@ test("a phone signs up on the page, is called, shows what was sent, and signs of
 
   await page.reload();
   await page.waitForFunction(() => document.querySelector("#push-state")?.textContent.includes("No alarm reaches this phone"));
+  await page.click("#doors [data-room=now]");
+  await page.waitForSelector("#lost:not([hidden])");
+  assert.match(await text(page, "#lost"), /No alarm reaches this phone any more/);
+  await page.click("#lost");
   await page.click("#push button[type=submit]");
   await page.waitForFunction(() => document.querySelector("#push-state")?.textContent.startsWith("Signed up as"));
   await page.click("text=Sign off");
   await page.waitForFunction(() => document.querySelector("#push-state")?.textContent === "This phone is not signed up.");
+  await page.click("#doors [data-room=now]");
+  await page.waitForSelector("#lost", { state: "hidden" }); // it was asked for
   assert.deepEqual(wrongs, []);
   await page.close();
 });

@@ -34,7 +34,7 @@ export async function openForm(form, mending = null) {
 }
 
 // titleOf is what the form is about.
-export function titleOf(form) {
+function titleOf(form) {
   const l = litterOf(form.litter);
   const where = l ? `${l.nest}: ${l.doe || said.litter(l.litter)}` : form.nest ? form.nest : form.litter ? said.litter(form.litter) : said.site;
   const deed = { losses: said.losses, foster: whatWords("fostered-out"), correct: said.correct(form.entry?.said ?? ""), strike: said.strike(form.entry?.said ?? "") }[form.kind] ?? whatWords(form.what);

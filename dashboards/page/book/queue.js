@@ -3,6 +3,7 @@
 // that they are stored, or that they cannot be. Only entries and chores wait. That somebody has seen an alarm is never kept for later: it
 // would silence what nobody has seen by then.
 import { can, login, say } from "../act.js";
+import { deviceName, keep, recall } from "../device.js";
 import { el } from "../dom.js";
 import { texts } from "../texts.js";
 import { openStore } from "./store.js";
@@ -12,7 +13,6 @@ const tryEvery = 20e3; // ms between tries while something waits
 const longest = 300 * 86400e3; // ms that a send may wait: nestmon knows its key for a year. Ours, no source
 const clocksAgree = 60e3; // ms by which two clocks may differ without a word
 const stampIn = "nestmon.skew";
-const nameIn = "nestmon.device";
 
 let items = []; // in order; each {key, seq, rows, by, what, nest, litter, on, state: waiting|refused|unusual, tried, undone, why, error, row, field, form, stored, doubts}
 let sending = null;
@@ -58,29 +58,11 @@ export function heard(state) {
   wake();
 }
 
-const keep = (key, value) => {
-  try {
-    localStorage.setItem(key, value);
-  } catch {
-    // as nothing else is kept either
-  }
-};
-const kept = (key) => {
-  try {
-    return localStorage.getItem(key);
-  } catch {
-    return null;
-  }
-};
-
 // now is the time on the daemon's clock, as far as this device knows.
 export function now() {
-  const skew = Number(kept(stampIn) ?? 0);
+  const skew = Number(recall(stampIn));
   return Date.now() + (Math.abs(skew) > clocksAgree ? skew : 0);
 }
-
-export const deviceName = () => kept(nameIn) ?? "";
-export const nameDevice = (name) => keep(nameIn, name.trim().slice(0, 40));
 
 const newKey = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
 
@@ -169,7 +151,7 @@ async function strike(item) {
 }
 
 // wake sends what waits, where nobody has just pressed anything.
-export const wake = () => {
+const wake = () => {
   if (items.some((i) => i.state === "waiting")) flush(false);
 };
 

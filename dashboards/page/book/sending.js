@@ -32,7 +32,7 @@ function makeBar() {
     const waiting = queue.items.filter((i) => i.state === "waiting").length;
     bar.hidden = refused + waiting === 0;
     setClass(bar, refused > 0 ? "is-refused" : "");
-    setText(bar, [refused > 0 ? said.barRefused(refused) : "", waiting > 0 ? said.barWaiting(waiting) : "", queue.needsLogin ? said.barLogIn : ""].filter(Boolean).join(" "));
+    setText(bar, [refused > 0 ? said.barRefused(refused) : "", waiting > 0 ? said.barWaiting(waiting) : "", queue.needsLogin ? said.barLogIn : queue.items.find((i) => i.state === "waiting")?.why].filter(Boolean).join(" "));
   };
   return { bar, draw };
 }

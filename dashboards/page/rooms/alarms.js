@@ -1,5 +1,5 @@
 // Alarms: what stands, what is over or silenced, who is called, and what happened before.
-import { el, styled } from "../dom.js";
+import { el } from "../dom.js";
 import { inOrder, updateList } from "../lists.js";
 import { Past } from "../past.js";
 import { Calls } from "../calls.js";
@@ -7,7 +7,6 @@ import { texts } from "../texts.js";
 import { makeSeveral, makeWhole } from "../several.js";
 
 export function make(box) {
-  styled(import.meta.url);
   const [alarms, quiet, past] = ["alarms", "quiet", "past"].map((id) => el("section", { id }));
   const several = makeSeveral();
   const whole = makeWhole();
@@ -16,7 +15,11 @@ export function make(box) {
   past.append(el("h2", { text: texts.headings.past }), calls.node, journal.node, calls.quality);
   box.append(several.node, alarms, quiet, whole.node, past);
   return {
-    open: () => calls.look(),
+    open(_, state) {
+      calls.look();
+      if (state) journal.update(state);
+      for (const part of [journal, calls]) part.again(); // what was left open is of another time
+    },
     update(state) {
       updateList(alarms, texts.headings.alarms, inOrder(state.alarms.filter((a) => a.alarm)), state, Infinity);
       updateList(quiet, texts.headings.quiet, state.quiet, state, Infinity, { quiet: true });

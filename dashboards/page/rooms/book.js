@@ -1,24 +1,23 @@
 // The litter book: every nest with what is entered there most, what is to do, and what was written down. All of it can be entered here, also
 // where nestmon is out of reach: then it waits on this device.
 import { can } from "../act.js";
-import { ask, fetched, recall, refresh } from "../book/data.js";
+import { ask, fetched, readEvery, recall, refresh } from "../book/data.js";
 import { rows, updateNests } from "../book/nests.js";
 import { makePending } from "../book/pending.js";
-import { deviceName, nameDevice, watch } from "../book/queue.js";
+import { watch } from "../book/queue.js";
 import { litterList, Past } from "../book/story.js";
 import { updateTasks } from "../book/tasks.js";
+import { deviceName, nameDevice } from "../device.js";
 import { el, setText } from "../dom.js";
 import { texts } from "../texts.js";
 import * as units from "../units.js";
 import { way } from "../ways.js";
 
 const said = texts.book;
-const readEvery = 60e3; // ms between readings while the room is open
 const filterFrom = 7; // nests: fewer are seen at a glance. Ours, no source
 const groupNames = ["all", "kits", "due", "empty"];
 
 export function make(box) {
-  document.head.append(el("link", { rel: "stylesheet", href: new URL("book.css", import.meta.url) }));
   const parts = {
     pending: makePending(), asOf: el("p", { class: "wrong", role: "status" }), locked: el("p", { class: "locked" }), tabs: el("nav", { class: "tabs", "aria-label": said.tabs.label }),
     find: el("input", { type: "search", id: "book-find", autocomplete: "off", enterkeyhint: "search" }), groups: el("div", { class: "chips", role: "group", "aria-label": said.groups.label }),
@@ -147,7 +146,7 @@ export function make(box) {
     },
     update(state) {
       site = state.site;
-      if (!fetched.fresh && fetched.book) read();
+      if (!fetched.fresh) read();
       draw();
     },
     redraw: () => draw(),

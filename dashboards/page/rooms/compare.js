@@ -6,12 +6,10 @@ import { twoLitters, twoNests } from "../nestlines.js";
 import { texts } from "../texts.js";
 import * as units from "../units.js";
 import { way } from "../ways.js";
-import { dressRoom } from "./dress.js";
 
 const kinds = ["nests", "litters"];
 
 export function make(box) {
-  dressRoom("nest");
   let [kind, a, b, words] = ["nests", "", "", []];
   let state = null;
   let litters = null; // null until they are known

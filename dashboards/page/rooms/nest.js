@@ -7,10 +7,8 @@ import { judgedOf, restOf } from "../nest.js";
 import { oneNest } from "../nestlines.js";
 import { texts } from "../texts.js";
 import { way } from "../ways.js";
-import { dressRoom } from "./dress.js";
 
 export function make(box) {
-  dressRoom("nest");
   const others = el("nav", { class: "others", "aria-label": texts.nest.others });
   const missing = el("p", { role: "status" });
   const held = el("div", { class: "held" });

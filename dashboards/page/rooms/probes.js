@@ -1,6 +1,6 @@
 // Probes: what nestmon cannot see, its lines, every probe with its health, and the work with them: which is it, and what does it read in ice.
 import { can } from "../act.js";
-import { el, styled } from "../dom.js";
+import { el } from "../dom.js";
 import { Ice } from "../ice.js";
 import { updateBlind } from "../lists.js";
 import { Buses, Probes } from "../probelist.js";
@@ -9,7 +9,6 @@ import { Warm } from "../warm.js";
 import { Work } from "../work.js";
 
 export function make(box) {
-  styled(import.meta.url);
   const blind = el("section", { id: "probes-blind" });
   const locked = el("p", { class: "locked", text: texts.locked });
   const [buses, probes] = [new Buses(), new Probes()];

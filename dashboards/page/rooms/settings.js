@@ -8,7 +8,6 @@ import { texts } from "../texts.js";
 import * as units from "../units.js";
 
 export function make(box) {
-  document.head.append(el("link", { rel: "stylesheet", href: new URL("settings.css", import.meta.url) }));
   const device = makeDevice();
   const phone = el("section", { id: "push", hidden: true });
   const limits = makeLimits();

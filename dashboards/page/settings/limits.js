@@ -21,11 +21,12 @@ export function makeLimits() {
   const node = el("section", { id: "limits" });
   const locked = el("p", { class: "locked", hidden: true });
   const wrong = el("ul", { class: "list aside" });
+  const unread = el("p", { class: "wrong", role: "status" });
   const tables = el("div", { class: "tables" });
   const draftBox = el("div", { class: "draft", hidden: true });
   const changes = el("details", { class: "more-changes" }, el("summary", { text: said.changes }), el("ul", { class: "list" }));
   const preview = makePreview();
-  node.append(el("h2", { text: said.heading }), el("p", { class: "quiet", text: said.why }), locked, wrong, tables, el("p", { class: "quiet", text: said.key }), draftBox, preview.node, changes);
+  node.append(el("h2", { text: said.heading }), el("p", { class: "quiet", text: said.why }), locked, unread, wrong, tables, el("p", { class: "quiet", text: said.key }), draftBox, preview.node, changes);
 
   let settings = null;
   const draft = new Map(); // cell → {place, key, from, to, limit_c}
@@ -58,7 +59,7 @@ export function makeLimits() {
     const keys = rows[0].limits.map((l) => l.key);
     return el("table", { class: "limits-table" },
       el("caption", { text: `${said.places[place]}, ${units.unitSign()}` }),
-      el("thead", {}, el("tr", {}, el("th", { scope: "col", text: said.age }), ...shown.map((i) => el("th", { scope: "col", class: isHeat(i) ? "hot" : "cold", text: said.columns[keys[i]] })))),
+      el("thead", {}, el("tr", {}, el("th", { scope: "col", text: said.age }), ...shown.map((i) => el("th", { scope: "col", class: isHeat(i) ? "hot" : "cold", text: said.keys[keys[i]] })))),
       el("tbody", {}, ...rows.map((r) => el("tr", {}, el("th", { scope: "row", text: said.span(r.from, r.to) }), ...shown.map((i) => el("td", {}, cell(r, i)))))));
   }
 
@@ -185,8 +186,7 @@ export function makeLimits() {
       node.append(el("form", { method: "dialog" }, el("h2", { id: "sure-name", text: said.sure }),
         el("ul", { class: "list" }, ...risky.map((w) => {
           const l = factOf(w);
-          const i = Object.keys(said.columns).indexOf(w.key);
-          return el("li", { class: "wrong" }, el("p", { text: said.risk(said.places[w.place], said.days(w.from, w.to), i, units.temperature(w.limit_c ?? l.beneath_c), units.temperature(l.shipped_c), w.key) }));
+          return el("li", { class: "wrong" }, el("p", { text: said.risk(said.places[w.place], said.days(w.from, w.to), units.temperature(w.limit_c ?? l.beneath_c), units.temperature(l.shipped_c), w.key) }));
         })),
         el("div", { class: "buttons" }, el("button", { type: "button", text: texts.login.cancel, onclick: () => node.close() }), el("button", { type: "button", class: "sure", text: said.iAmSure, onclick: () => ((yes = true), node.close()) }))));
       node.addEventListener("close", () => (node.remove(), decide(yes)));
@@ -201,10 +201,11 @@ export function makeLimits() {
       const got = await answer.json();
       if (!answer.ok) throw new Error(got.error);
       settings = got;
+      setText(unread, "");
       for (const [id, w] of draft) if (!factOf(w)) draft.delete(id); // the rows were cut otherwise meanwhile
       draw();
     } catch (e) {
-      if (!settings) tables.replaceChildren(el("p", { role: "status", text: said.unreadable(e.message) }));
+      setText(unread, settings ? said.stale(e.message) : said.unreadable(e.message));
     }
     return settings;
   }

@@ -18,6 +18,8 @@ export function makePreview() {
   node.append(el("h3", { text: said.heading }), status, running, result);
 
   let timer = 0;
+  let open = false;
+  let failed = "";
   let view = null;
   let wished = [];
   let settings = null;
@@ -30,13 +32,14 @@ export function makePreview() {
     clearTimeout(timer);
     try {
       const answer = await fetch("api/settings/preview", { signal: AbortSignal.timeout(10e3) });
-      if (!answer.ok) return;
-      view = await answer.json();
+      const got = await answer.json();
+      failed = answer.ok ? "" : said.failed(got.error);
+      if (answer.ok) view = got;
     } catch {
       // the page itself says that nestmon is out of reach
     }
     draw();
-    if (view?.state === "running") timer = setTimeout(look, every);
+    if (open && view?.state === "running") timer = setTimeout(look, every);
   }
 
   async function end() {
@@ -51,7 +54,7 @@ export function makePreview() {
     running.hidden = view.state !== "running";
     bar.value = view.done;
     const words = { running: said.running(Math.floor(view.done * 100)), stopped: said.stopped, failed: said.failed(view.error), done: "" };
-    setText(status, view.state === "running" && !mine ? said.another : words[view.state] ?? "");
+    setText(status, failed || (view.state === "running" && !mine ? said.another : words[view.state] ?? ""));
     const key = `${view.state} ${view.result?.from} ${units.display()} ${mine}`;
     if (key === drawn) return;
     drawn = key;
@@ -60,8 +63,14 @@ export function makePreview() {
 
   return {
     node,
-    follow: look,
-    leave: () => clearTimeout(timer),
+    follow() {
+      open = true;
+      return look();
+    },
+    leave() {
+      open = false;
+      clearTimeout(timer);
+    },
     update(all, inForce) {
       wished = all;
       settings = inForce;
