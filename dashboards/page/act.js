@@ -23,13 +23,19 @@ export function begin(node, draw) {
   redraw = draw;
 }
 
+let asking = false;
+
 // ask learns what this browser may do.
 export async function ask() {
+  if (asking) return;
+  asking = true;
   try {
     const answer = await fetch("api/session", { signal: AbortSignal.timeout(patience) });
     if (answer.ok) Object.assign(can, await answer.json(), { asked: true });
   } catch {
     return; // the next state asks again
+  } finally {
+    asking = false;
   }
   redraw();
 }

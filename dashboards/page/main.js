@@ -18,6 +18,7 @@ let old = false; // what is shown is not the present
 let undrawn = false; // the newest state could not be shown, so nothing on the page may be believed
 
 function draw() {
+  at("first")?.remove();
   units.useSite(state.site);
   const { name, room } = currentRoom();
   document.title = [name === "now" ? "" : texts.rooms[name], state.site.name, texts.title].filter(Boolean).join(" – ");
@@ -76,6 +77,7 @@ function watch() {
   const before = old;
   old = undrawn || broken || stopped;
   document.body.classList.toggle("old", old);
+  if (old) at("first")?.remove();
   updateVerdict(at("verdict"), state, old);
   if (state && !undrawn && old !== before) currentRoom().room?.update(state, old);
 }
@@ -113,6 +115,7 @@ skip.addEventListener("click", () => at("main").focus());
 updateVerdict(at("verdict"), null, false);
 const painted = new Map(); // the colours that each room was drawn in when it was left
 openRooms(at("main"), at("doors"), (name, words, room) => {
+  if (name !== "now") at("first")?.remove();
   room.open?.(words, state);
   if (state) attempt();
   if ((painted.get(name) ?? theme()) !== theme()) room.redraw?.();

@@ -23,7 +23,7 @@ self.addEventListener("activate", (event) => event.waitUntil(Promise.all([self.c
 
 // keep gets all files of this page. One that came from another program would not fit the others.
 async function keep() {
-  const index = await fetch("./", { cache: "no-store" });
+  const index = await fetch("./?empty", { cache: "no-store" }); // without the state of this moment
   if (!index.ok || !(await index.clone().text()).includes(`content="${hash}"`)) throw new Error("another page answers");
   const cache = await caches.open(shell);
   await cache.addAll(files.map((file) => `static/${hash}/${file}`));

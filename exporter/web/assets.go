@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"compress/gzip"
 	"crypto/sha256"
+	"encoding/base64"
 	"encoding/hex"
 	"fmt"
 	"html/template"
@@ -21,8 +22,9 @@ import (
 
 // assets are the page's files, hashed and compressed once.
 type assets struct {
-	hash   string // of all files together; part of every address, so that a new program never meets an old file
-	index  asset
+	hash   string             // of all files together; part of every address, so that a new program never meets an old file
+	index  *template.Template // with a firstLook, or nil
+	policy string             // of index
 	top    map[string]asset   // beside the index: a worker watches over what lies below its own address
 	answer *template.Template // of the pages behind a message's link
 	files  map[string]asset
@@ -53,10 +55,11 @@ func contentType(ext string) string {
 	return "text/plain; charset=utf-8"
 }
 
-// Marks in index.html: where the hash belongs, and the line that asks for the scripts of the first room all at once.
+// Marks in index.html: where the hash belongs, the line that asks for the scripts of the first room all at once, and what must not be waited for.
 const (
 	hashMark    = "@HASH@"
 	preloadMark = "@PRELOAD@"
+	styleMark   = "@STYLE@"   // the sheet itself: the first look waits for nothing else
 	filesMark   = `"@FILES@"` // in sw.js: all files that the page may ask for
 )
 
@@ -88,7 +91,7 @@ func loadAssets() assets {
 	a := assets{files: map[string]asset{}, top: map[string]asset{"sw.js": {}, "manifest.webmanifest": {}}}
 	all := sha256.New()
 	root := dashboards.Page()
-	var index []byte
+	var index string
 	err := fs.WalkDir(root, ".", func(name string, d fs.DirEntry, err error) error {
 		if err != nil || d.IsDir() {
 			return err
@@ -103,7 +106,7 @@ func loadAssets() assets {
 		case "index.html":
 			var links string
 			links, err = preload(root)
-			index = bytes.ReplaceAll(body, []byte(preloadMark), []byte(strings.TrimSuffix(links, "\n")))
+			index = strings.Replace(string(body), preloadMark, strings.TrimSuffix(links, "\n"), 1)
 		case "answer.html":
 			a.answer, err = template.New(name).Funcs(answerFuncs).Parse(string(body))
 		default:
@@ -111,16 +114,36 @@ func loadAssets() assets {
 		}
 		return err
 	})
-	if err != nil || index == nil || a.answer == nil {
+	a.hash = hex.EncodeToString(all.Sum(nil))[:16]
+	if err == nil {
+		index = strings.Replace(index, styleMark, string(a.files["style.css"].plain), 1)
+		a.index, a.policy, err = parseIndex(strings.ReplaceAll(index, hashMark, a.hash))
+	}
+	if err != nil || index == "" || a.answer == nil {
 		panic("the page's files are not in the program") // embedded at build time; cannot be cured at run time
 	}
-	a.hash = hex.EncodeToString(all.Sum(nil))[:16]
-	a.index = newAsset("index.html", bytes.ReplaceAll(index, []byte(hashMark), []byte(a.hash)))
 	for name := range a.top {
 		body := bytes.ReplaceAll(a.files[name].plain, []byte(filesMark), a.list())
 		a.top[name] = newAsset(name, bytes.ReplaceAll(body, []byte(hashMark), []byte(a.hash)))
 	}
 	return a
+}
+
+// parseIndex returns the page with a policy that lets in the one sheet which stands in it, as it is written: a template drops comments.
+func parseIndex(text string) (*template.Template, string, error) {
+	index, err := template.New("index.html").Parse(text)
+	if err != nil {
+		return nil, "", err
+	}
+	var page bytes.Buffer
+	if err := index.Execute(&page, (*firstLook)(nil)); err != nil {
+		return nil, "", err
+	}
+	_, sheet, _ := bytes.Cut(page.Bytes(), []byte("<style>"))
+	sheet, _, _ = bytes.Cut(sheet, []byte("</style>"))
+	sum := sha256.Sum256(sheet)
+	const styles = "style-src 'self'"
+	return index, strings.Replace(policy, styles, styles+" 'sha256-"+base64.StdEncoding.EncodeToString(sum[:])+"'", 1), nil
 }
 
 // list names all files below the hash, as a script writes a list.
@@ -137,17 +160,19 @@ func (a assets) list() []byte {
 func newAsset(name string, body []byte) asset {
 	sum := sha256.Sum256(body)
 	out := asset{kind: contentType(path.Ext(name)), plain: body, etag: hex.EncodeToString(sum[:8])}
-	var buf bytes.Buffer
-	zw, _ := gzip.NewWriterLevel(&buf, gzip.BestCompression) // the level is valid, and a buffer takes everything
-	_, _ = zw.Write(body)
-	_ = zw.Close()
-	if buf.Len() < len(body) {
-		out.zipped = buf.Bytes()
+	if zipped := zip(body, gzip.BestCompression); len(zipped) < len(body) {
+		out.zipped = zipped
 	}
 	return out
 }
 
-func (a assets) serveIndex(w http.ResponseWriter, r *http.Request) { a.index.serve(w, r, "no-cache") }
+func zip(body []byte, level int) []byte {
+	var buf bytes.Buffer
+	zw, _ := gzip.NewWriterLevel(&buf, level) // the level is valid, and a buffer takes everything
+	_, _ = zw.Write(body)
+	_ = zw.Close()
+	return buf.Bytes()
+}
 
 // serveTop serves a file that is not below the hash, so it must be asked for anew each time.
 func (a assets) serveTop(w http.ResponseWriter, r *http.Request) {

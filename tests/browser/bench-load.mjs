@@ -9,7 +9,8 @@ const clock = new Intl.DateTimeFormat("en-US", { timeZone: "America/Denver", hou
 
 const median = (all) => all.toSorted((a, b) => a - b)[Math.floor(all.length / 2)];
 
-// firstNest opens the page in a browser that has seen nothing and returns the ms until a nest's card is there, and the bytes that came.
+// firstNest opens the page in a browser that has seen nothing and returns the ms until a nest's temperature is on the screen, the ms until the
+// card is there that follows every new state, and the bytes that came.
 async function firstNest(at, slow) {
   const context = await browser.newContext({ viewport: { width: 390, height: 844 }, deviceScaleFactor: 2 });
   const page = await context.newPage();
@@ -23,16 +24,17 @@ async function firstNest(at, slow) {
   }
   await page.addInitScript(() => {
     new MutationObserver((_, o) => {
-      if (!document.querySelector(".card .number")) return;
+      if (!document.querySelector("#nests .card .number")) return;
       o.disconnect();
-      requestAnimationFrame(() => (globalThis.shown = performance.now()));
+      requestAnimationFrame(() => (globalThis.live = performance.now()));
     }).observe(document, { childList: true, subtree: true });
   });
   await page.goto(at, { waitUntil: "commit" });
-  const ms = await (await page.waitForFunction(() => globalThis.shown)).jsonValue();
+  const live = await (await page.waitForFunction(() => globalThis.live)).jsonValue();
+  const ms = await page.evaluate(() => performance.getEntriesByName("first-contentful-paint")[0].startTime); // style sheet and first look are there by then
   const requests = await page.evaluate(() => performance.getEntriesByType("resource").length + 1);
   await context.close();
-  return { ms, bytes, requests };
+  return { ms, live, bytes, requests };
 }
 
 let thirty;
@@ -47,8 +49,8 @@ test("first load", { timeout: 600e3 }, async () => {
       quick.push(await firstNest(at, false));
       slow.push(await firstNest(at, true));
     }
-    const [q, s] = [quick, slow].map((all) => median(all.map((r) => r.ms)));
-    console.log(`${what}: first nest after ${s.toFixed(0)} ms on the slow phone, ${q.toFixed(0)} ms without; ${slow[0].requests} requests, ${median(slow.map((r) => r.bytes))} bytes`);
+    const [q, s] = [quick, slow].map((all) => ["ms", "live"].map((what) => median(all.map((r) => r[what])).toFixed(0)));
+    console.log(`${what}: first nest after ${s[0]} ms and live after ${s[1]} ms on the slow phone, ${q[0]} and ${q[1]} ms without; ${slow[0].requests} requests, ${median(slow.map((r) => r.bytes))} bytes`);
   }
 });
 

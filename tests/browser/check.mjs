@@ -40,6 +40,20 @@ test("every nest shows value, age, limits, litter, alarm and next chore, the mos
   await shut(page);
 });
 
+test("without JavaScript: temperatures, what stands, when that was, and never that all is well", async () => {
+  for (const theme of ["light", "dark"]) {
+    fixture.stdin.write("mixed\n");
+    const context = await browser.newContext({ viewport: { width: 320, height: 640 }, colorScheme: theme, locale: "en-US", deviceScaleFactor: 2, javaScriptEnabled: false });
+    const page = await context.newPage();
+    await page.goto(address);
+    assert.match(await text(page, "#first"), /^As it was at 15:42:\d\d, not live\.[\s\S]*b1[\s\S]*thin the fur[\s\S]*Nest air[\s\S]*101\.2\s*°F[\s\S]*a1/);
+    assert.doesNotMatch(await text(page, "#first"), /No alarm|fully/);
+    assert.ok(await noSideways(page), "the page scrolls sideways");
+    await page.screenshot({ path: join(shots, `first-${theme}.png`), fullPage: true });
+    await context.close();
+  }
+});
+
 test("a room has its own address, its own title, and is where it was after a reload and by the back button", async () => {
   const page = await open("mixed");
   await page.click("#doors [data-room=alarms]");
