@@ -7,6 +7,7 @@ import (
 	"io"
 	"log/slog"
 	"os"
+	"path/filepath"
 	"strings"
 	"sync/atomic"
 	"time"
@@ -82,6 +83,9 @@ func (d *demo) run(ctx context.Context) (err error) {
 	if d.story, err = simulated.NewDemo(demoStart); err != nil {
 		return err
 	}
+	if err := d.lock(); err != nil {
+		return fmt.Errorf("making the page's password: %w", err)
+	}
 	log := slog.New(slog.DiscardHandler)
 	broker, err := demobroker.Start(0, log)
 	if err != nil {
@@ -123,6 +127,19 @@ func (d *demo) run(ctx context.Context) (err error) {
 	return d.daemon.run(ctx)
 }
 
+// demoPassword lets who tries the page answer alarms, enter what happened and change limits. It is known to everybody.
+const demoPassword = "meadow-clover"
+
+func (d *demo) passwordFile() string { return filepath.Join(d.data, "page.password") }
+
+func (d *demo) lock() error {
+	line, err := web.HashPassword(demoPassword)
+	if err != nil {
+		return err
+	}
+	return os.WriteFile(d.passwordFile(), []byte(line+"\n"), 0o600)
+}
+
 // simulatedKind is what a configuration would call the demonstration's probes.
 const simulatedKind = "simulated"
 
@@ -145,6 +162,7 @@ func (d *demo) config(broker, mobile string) *config {
 	}
 	page, prom, tree := web.DefaultConfig(), metrics.DefaultConfig(), mqtt.DefaultConfig()
 	page.Listen, prom.Listen = freeAddress(d.listen, page.Listen), freeAddress(d.listen, prom.Listen)
+	page.PasswordFile = d.passwordFile()
 	tree.Broker, tree.Device = broker, c.Site.ID
 	c.Publish.Page, c.Publish.Prometheus, c.Publish.MQTT = &page, &prom, &tree
 	c.Phone = &phone.Config{Channels: []phone.Channel{{Name: "mobile", URL: secret(mobile), Format: "json"}}}
@@ -189,14 +207,14 @@ func (d *demo) welcome(cfg *config, broker string) {
 	page := cfg.Publish.Page.Listen
 	fmt.Fprintf(d.out, `An invented rabbitry: five nests, simulated weather and broods, %.0f times real speed. Nothing here is measured.
 
-  page      http://%s/
+  page      http://%s/    the password to answer and enter: %s
   metrics   http://%s/metrics
   MQTT      mosquitto_sub -h %s -p %s -v -t 'homie/5/%s/+/alarm'
   archive   %s
 
 Ctrl-C ends it. "phone" is what reaches the keeper's phone, "story" and "keeper" tell what happens.
 
-`, d.speed, page, cfg.Publish.Prometheus.Listen, host, port, cfg.Site.ID, d.data)
+`, d.speed, page, demoPassword, cfg.Publish.Prometheus.Listen, host, port, cfg.Site.ID, d.data)
 }
 
 // keep prints the script's lines when their time has come, and marks as done what the script's keeper does.

@@ -90,7 +90,8 @@ export function say(words, kind, button = null) {
   clearTimeout(fading);
   setClass(box, kind && `is-${kind}`);
   box.replaceChildren(...(kind === "bad" ? [shape("warning")] : kind === "good" ? [shape("none")] : []), el("span", { text: words }), ...(button ? [button] : []));
-  if (kind === "good") fading = setTimeout(() => box.replaceChildren(), saidFor);
+  if (kind === "good" || kind === "kept") fading = setTimeout(() => box.replaceChildren(), saidFor);
+  if (kind === "bad") box.append(el("button", { type: "button", class: "undo", text: texts.doing.close, onclick: () => box.replaceChildren() }));
 }
 
 export async function logout() {

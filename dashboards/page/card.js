@@ -3,7 +3,7 @@
 import { sinceWords, updateTake } from "./alarm.js";
 import { el, keyed, setClass, setText, shape } from "./dom.js";
 import { makeGauge, standing, updateGauge } from "./gauge.js";
-import { ageWords, fullyWatched, judgedOf, litterWords } from "./nest.js";
+import { ageWords, fullyWatched, judgedOf, litterWords, pastLimit } from "./nest.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
 import { way } from "./ways.js";
@@ -63,14 +63,15 @@ function updateStand(li, a, now) {
 function nextWords(next, now) {
   if (!next) return texts.next.none;
   const from = Date.parse(next.from);
-  const when = next.state === "overdue" ? texts.next.overdue(units.moment(Date.parse(next.late ?? next.from), now)) : from <= now ? texts.next.since(units.moment(from, now)) : next.state === "today" ? texts.next.today(units.clock(from)) : units.dateAndClock(from);
+  const when = next.state === "overdue" ? texts.next.overdue(units.moment(Date.parse(next.late ?? next.from), now)) : from <= now ? texts.next.since(now - from < 12 * 3600e3 ? units.clock(from) : units.day(from, now)) : next.state === "today" ? texts.next.today(units.clock(from)) : units.dateAndClock(from);
   return texts.next.label(texts.event[next.event] ?? next.event, when);
 }
 
 function updateChip(chip, nest, old) {
   const quiet = nest.severity === "none";
-  const name = quiet && (old || !fullyWatched(nest)) ? "blind" : nest.severity;
-  const words = name !== "blind" ? texts.severity[nest.severity] : old ? texts.unknown : texts.partly;
+  const past = quiet && !old ? pastLimit(nest) : "";
+  const name = past ? "notice" : quiet && (old || !fullyWatched(nest)) ? "blind" : nest.severity;
+  const words = past ? texts.past[past] : name !== "blind" ? texts.severity[nest.severity] : old ? texts.unknown : texts.partly;
   if (chip.dataset.name === name + words) return;
   chip.dataset.name = name + words;
   setClass(chip, `chip chip-${name}`);

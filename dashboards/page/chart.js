@@ -43,6 +43,7 @@ export class Chart {
   #places = []; // of the marks that are drawn
   #colours = {};
   #frame = 0;
+  #size = new ResizeObserver(() => this.#resize());
   cursor = null; // s
   selected = null; // key of a mark
 
@@ -52,7 +53,14 @@ export class Chart {
     this.on = on;
     this.node = el("div", { class: "chart" });
     this.#listen();
-    new ResizeObserver(() => this.#resize()).observe(this.node);
+    this.#size.observe(this.node);
+  }
+
+  // discard lets go of what a browser would keep: uPlot listens on the window.
+  discard() {
+    this.#size.disconnect();
+    cancelAnimationFrame(this.#frame);
+    this.recolour();
   }
 
   get plotWidth() {

@@ -13,6 +13,7 @@
 // A picture is {times, step, lines: [{key, name, role, unit, colour, width, dash, mean, low, high, wide, alone, gap_s}], limits, marks, left, ages, first}.
 import { Chart, css, limitLines, loadChart, nearest } from "./chart.js";
 import { el, keyed, setText } from "./dom.js";
+import { settled } from "./lines.js";
 import { keyOf, leftWords, MarkList, nameOf, whenOf } from "./marks.js";
 import { View } from "./span.js";
 import { fillTable, rowsFor } from "./table.js";
@@ -95,9 +96,15 @@ export class Graph {
     clearTimeout(this.#later);
   }
 
+  // discard is for a graph that nobody comes back to.
+  discard() {
+    this.shut();
+    this.chart.discard();
+  }
+
   #due(now) {
     if (this.#asking || now === this.#asked.now) return false;
-    const pause = Math.max(redrawAfter, (this.#picture?.step ?? 0) * 1e3);
+    const pause = Math.min(Math.max(redrawAfter, (this.#picture?.step ?? 0) * 1e3), settled);
     return performance.now() - this.#asked.at >= pause || Math.abs(now - this.#asked.now) > Math.max(redrawJump, (this.#picture?.step ?? 0) * 1e3);
   }
 

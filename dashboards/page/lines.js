@@ -22,7 +22,7 @@ function unpack(line, n, step, gapAfter) {
   let last = -1; // bucket with a reading
   let joined = 0; // buckets with one since the last gap
   const gap = (to) => {
-    if (last < 0 || (to - last) * step <= gapAfter(last)) return;
+    if (last < 0 || (to - last) * step < gapAfter(last)) return;
     for (const values of [mean, low, high]) values.fill(null, last + 1, Math.min(to, n));
     if (joined === 1) alone.push(last);
     joined = 0;
@@ -41,13 +41,14 @@ function unpack(line, n, step, gapAfter) {
   return { ...line, mean, low, high, wide: Boolean(line.low), alone };
 }
 
-const twoHours = 7200; // s, between two hourly values with one missing
+const hour = 3600; // s
 
 function read(body) {
   const [from, to, fine] = [body.from, body.to, body.fine_from ?? body.to].map((t) => Date.parse(t) / 1e3);
   const step = body.step_s ?? 0;
   const starts = body.starts ?? Array.from({ length: Math.round((to - from) / step) }, (_, i) => from + i * step);
-  const gapAfter = (line) => (step ? (b) => (starts[b] < fine ? Math.max(line.gap_s, twoHours) : line.gap_s) : () => Infinity);
+  const hourly = hour + step + 1; // hourly values lie so far apart in narrower buckets; a wider one without any is a gap
+  const gapAfter = (line) => (step ? (b) => (starts[b] < fine && step < hour ? Math.max(line.gap_s, hourly) : line.gap_s) : () => Infinity);
   return {
     from, to, step, starts, at: performance.now(), first: body.first ? Date.parse(body.first) : to * 1e3,
     times: step ? starts.map((t) => t + step / 2) : starts, // a mean stands in the middle of what it is of
@@ -88,11 +89,11 @@ export function known(nest, view) {
 // good reports whether an answer is fine enough for a view, and recent enough where it ends now.
 export const good = (data, view, buckets) => {
   const old = performance.now() - data.at;
-  return fineEnough(data, view, buckets) && old < (view.follows ? Math.max(fresh, data.step * 1e3) : settled);
+  return fineEnough(data, view, buckets) && old < (view.follows ? Math.min(Math.max(fresh, data.step * 1e3), settled) : settled);
 };
 export const fineEnough = (data, view, buckets) => data.step <= coarser * Math.max(view.length / 1e3 / buckets, 1);
 const fresh = 10e3; // ms; ours, no source
-const settled = 300e3; // ms, after which the past is read again too: an entry may have been corrected, or a limit changed; ours, no source
+export const settled = 300e3; // ms, after which the past is read again too: an entry may have been corrected, or a limit changed; ours, no source
 const coarser = 2.6; // the widest step from one width of buckets to the next
 
 // rows reads a stretch by the hour, day or week.

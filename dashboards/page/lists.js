@@ -1,7 +1,8 @@
 // What stands in more than one room: the verdict, lists of alarms and chores, what cannot be seen, and the weather.
+import { can } from "./act.js";
 import { el, keyed, setClass, setText, shape } from "./dom.js";
 import { alarmKey, makeAlarm, updateAlarm } from "./alarm.js";
-import { fullyWatched } from "./nest.js";
+import { fullyWatched, pastLimit } from "./nest.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
 
@@ -23,13 +24,15 @@ export function updateVerdict(node, state, old) {
     const n = alarms.filter((a) => a.severity === worst).length;
     const blind = state.nests.filter((x) => !fullyWatched(x)).length;
     const all = state.nests.length;
-    words = [worst === "none" ? texts.verdict.none : texts.verdict[worst](n)];
+    const past = rank[worst] > rank.notice ? 0 : state.nests.filter((x) => x.severity === "none" && pastLimit(x)).length;
+    words = [...(past > 0 ? [texts.verdict.past(past)] : []), ...(worst !== "none" ? [texts.verdict[worst](n)] : past > 0 ? [] : [texts.verdict.none])];
     if (all === 0) words.push(texts.verdict.empty);
     else if (blind > 0) words.push(texts.verdict.blind(blind));
     else if (worst === "none") words.push(texts.verdict.watched(all));
+    if (worst === "none" && past > 0) name = "notice";
     const quiet = [...state.alarms, ...state.quiet].filter((a) => a.status === "shelved" || a.status === "out-of-service").length;
     if (quiet > 0) words.push(texts.verdict.quiet(quiet));
-    if (worst === "none" && (blind > 0 || all === 0)) name = "blind";
+    if (name === "none" && (blind > 0 || all === 0)) name = "blind";
   }
   const [first, ...more] = [words].flat();
   if (node.dataset.text === name + words) return;
@@ -102,6 +105,9 @@ function blindOf(state) {
   for (const s of state.sinks) {
     if (!s.ok) list.push({ key: `sink ${s.sink}`, text: sinkWords(s) + (s.pending > 0 ? texts.sinkWaiting(s.pending) : ""), raw: s.error });
   }
+  if (can.asked && !can.test) list.push({ key: "called", text: texts.nobodyCalled });
+  const unwatched = state.nests.filter((n) => !fullyWatched(n)).map((n) => n.id);
+  if (unwatched.length > 0) list.push({ key: "nests", text: texts.notWatched(unwatched.length, unwatched.join(", ")) });
   if (list.length === 0) list.push({ key: "all", calm: true, text: texts.seesAll });
   return list;
 }

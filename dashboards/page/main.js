@@ -25,7 +25,7 @@ function draw() {
   setText(at("site"), state.site.name || texts.title);
   setText(at("now"), texts.asOf(units.fullDate(Date.parse(state.time))));
   drawUnits();
-  const alarms = state.alarms.filter((a) => a.alarm).length;
+  const alarms = state.alarms.filter((a) => a.alarm && rank[a.severity] > rank.notice).length;
   count("alarms", alarms, texts.rooms.alarmCount(alarms));
   const due = state.alarms.filter((a) => a.chore && rank[a.severity] > 0).length;
   count("book", due, texts.rooms.choreCount(due));
@@ -86,7 +86,7 @@ function watch() {
 function reloadIfReplaced() {
   const mine = document.querySelector("meta[name=nestmon-page]").content;
   try {
-    if (state.page === mine || sessionStorage.getItem("nestmon.reloaded") === state.page) return;
+    if (state.page === mine || document.querySelector("dialog[open]") || sessionStorage.getItem("nestmon.reloaded") === state.page) return;
     sessionStorage.setItem("nestmon.reloaded", state.page);
   } catch {
     return; // without a memory it might load for ever
@@ -105,8 +105,11 @@ const stream = new Stream((s) => {
     askedOf = s.started;
     ask();
   }
-  attempt();
-  reloadIfReplaced();
+  try {
+    attempt();
+  } finally {
+    reloadIfReplaced(); // also where the new program's state is one that this page cannot draw
+  }
 }, () => shut(at("verdict"), state !== null));
 
 const skip = document.querySelector(".skip");
@@ -127,5 +130,9 @@ setInterval(() => {
   stream.tick();
   watch();
 }, 1000);
-document.addEventListener("visibilitychange", () => document.hidden || watch());
+document.addEventListener("visibilitychange", () => {
+  if (document.hidden) return;
+  stream.tick();
+  watch();
+});
 matchMedia("(prefers-color-scheme: dark)").addEventListener("change", redraw);

@@ -1,4 +1,5 @@
 // What is said of one nest in words: who lies there, what is watched of it, and what else was measured.
+import { standing } from "./gauge.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
 
@@ -13,10 +14,18 @@ const counts = (nest, j) => j.danger !== "damp" && !noKits(nest) && (j.danger ==
 export const fullyWatched = (nest) =>
   nest.judged.length > 0 && nest.judged.every((j) => !counts(nest, j) || (j.judged && !j.why)) && nest.values.every((v) => v.fresh || v.quantity !== "temperature");
 
+// pastLimit is above or below where a temperature is past a limit in force, "" where none is: there may be no alarm yet, but all is not well.
+export function pastLimit({ values, limits }) {
+  const bounds = { cluster: [limits.cluster_cold_c, limits.cluster_hot_c], air: [limits.air_cold_c, limits.air_hot_c] };
+  const all = values.filter((v) => v.quantity === "temperature" && v.value !== null && bounds[v.role]).map((v) => standing(v.value, ...bounds[v.role]));
+  return ["above", "below"].find((where) => all.includes(where)) ?? "";
+}
+
 export function litterWords(nest) {
   const words = [nest.stage === "nursing" && nest.age_days !== null ? texts.day(nest.age_days) : texts.stage[nest.stage] ?? nest.stage];
   if (nest.stage === "out" && nest.age_days !== null) words.unshift(texts.day(nest.age_days));
-  if (nest.litter?.born && nest.age_days !== null) words.push(texts.born(nest.litter.born));
+  const { born, kits } = nest.litter ?? {};
+  if (born && nest.age_days !== null) words.push(kits && kits < born ? texts.alive(kits, born) : texts.born(born));
   return words.join(" · ");
 }
 

@@ -91,6 +91,7 @@ function over(parts, { outside }) {
       });
       into.alone.push(...l.alone.map((i) => places[i]));
     }
+    if (p.shift === 0) places.forEach((to, i) => (starts[to] = p.data.starts[i])); // a day is not always 24 h
   }
   return { starts, step, times: starts.map((t) => t + step / 2), lines: [...lines.values()].sort((a, b) => order.indexOf(a.role) - order.indexOf(b.role)) };
 }
@@ -161,7 +162,8 @@ export function twoLitters(a, b) {
 
 // clip leaves out what lies outside a stay: another litter's.
 function clip(d, from, to) {
-  const out = (i) => d.starts[i] + (d.step || 0) <= from || d.starts[i] >= to;
+  const end = (i) => (d.step ? d.starts[i] + d.step : d.starts[i + 1] ?? Infinity);
+  const out = (i) => end(i) <= from || d.starts[i] >= to;
   const cut = (values) => values.map((v, i) => (out(i) ? undefined : v));
   return { ...d, lines: d.lines.map((l) => ({ ...l, mean: cut(l.mean), low: cut(l.low), high: cut(l.high) })) };
 }

@@ -12,6 +12,7 @@ export const texts = {
     alarmCount: (n) => (n === 1 ? "1 alarm" : `${n} alarms`), choreCount: (n) => (n === 1 ? "1 thing to do" : `${n} things to do`),
   },
 
+  past: { above: "Over the limit", below: "Under the limit" },
   severity: { urgent: "Urgent", warning: "Warning", notice: "Notice", none: "No alarm" },
   verdict: {
     waiting: "Waiting for the first word from nestmon.",
@@ -20,6 +21,7 @@ export const texts = {
     warning: (n) => (n === 1 ? "Look soon: 1 warning." : `Look soon: ${n} warnings.`),
     notice: (n) => (n === 1 ? "1 notice, no alarm." : `${n} notices, no alarm.`),
     none: "No alarm.",
+    past: (n) => (n === 1 ? "1 nest is past a limit, no alarm yet." : `${n} nests are past a limit, no alarm yet.`),
     watched: (n) => (n === 1 ? "1 nest, fully watched." : `${n} nests, all fully watched.`),
     empty: "No nest is configured. Nothing is watched.",
     blind: (n) => (n === 1 ? "1 nest is not fully watched." : `${n} nests are not fully watched.`),
@@ -73,7 +75,7 @@ export const texts = {
     shelve: (span) => `Shelve for ${span}`, more: "More",
   },
   doing: {
-    button: "Saving…", sending: "Sending…",
+    button: "Saving…", sending: "Sending…", close: "Close",
     what: (name, action) => `${name} – ${action}`,
     saving: (what) => `Saving: ${what}`,
     saved: (what) => `Saved: ${what}`,
@@ -100,6 +102,7 @@ export const texts = {
   stage: { empty: "no litter entered", bred: "bred, box not due", waiting: "waiting for kits", nursing: "kits in the nest", out: "old enough to leave the nest" },
   day: (n) => `day ${n}`,
   born: (n) => (n === 1 ? "1 kit born" : `${n} kits born`),
+  alive: (n, born) => `${n} of ${born} kits`,
 
   role: { cluster: "Cluster", "cluster-2": "Cluster, second probe", air: "Nest air", co2: "CO₂", cage: "Doe’s cage", outside: "Outside", battery: "Battery" },
   quantity: { temperature: "temperature", humidity: "humidity", co2: "CO₂", voltage: "voltage", current: "current" },
@@ -148,6 +151,8 @@ export const texts = {
   },
   sinkWaiting: (n) => ` (${n} waiting)`,
   clock: "The clock of the board is not set. Times and litter days may be wrong.",
+  notWatched: (n, names) => (n === 1 ? `Nest ${names} is not fully watched; its card says why.` : `${n} nests are not fully watched; their cards say why: ${names}.`),
+  nobodyCalled: "Nobody is called: no way to a phone is set up. Alarms are on this page only.",
   seesAll: "Every probe answers. It never sees a single kit that strayed from the others.",
   notConfigured: "No outside probe: a coming freeze, and heat for does without a probe in their cage, are not judged.",
 
@@ -192,7 +197,7 @@ export const texts = {
   // Room: book
   book: {
     undo: "Undo", undoOf: (what) => `Undo: ${what}`, save: "Save", other: "Other…", unsaid: "Not said", optional: (name) => `${name} (may be left out)`, rarely: "More to say",
-    less: "Less", more: "More", moreThan: (n) => `${n}+`, missing: (name) => `${name}: choose or write it.`, nothingChanged: "Nothing was changed.", saidNothing: "entered",
+    less: "Less", more: "More", moreThan: (n) => `${n}+`, missing: (name) => `${name}: choose one, or write it.`, nothingChanged: "Nothing was changed.", saidNothing: "entered",
     noForms: "nestmon has not told yet what can be entered; open the book once where it can be reached.",
     never: "nestmon has not been reached yet.", asOf: (when, why) => `As nestmon said ${when}${why ? `: ${why}` : ""}. It cannot be reached now; what you enter waits here.`,
     loading: "Reading the book…", outOfReach: "nestmon cannot be reached now", notRead: (why) => `Not read: ${why}.`,
@@ -221,7 +226,7 @@ export const texts = {
     },
     fieldOf: { "kindled kits": "Born alive", "lost kits": "How many", "fostered-out kits": "How many", "fostered-out with": "To", "weighed kits": "Kits on the scale", "collected kits": "Kits counted", "weaned kits": "Kits counted", "collected to": "To which pen or cage" },
     choice: {
-      chilled: "Chilled", overheated: "Overheated", "dragged-out": "Dragged out", crushed: "Crushed", unfed: "Unfed", other: "Other", pregnant: "Kits", "not-pregnant": "No kits", unsure: "Not sure",
+      chilled: "Chilled", overheated: "Overheated", "dragged-out": "Dragged out", crushed: "Crushed", unfed: "Unfed", other: "Other", "not-known": "Not known", pregnant: "Kits", "not-pregnant": "No kits", unsure: "Not sure",
     },
     unit: { g: "grams", kg: "kilograms", oz: "ounces", lb: "pounds", cm: "centimetres", in: "inches" },
     when: {

@@ -73,6 +73,7 @@
 //
 // # The state
 //
+//	seq              counts the states of one run; of two with the same started, the higher is the newer
 //	published_ago_s  how long ago, by this machine's own clock, the daemon last handed over a state: the page is as old as this,
 //	                 whatever "time" says
 //	time             the instant the state describes; in a demonstration this is simulated time

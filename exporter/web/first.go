@@ -69,7 +69,7 @@ func (s *Server) firstLook(r *http.Request) *firstLook {
 	snap := f.state.Snapshot
 	look := &firstLook{}
 	if f.state.Synced {
-		look.At = snap.Time.In(s.site.zone()).Format("15:04:05")
+		look.At = snap.Time.In(s.site.zone()).Format("15:04:05, Monday 2 January")
 	}
 	scale := review.Scale{Fahrenheit: s.site.Display == "fahrenheit"}
 	of := map[string][]firstAlarm{}

@@ -27,7 +27,7 @@ func (f *frame) json(s *Server, now time.Time) ([]byte, error) {
 	if f.err != nil {
 		return nil, f.err
 	}
-	head := fmt.Appendf(nil, `{"published_ago_s":%.1f,`, f.ago(now).Seconds())
+	head := fmt.Appendf(nil, `{"published_ago_s":%.1f,"seq":%d,`, f.ago(now).Seconds(), f.seq)
 	return append(head, f.body[1:]...), nil // view is never empty, so its brace is followed by a member
 }
 

@@ -154,7 +154,7 @@ func (s *Server) serveNest(w http.ResponseWriter, r *http.Request) {
 		}
 	}
 	for i := range v.Lines {
-		v.Lines[i].Gap = max(2*v.Step, v.Lines[i].Gap)
+		v.Lines[i].Gap += v.Step // where a bucket as wide as the probe's own gap is empty
 	}
 	s.answerZipped(w, r, v)
 }

@@ -75,7 +75,7 @@ func TestNestLines(t *testing.T) {
 		t.Errorf("%+v", v)
 	}
 	// The probe of the cluster is none of the site's.
-	if len(v.Lines) != 2 || v.Lines[0].Role != "air" || v.Lines[0].Unit != "C" || v.Lines[0].Gap != 7200 || v.Lines[1].Quantity != "humidity" || len(v.Lines[1].Mean) != 0 {
+	if len(v.Lines) != 2 || v.Lines[0].Role != "air" || v.Lines[0].Unit != "C" || v.Lines[0].Gap != 3690 || v.Lines[1].Quantity != "humidity" || len(v.Lines[1].Mean) != 0 {
 		t.Fatalf("%+v", v.Lines)
 	}
 	l := v.Lines[0]

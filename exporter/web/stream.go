@@ -1,6 +1,7 @@
 package web
 
 import (
+	"encoding/json"
 	"fmt"
 	"net/http"
 	"slices"
@@ -107,12 +108,13 @@ func (s *Server) sendState(out eventWriter, f *frame) bool {
 	return out.send("event: state\nid: " + s.eventID(f) + "\ndata: " + string(body) + "\n\n")
 }
 
-// beat says how old the state is that the reader already has.
+// beat says which state the reader already has, and how old it is.
 func (s *Server) beat(f *frame) string {
 	if f == nil {
 		return "{}"
 	}
-	return fmt.Sprintf(`{"published_ago_s":%.1f}`, f.ago(s.Now()).Seconds())
+	started, _ := json.Marshal(instant(f.state.Started)) // a time of this clock marshals
+	return fmt.Sprintf(`{"published_ago_s":%.1f,"seq":%d,"started":%s}`, f.ago(s.Now()).Seconds(), f.seq, started)
 }
 
 // eventID differs between runs of the daemon, whose counts all begin at one.

@@ -103,6 +103,7 @@ type litterView struct {
 	Bred    *time.Time `json:"bred"`
 	Kindled *time.Time `json:"kindled"`
 	Born    *int       `json:"born"`
+	Kits    *int       `json:"kits"`
 	Ended   *time.Time `json:"ended"`
 }
 
@@ -235,6 +236,9 @@ func litterOf(l *litter.Litter) *litterView {
 	v := &litterView{Bred: instant(l.Bred), Kindled: instant(l.Kindled), Ended: instant(l.Ended)}
 	if l.Born > 0 {
 		v.Born = &l.Born
+	}
+	if l.Kits > 0 {
+		v.Kits = &l.Kits
 	}
 	return v
 }

@@ -84,10 +84,11 @@ const (
 	Crushed    Cause = "crushed"
 	Unfed      Cause = "unfed"
 	Other      Cause = "other"
+	NotKnown   Cause = "not-known" // nobody could tell
 )
 
 // Causes lists them.
-var Causes = []Cause{Chilled, Overheated, DraggedOut, Crushed, Unfed, Other}
+var Causes = []Cause{Chilled, Overheated, DraggedOut, Crushed, Unfed, Other, NotKnown}
 
 // Found is what palpation found.
 type Found string

@@ -66,8 +66,18 @@ export function now() {
 
 const newKey = () => Array.from(crypto.getRandomValues(new Uint8Array(16)), (b) => b.toString(16).padStart(2, "0")).join("");
 
+const bounce = 2e3; // ms in which a button that is pressed again was pressed once: a gloved finger, a cracked glass. Ours, no source
+let pressed = { same: "", at: -Infinity, item: null };
+
 // press keeps what a person entered at this moment, and sends it as soon as it can be. rows that say no time happened now. It returns the send.
-export async function press({ rows, what, nest = null, litter = null, form = null, place = null, undoable = true }) {
+export function press(what) {
+  const same = JSON.stringify([what.rows, what.nest, what.litter]);
+  if (same !== pressed.same || performance.now() - pressed.at > bounce) pressed = { same, item: take(what) };
+  pressed.at = performance.now();
+  return pressed.item;
+}
+
+async function take({ rows, what, nest = null, litter = null, form = null, place = null, undoable = true }) {
   const store = await read;
   const on = new Date(now()).toISOString();
   const item = {
@@ -77,7 +87,7 @@ export async function press({ rows, what, nest = null, litter = null, form = nul
   try {
     await store.put(item);
   } catch {
-    forgets = true; // the device is full: it is in memory, and the page says so
+    forgets = item.unkept = true; // the device is full: it is in memory, and the page says so
   }
   items = [...items, item].sort((a, b) => a.seq - b.seq);
   navigator.storage?.persist?.();
@@ -91,7 +101,7 @@ async function change(item, what) {
   Object.assign(item, what);
   if (!mine) return;
   Object.assign(mine, what);
-  await (await read).put(mine).catch(() => (forgets = true));
+  if (!mine.unkept) await (await read).edit(mine.key, (kept) => kept && { ...kept, ...what }).catch(() => (forgets = true));
 }
 
 async function drop(item) {
@@ -119,7 +129,10 @@ export function outcome(item, ms) {
 }
 
 // throwAway forgets what was refused, or an unusual thing that is right.
-export const throwAway = (item) => drop(item);
+export function throwAway(item) {
+  pressed.same = "";
+  return drop(item);
+}
 
 // again sends what was refused once more: the reason may have gone.
 export async function again(item) {
@@ -130,16 +143,22 @@ export async function again(item) {
 
 // undo takes back what was pressed: it is not sent, or struck when it is stored.
 export async function undo(item) {
+  pressed.same = "";
   if (item.stored) {
     await strike(item);
     return;
   }
-  if (item.state === "refused" || !item.tried) {
+  const gone = (kept) => !kept.tried || kept.state === "refused";
+  const later = { tried: true, undone: true };
+  // What is not there was stored by another window: it is sent once more, to learn what to strike.
+  const left = item.unkept ? (gone(item) ? null : later) : await (await read).edit(item.key, (kept) => (kept && gone(kept) ? null : { ...item, ...kept, ...later }));
+  if (!left) {
     await drop(item);
     say(texts.book.queue.taken(item.what), "good");
     return;
   }
-  await change(item, { undone: true });
+  Object.assign(item, later);
+  items = [...items.filter((o) => o.key !== item.key), item].sort((a, b) => a.seq - b.seq);
   say(texts.book.queue.takenLater(item.what), "");
   flush(true);
 }
@@ -186,7 +205,14 @@ async function run(person) {
 
 // send reports whether the next one may go.
 async function send(item, person) {
-  await change(item, { tried: true }); // before it leaves: whoever takes it back later must know that it may have arrived
+  // Before it leaves: whoever takes it back later, in whatever window, must know that it may have arrived.
+  const kept = item.unkept ? item : await (await read).edit(item.key, (o) => o && { ...o, tried: true }).catch(() => item);
+  if (!kept) { // another window took it back, or has sent it
+    items = items.filter((o) => o.key !== item.key);
+    tell();
+    return true;
+  }
+  Object.assign(item, { undone: kept.undone, tried: true });
   tell();
   let status = 0;
   let said = {};
@@ -200,7 +226,7 @@ async function send(item, person) {
     if (status === 200) status = 0; // half an answer is none
   }
   if (status === 200 && Array.isArray(said.stored)) return stored(item, said);
-  if ([400, 409, 413, 422].includes(status)) {
+  if ([400, 403, 409, 413, 422].includes(status)) {
     await change(item, { state: "refused", error: said.error ?? String(status), row: said.row ?? 0, field: said.field ?? "" });
     say(texts.doing.refused(item.what, item.error), "bad");
     tell();
@@ -217,7 +243,7 @@ async function send(item, person) {
   }
   const why = status === 401 ? texts.book.queue.nobody : status === 0 ? "" : said.error ?? String(status);
   await change(item, { why });
-  if (person) say(texts.book.queue.kept(item.what), "", undoButton(item));
+  if (person) say(texts.book.queue.kept(item.what), "kept", undoButton(item));
   tell();
   return false;
 }
@@ -225,9 +251,10 @@ async function send(item, person) {
 async function stored(item, said) {
   needsLogin = false;
   item.stored = said.stored;
-  if (item.undone) {
-    await drop(item);
+  const kept = item.unkept ? null : (await (await read).all().catch(() => [])).find((o) => o.key === item.key);
+  if (item.undone || kept?.undone) {
     await strike(item);
+    await drop(item);
   } else if (said.doubts.length > 0) {
     await change(item, { state: "unusual", doubts: said.doubts, stored: said.stored });
     say(texts.doing.saved(item.what), "good", undoButton(item));
@@ -251,7 +278,8 @@ export function begin() {
   document.addEventListener("visibilitychange", async () => {
     if (document.hidden || sending) return;
     const stored = await (await read).all(); // another window may have sent some
-    items = stored.sort((a, b) => a.seq - b.seq);
+    if (sending) return;
+    items = [...stored, ...items.filter((i) => i.unkept)].sort((a, b) => a.seq - b.seq);
     tell();
     wake();
   });

@@ -1,5 +1,7 @@
 // What this device keeps until nestmon has it: a small table of things by key, in IndexedDB, and in localStorage where a browser has none of
 // it. A promise that is kept means that it is on the device, also when its battery dies. Where a browser keeps nothing at all, it is said.
+// Several windows of one device have the same things: edit changes one in a single step, by what stands there (undefined for nothing) and not by
+// what a window remembers; its deed returns what shall stand there then, and nothing to remove it.
 const name = "nestmon-book";
 const inLocal = "nestmon.book";
 
@@ -32,6 +34,18 @@ class Base {
   }
   all = () => done(this.#db.transaction("sends").objectStore("sends").getAll());
   put = (item) => this.#write("sends", (s) => s.put(item));
+  async edit(key, deed) {
+    let left;
+    await this.#write("sends", (s) => {
+      const get = s.get(key);
+      get.onsuccess = () => {
+        left = deed(get.result);
+        if (left) s.put(left);
+        else s.delete(key);
+      };
+    });
+    return left;
+  }
   remove = (key) => this.#write("sends", (s) => s.delete(key));
   show = (what, value) => this.#write("shown", (s) => s.put(value, what));
   shown = (what) => done(this.#db.transaction("shown").objectStore("shown").get(what));
@@ -46,6 +60,15 @@ class Local {
   }
   all = async () => Object.values(this.#read());
   put = (item) => this.#change((all) => (all[item.key] = item));
+  async edit(key, deed) {
+    let left;
+    await this.#change((all) => {
+      left = deed(all[key]);
+      if (left) all[key] = left;
+      else delete all[key];
+    });
+    return left;
+  }
   remove = (key) => this.#change((all) => delete all[key]);
   show = async (what, value) => localStorage.setItem(`${inLocal}.${what}`, JSON.stringify(value));
   shown = async (what) => JSON.parse(localStorage.getItem(`${inLocal}.${what}`) ?? "null") ?? undefined;
@@ -57,6 +80,12 @@ class Nothing {
   #shown = new Map();
   all = async () => [...this.#all.values()];
   put = async (item) => void this.#all.set(item.key, item);
+  async edit(key, deed) {
+    const left = deed(this.#all.get(key));
+    if (left) this.#all.set(key, left);
+    else this.#all.delete(key);
+    return left;
+  }
   remove = async (key) => void this.#all.delete(key);
   show = async (what, value) => void this.#shown.set(what, value);
   shown = async (what) => this.#shown.get(what);

@@ -28,7 +28,7 @@ export function make(box) {
   function choose(change) {
     ({ kind, a, b } = { kind, a, b, ...change });
     words = [];
-    graph?.shut();
+    graph?.discard();
     graph = null;
     settle();
   }
@@ -68,7 +68,7 @@ export function make(box) {
     open([k, x = "", y = "", ...w]) {
       [kind, a, b, words] = [kinds.includes(k) ? k : "nests", x, y, w];
       litters = null;
-      graph?.shut();
+      graph?.discard();
       graph = null;
     },
     update(newest) {

@@ -42,7 +42,7 @@ export function make(box) {
       });
       if (!nest) return;
       if (parts?.id !== id) {
-        parts?.graph.shut();
+        parts?.graph.discard();
         furnish(nest);
       }
       updateCard(parts.card, nest, inOrder(state.alarms.filter((a) => a.alarm && a.nest === id)), state, old);

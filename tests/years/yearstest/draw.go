@@ -145,7 +145,7 @@ func cause(r *rand.Rand, kind, season string, age Day) string {
 }
 
 // Causes are those that the keeper knows.
-var Causes = []string{"chilled", "overheated", "dragged-out", "crushed", "unfed", "other"}
+var Causes = []string{"chilled", "overheated", "dragged-out", "crushed", "unfed", "other", "not-known"}
 
 func chance(r *rand.Rand, p float64) bool { return r.Float64() < p }
 

@@ -54,7 +54,7 @@ func (r *Report) figures() []Figure {
 		flooded += f.To.Sub(f.From).Minutes()
 	}
 	return []Figure{
-		{"alarms a day, and on the worst", fmt.Sprintf("%.1f, %d", r.PerDay, r.WorstDay), fmt.Sprintf("%d; %d are too many", handled, tooMany), vendor},
+		{"alarms a day, and on the worst", fmt.Sprintf("%.1f, %d", r.PerDay, r.WorstDay), fmt.Sprintf("far under %d; %d are too many", handled, tooMany), vendor},
 		{"floods: over 10 in 10 min", fmt.Sprintf("%d, %.0f min", len(r.Floods), flooded), "none", vendor},
 		{"chattering: 3 times in a minute", fmt.Sprint(t.Chattering), "none", vendor},
 		{"stale: stood for over 24 h", fmt.Sprint(t.Stale), "none", vendor},
