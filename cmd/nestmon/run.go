@@ -56,9 +56,17 @@ func runRun(ctx context.Context, args []string, std stdio) int {
 	return exitDone
 }
 
-// serve is the daemon from start to stop.
-func serve(ctx context.Context, cfg *config, root string, log *slog.Logger) (err error) {
-	p := &wallPace{every: cfg.Poll}
+// serve is the daemon from start to stop, on the board's own clock.
+func serve(ctx context.Context, cfg *config, root string, log *slog.Logger) error {
+	return serveOf(ctx, cfg, parts{
+		log: log, pace: &wallPace{every: cfg.Poll}, root: root,
+		sources: func() ([]sensors.Source, error) { return openBus(cfg, root, log) },
+	})
+}
+
+// serveOf is serve with the pace and the sources given.
+func serveOf(ctx context.Context, cfg *config, p parts) (err error) {
+	root, log := p.root, p.log
 	var newest time.Time
 	applied, notes, err := cfg.takeOffsets(root, time.Now())
 	if err != nil {
@@ -70,12 +78,8 @@ func serve(ctx context.Context, cfg *config, root string, log *slog.Logger) (err
 	for _, n := range notes {
 		log.Warn("offset", "note", n)
 	}
-	d, err := newDaemon(cfg, parts{
-		log: log, pace: p,
-		root:    root,
-		sources: func() ([]sensors.Source, error) { return openBus(cfg, root, log) },
-		trusted: func(now time.Time) bool { return clockTrusted(now, newest) },
-	})
+	p.trusted = func(now time.Time) bool { return clockTrusted(now, newest) }
+	d, err := newDaemon(cfg, p)
 	if err != nil {
 		return err
 	}
