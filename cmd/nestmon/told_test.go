@@ -3,11 +3,14 @@ package main
 import (
 	"bufio"
 	"context"
+	"errors"
 	"fmt"
 	"log/slog"
 	"os"
 	"runtime"
+	"runtime/pprof"
 	"strconv"
+	"strings"
 	"sync/atomic"
 	"testing"
 	"time"
@@ -25,8 +28,9 @@ const (
 // sources of the board below a folder. Everything else is as in run, and what waits by the machine's own clock, such as a sink that tries again, waits
 // as long as it does there.
 //
-// It says "due" on standard output where it wants the time of the next poll, and reads a line: the time in ms since 1970, or "weigh", which it
-// answers with "weighed", the bytes of the heap that are left after a collection, and the goroutines. The end of the input ends it.
+// It says "due" on standard output where it wants the time of the next poll, and reads a line: the time in ms since 1970, or "weigh" and a
+// file for a profile of the heap, if any, which it answers with "weighed", the bytes of the heap that are left after a collection, and the goroutines. The end of
+// the input ends it.
 func TestToldTheTime(t *testing.T) {
 	file, root := os.Getenv(toldConfig), os.Getenv(toldRoot)
 	if file == "" {
@@ -99,11 +103,27 @@ func (p *toldPace) listen() *time.Time {
 			at := time.UnixMilli(ms)
 			return &at
 		}
+		file := strings.TrimSpace(strings.TrimPrefix(p.in.Text(), "weigh"))
 		var m runtime.MemStats
 		runtime.GC()
 		runtime.GC() // what had a finalizer goes with the second
 		runtime.ReadMemStats(&m)
+		if err := profile(file); err != nil {
+			fmt.Fprintln(os.Stderr, err)
+		}
 		fmt.Println("weighed", m.HeapAlloc, runtime.NumGoroutine())
 	}
 	return nil
+}
+
+// profile writes what holds the heap into a file, where one is named.
+func profile(file string) error {
+	if file == "" {
+		return nil
+	}
+	f, err := os.Create(file)
+	if err != nil {
+		return err
+	}
+	return errors.Join(pprof.WriteHeapProfile(f), f.Close())
 }

@@ -44,6 +44,7 @@ type card struct {
 	dir    string
 	device string // the loop device's name, empty for a mere folder
 	fs     *os.File
+	filled int64 // bytes that filling it took
 }
 
 // cardSize is small, so that it is soon filled, and holds a month many times over.
@@ -65,7 +66,7 @@ func newCard(dir string) (*card, error) {
 	if err := os.Truncate(image, cardSize); err != nil {
 		return nil, err
 	}
-	for _, args := range [][]string{{"mkfs.ext4", "-q", image}, {"mount", "-o", "loop", image, c.dir}} {
+	for _, args := range [][]string{{"mkfs.ext4", "-q", "-b", "4096", image}, {"mount", "-o", "loop", image, c.dir}} {
 		if out, err := exec.Command(args[0], args[1:]...).CombinedOutput(); err != nil {
 			fmt.Printf("no card of its own: %s: %v %s\n", args[0], err, out)
 			return c, nil
@@ -100,8 +101,13 @@ func (c *card) settle() error {
 	return unix.Syncfs(int(c.fs.Fd()))
 }
 
-// written is how many bytes the card has taken so far.
+// written is how many bytes the card has taken so far, but for what filled it.
 func (c *card) written() (int64, error) {
+	n, err := c.taken()
+	return n - c.filled, err
+}
+
+func (c *card) taken() (int64, error) {
 	if c.device == "" {
 		return 0, nil
 	}
@@ -127,24 +133,29 @@ func (c *card) filler() string { return filepath.Join(c.dir, "filler") }
 
 // fill leaves no room.
 func (c *card) fill() error {
+	before, err := c.taken()
+	if err != nil {
+		return err
+	}
 	f, err := os.Create(c.filler())
 	if err != nil {
 		return err
 	}
-	block := make([]byte, 1<<20)
-	for err == nil {
-		_, err = f.Write(block)
-	}
-	for n := len(block); n > 0 && errors.Is(err, syscall.ENOSPC); n /= 2 {
-		_, err = f.Write(block[:n])
-		if err == nil {
-			err = syscall.ENOSPC
+	for block := make([]byte, 1<<20); len(block) > 0; block = block[:len(block)/2] {
+		for err == nil {
+			_, err = f.Write(block)
 		}
+		if !errors.Is(err, syscall.ENOSPC) {
+			return errors.Join(err, f.Close())
+		}
+		err = nil
 	}
-	if !errors.Is(err, syscall.ENOSPC) {
-		return errors.Join(err, f.Close())
+	if err := errors.Join(f.Close(), c.settle()); err != nil {
+		return err
 	}
-	return f.Close()
+	after, err := c.taken()
+	c.filled += after - before
+	return err
 }
 
 // empty makes room again.
