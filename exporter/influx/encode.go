@@ -38,6 +38,19 @@ type line struct {
 	unix       int64
 }
 
+// keptLines is how many lines' room is kept from one write to the next: some polls of a large rabbitry. What took more was an outage's backlog, and a board
+// should not hold a megabyte for that until the next. Ours, no source.
+const keptLines = 500
+
+// done lets go of the polls of the last write, and of the room that only a backlog needs.
+func (r *request) done() {
+	if cap(r.lines) > keptLines {
+		*r = request{}
+	}
+	clear(r.lines[:cap(r.lines)])
+	r.text, r.lines = r.text[:0], r.lines[:0]
+}
+
 // take fills the request with as many polls as it may hold and returns the rest.
 func (s *Sink) take(polls []exporter.StoredPoll) (rest []exporter.StoredPoll) {
 	s.request.text, s.request.lines = s.request.text[:0], s.request.lines[:0]

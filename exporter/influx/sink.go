@@ -54,6 +54,7 @@ func (s *Sink) Close() { s.client.Close() }
 
 // Deliver writes the polls. Lines the server will never take come back as exporter.PartlyRefused.
 func (s *Sink) Deliver(ctx context.Context, polls []exporter.StoredPoll) error {
+	defer s.request.done()
 	var refused []exporter.RefusedPoll
 	for len(polls) > 0 {
 		polls = s.take(polls)

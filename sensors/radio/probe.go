@@ -16,6 +16,7 @@ type message struct {
 	payload []byte
 	came    time.Time
 	old     string // why it says nothing of now unless it holds its own time, empty where it does
+	tells   bool   // it brings a value
 }
 
 // Why a message that can be read is passed over.
@@ -84,6 +85,19 @@ func (p *probe) take(m message, now time.Time) {
 	for _, c := range p.channels {
 		c.take(p, m, doc, f, at, now)
 	}
+}
+
+// finds reports whether a message brings a value of the probe, whenever that was measured.
+func (p *probe) finds(m message) bool {
+	doc, f := decode(m.payload, p.plain)
+	return f == nil && slices.ContainsFunc(p.channels, func(c *channel) bool {
+		found, ok := c.pointer.find(doc)
+		if !ok {
+			return false
+		}
+		_, f := scalar(found)
+		return f == nil
+	})
 }
 
 // measured reads the message's own time.

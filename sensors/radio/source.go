@@ -17,6 +17,10 @@ import (
 // for a poll of 30 s.
 const mostWaiting = 64
 
+// mostIdle is how many of them may bring no value: whoever fills a topic with nonsense must not push out what the node says between. Ours: the newest is what
+// a probe's fault is told by, and some more for the story of its silence.
+const mostIdle = 4
+
 var _ sensors.Source = (*Source)(nil)
 
 // Source is one broker with the probes that publish on it.
@@ -168,6 +172,7 @@ func (s *Source) collect() (messages []message, refused map[string]error, proble
 // receive puts a message of a connection into the inbox. It is called by the library and must not wait.
 func (s *Source) receive(number uint64, topic string, payload []byte, retained bool) {
 	m := message{topic: topic, payload: payload, came: s.Now()}
+	m.tells = s.tells(m)
 	s.mu.Lock()
 	defer s.mu.Unlock()
 	switch {
@@ -179,7 +184,27 @@ func (s *Source) receive(number uint64, topic string, payload []byte, retained b
 		m.old = standstill
 	}
 	waiting := append(s.inbox[topic], m)
+	idle := 0
+	for _, w := range waiting {
+		if !w.tells {
+			idle++
+		}
+	}
+	if idle > mostIdle {
+		oldest := slices.IndexFunc(waiting, func(w message) bool { return !w.tells })
+		waiting = slices.Delete(waiting, oldest, oldest+1)
+	}
 	s.inbox[topic] = waiting[max(0, len(waiting)-mostWaiting):]
+}
+
+// tells reports whether a message brings a value of any probe. It asks only what never changes of them.
+func (s *Source) tells(m message) (yes bool) {
+	defer func() {
+		if recover() != nil {
+			yes = true // Read meets it again, and whoever calls that is ready for it
+		}
+	}()
+	return slices.ContainsFunc(s.probes, func(p *probe) bool { return p.topic == m.topic && p.finds(m) })
 }
 
 // stoodStill reports whether this process did not run for a while; what lay in its socket may then be old. The caller holds the lock.

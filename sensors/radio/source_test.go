@@ -209,6 +209,15 @@ func TestSeveralMessagesBetweenPolls(t *testing.T) {
 		t.Errorf("%d messages wait, want %d", n, mostWaiting)
 	}
 	e.want(t, "a flood", fmt.Sprintf("temperature=%d", 10*mostWaiting-1))
+	e.hear("barn/a1", `{"temp": 41, "rh": 53}`)
+	for range 10 * mostWaiting {
+		e.hear("barn/a1", `{"temp": "warm"}`)
+		e.hear("barn/a1", `{`)
+	}
+	if n := e.waiting(); n != mostIdle+1 {
+		t.Errorf("%d messages wait, want the one with values and %d without", n, mostIdle)
+	}
+	e.want(t, "a value in a flood of nonsense", "temperature=41 temperature=malformed humidity=53 humidity=malformed")
 }
 
 func TestWhatTheBrokerKeptIsNoReading(t *testing.T) {

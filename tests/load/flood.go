@@ -58,7 +58,7 @@ func flooding(ctx context.Context, broker string, second int, sent *atomic.Int64
 func value(n int) float64 { return 20 + float64(n%100)/20 }
 
 // nodes say what they measure twice a poll.
-func nodes(ctx context.Context, broker string, said *atomic.Int64) error {
+func nodes(ctx context.Context, broker string) error {
 	client := paho.NewClient(paho.NewClientOptions().AddBroker("tcp://" + broker).SetClientID("nodes"))
 	if t := client.Connect(); t.WaitTimeout(10*time.Second) && t.Error() != nil {
 		return t.Error()
@@ -70,7 +70,6 @@ func nodes(ctx context.Context, broker string, said *atomic.Int64) error {
 		for k := range wireless {
 			client.Publish(topic(nests-wireless+k), 1, false, fmt.Sprintf(`{"t":%.2f,"h":55}`, value(n)))
 		}
-		said.Store(int64(n))
 		select {
 		case <-ctx.Done():
 			return nil

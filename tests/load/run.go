@@ -29,7 +29,7 @@ type load struct {
 	page, metrics string
 	now           atomic.Pointer[watch]
 	called        atomic.Int64
-	said          atomic.Int64
+	turn          int // of the nest whose probe goes next
 }
 
 func nest(n int) string         { return fmt.Sprintf("n%d", n) }
@@ -109,7 +109,7 @@ func (l *load) run() error {
 		case <-ctx.Done():
 		}
 	}()
-	go func() { _ = nodes(ctx, l.broker.Address, &l.said) }()
+	go func() { _ = nodes(ctx, l.broker.Address) }()
 	l.now.Store(newWatch())
 	eye := &rig.Pages{Address: l.page, Took: func(data string) { l.now.Load().took(data) }}
 	if err := eye.Open(true); err != nil {
@@ -187,22 +187,24 @@ func (l *load) phase(ctx context.Context, long time.Duration, burden func(contex
 	return p, p.err
 }
 
-// probes takes one cluster's probe after another off its wire for a while.
+// probes takes the cluster's probe of one nest after another off its wire for a while, but for the nests with a wireless node.
 func (l *load) probes(ctx context.Context, w *watch) {
-	const away, apart = stale + 3*poll, 7 * time.Second
+	const away = stale + 3*poll
+	apart := (l.rested + l.loaded) / (nests - wireless) // an alarm of silence stands for minutes after it: each probe has its turn once
 	var out []int
 	back := map[int]time.Time{}
-	for n := 0; ctx.Err() == nil; n = (n + 1) % nests {
-		if last := w.polled(); !last.IsZero() && time.Since(last) < poll/2 { // not while one reads, so that the last good reading is the last poll's
+	for next := time.Now(); ctx.Err() == nil; {
+		last := w.polled()
+		if l.turn < nests-wireless && time.Now().After(next) && !last.IsZero() && time.Since(last) < poll/2 { // not while one reads, so that the last good reading is the last poll's
+			n := l.turn
 			_ = l.board.Lose(n)
 			w.await(nest(n), last.Add(stale))
 			back[n], out = time.Now().Add(away), append(out, n)
-		} else {
-			n = (n + nests - 1) % nests
+			l.turn, next = l.turn+1, next.Add(apart)
 		}
 		select {
 		case <-ctx.Done():
-		case <-time.After(apart):
+		case <-time.After(time.Second):
 		}
 		for len(out) > 0 && time.Now().After(back[out[0]]) {
 			_ = l.board.Warm(out[0], warmth(out[0]))
