@@ -8,10 +8,12 @@ import (
 	"net/http"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strconv"
 	"strings"
 	"testing"
 	"time"
+	"weak"
 
 	"nestmon/exporter"
 	"nestmon/exporter/influx"
@@ -281,6 +283,24 @@ func TestMostLinesInARequest(t *testing.T) {
 	if len(far.bodies) != 3 || len(far.arrivals()) != 12_000 {
 		t.Errorf("%d requests with %d lines, want 3 with 12000", len(far.bodies), len(far.arrivals()))
 	}
+}
+
+// A daemon runs for years after its last outage.
+func TestABacklogIsLetGo(t *testing.T) {
+	sink := newSink(t, newStub(t).url())
+	backlog := polls(2000)
+	last := weak.Make(&backlog[len(backlog)-1])
+	for _, some := range [][]exporter.StoredPoll{backlog, polls(1)} {
+		if err := sink.Deliver(t.Context(), some); err != nil {
+			t.Fatal(err)
+		}
+	}
+	backlog = nil
+	runtime.GC()
+	if last.Value() != nil {
+		t.Error("the sink still holds the polls of a backlog that has arrived")
+	}
+	runtime.KeepAlive(sink)
 }
 
 func TestADeadlineIsSeenAsOne(t *testing.T) {
