@@ -22,5 +22,8 @@
 // 2.0.11), so that the words for a silent probe name that, too. A packet of any announced size is cut to what a payload may be before
 // the library sees it, because the library sets aside as many bytes as a packet announces, up to 256 MB.
 //
+// Between two Reads few messages wait of those that bring no value, and more of those that do: whoever fills a node's topic with nonsense pushes out nothing that
+// the node says. Whoever sends numbers there is believed, as the node is: only the broker's access list keeps others away.
+//
 // Limits: MQTT 3.1.1. Messages of one connection keep their order; two nodes on one topic cannot be told apart.
 package radio

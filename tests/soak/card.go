@@ -50,8 +50,8 @@ type card struct {
 // cardSize is small, so that it is soon filled, and holds a month many times over.
 const cardSize = 256 << 20 // bytes
 
-// newCard makes an ext4 in memory and mounts it, or a folder.
-func newCard(dir string) (*card, error) {
+// newCard makes an ext4 in memory and mounts it with these options, or a folder.
+func newCard(dir, options string) (*card, error) {
 	c := &card{dir: filepath.Join(dir, "card")}
 	if err := os.Mkdir(c.dir, 0o755); err != nil {
 		return nil, err
@@ -66,7 +66,7 @@ func newCard(dir string) (*card, error) {
 	if err := os.Truncate(image, cardSize); err != nil {
 		return nil, err
 	}
-	for _, args := range [][]string{{"mkfs.ext4", "-q", "-b", "4096", image}, {"mount", "-o", "loop", image, c.dir}} {
+	for _, args := range [][]string{{"mkfs.ext4", "-q", "-b", "4096", image}, {"mount", "-o", options, image, c.dir}} {
 		if out, err := exec.Command(args[0], args[1:]...).CombinedOutput(); err != nil {
 			fmt.Printf("no card of its own: %s: %v %s\n", args[0], err, out)
 			return c, nil

@@ -2,7 +2,7 @@
 // it holds: resident memory, heap after a collection, goroutines, descriptors, what the card has written, the archive. At the end it prints the trend of each,
 // and whether it keeps to what it may. Nothing here is a test; the figures are printed also where they miss.
 //
-//	go run ./tests/soak [-days 30] [-seed N] [-profiles folder]
+//	go run ./tests/soak [-days 30] [-seed N] [-profiles folder] [-mount loop,lazytime]
 //	go run ./tests/soak -real 1h
 //
 // The month is told: the daemon is the program's own wiring, run by a test of its package whose clock is given from here poll by poll
@@ -31,6 +31,7 @@ func main() {
 	seed := flag.Uint64("seed", rand.Uint64N(1_000_000), "`seed` of the faults")
 	long := flag.Duration("real", 0, "how `long` on the wall's clock instead, such as 1h")
 	profiles := flag.String("profiles", "", "a `folder` for a profile of the told daemon's heap at the end of each day")
+	options := flag.String("mount", "loop", "`options` of the card's mount, such as loop,lazytime")
 	flag.Parse()
 	if err := apart(); err != nil {
 		fmt.Fprintln(os.Stderr, "soak:", err)
@@ -38,7 +39,7 @@ func main() {
 	}
 	stop := make(chan os.Signal, 1)
 	signal.Notify(stop, os.Interrupt, syscall.SIGTERM)
-	s := &soak{days: *days, seed: *seed, real: *long, stop: stop, profiles: *profiles}
+	s := &soak{days: *days, seed: *seed, real: *long, stop: stop, options: *options, profiles: *profiles}
 	if err := s.run(); err != nil {
 		fmt.Fprintln(os.Stderr, "soak:", err)
 		os.Exit(1)

@@ -24,6 +24,7 @@ type soak struct {
 	real time.Duration
 	stop <-chan os.Signal
 
+	options  string // of the card's mount
 	profiles string // folder for a profile of the heap of each day, empty for none
 
 	*world
@@ -65,7 +66,7 @@ func (s *soak) run() (err error) {
 	if s.real > 0 {
 		pace = float64(5*day) / float64(s.real) // as much goes wrong as in five days
 	}
-	if s.world, err = newWorld(dir, s.seed, from, pace); err != nil {
+	if s.world, err = newWorld(dir, s.options, s.seed, from, pace); err != nil {
 		return err
 	}
 	defer s.world.close()

@@ -38,9 +38,9 @@ type world struct {
 // slowness of a phone service, ours: longer than a person waits, shorter than a try may take.
 const phoneSlowness = 2 * time.Second
 
-func newWorld(dir string, seed uint64, from time.Time, pace float64) (w *world, err error) {
+func newWorld(dir, options string, seed uint64, from time.Time, pace float64) (w *world, err error) {
 	w = &world{dir: dir, root: filepath.Join(dir, "board"), config: filepath.Join(dir, "nestmon.yaml"), random: rand.New(rand.NewPCG(seed, 2))}
-	if w.card, err = newCard(dir); err != nil {
+	if w.card, err = newCard(dir, options); err != nil {
 		return nil, err
 	}
 	if w.barn, err = newBarn(w.root, seed, from); err != nil {
