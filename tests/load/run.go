@@ -131,7 +131,8 @@ func (l *load) run() error {
 	}
 	report(os.Stdout, rest, full)
 	lines, _ := l.daemon.Said()
-	fmt.Printf("\nthe log, most often\n%sthe end of it\n%s\n\nread errors as counted\n%s", rig.Most(lines, 8), refusals(l.daemon.Last()), l.counted())
+	fmt.Printf("\nthe log, most often\n%sthe newest of orders\n  %s\nread errors as counted, at most one a poll and quantity\n%s",
+		rig.Most(lines, 8), l.daemon.Newest(`WARN "an order over the broker is refused"`), l.counted())
 	return l.daemon.End()
 }
 
@@ -189,7 +190,7 @@ func (l *load) phase(ctx context.Context, long time.Duration, burden func(contex
 
 // probes takes the cluster's probe of one nest after another off its wire for a while, but for the nests with a wireless node.
 func (l *load) probes(ctx context.Context, w *watch) {
-	const away = stale + 3*poll
+	const away = stale + time.Minute + 3*poll           // the decisions look at a silence once a minute
 	apart := (l.rested + l.loaded) / (nests - wireless) // an alarm of silence stands for minutes after it: each probe has its turn once
 	var out []int
 	back := map[int]time.Time{}
@@ -255,31 +256,17 @@ func (l *load) counted() string {
 	return b.String()
 }
 
-// refusals are the lines of a log's end that tell of orders that were refused.
-func refusals(log string) string {
-	var out []string
-	for line := range strings.Lines(log) {
-		if strings.Contains(line, "refused_so_far") {
-			out = append(out, "  "+strings.TrimSpace(line))
-		}
-	}
-	if len(out) > 2 {
-		out = out[len(out)-2:]
-	}
-	return strings.Join(out, "\n")
-}
-
 // report prints both phases beside each other.
 func report(w io.Writer, rest, full *phase) {
 	row := func(name string, of func(p *phase) string) {
-		fmt.Fprintf(w, "%-58s %-26s %s\n", name, of(rest), of(full))
+		fmt.Fprintf(w, "%-70s %-26s %s\n", name, of(rest), of(full))
 	}
 	minutes := func(p *phase) float64 { return p.took.Minutes() }
-	fmt.Fprintf(w, "%-58s %-26s %s\n", "", "at rest", "under load")
+	fmt.Fprintf(w, "%-70s %-26s %s\n", "", "at rest", "under load")
 	row("how long", func(p *phase) string { return p.took.Round(time.Second).String() })
 	row("between two polls: median, most", func(p *phase) string { return spread(p.watch.apart) })
 	row("from a poll to its state on a page: median, most", func(p *phase) string { return spread(p.watch.late) })
-	row("a silence's alarm seen after it was due: median, most", func(p *phase) string { return spread(p.watch.alarms) })
+	row("a silence's alarm seen after it was due, within a minute: median, most", func(p *phase) string { return spread(p.watch.alarms) })
 	row("  of these never seen", func(p *phase) string { return fmt.Sprint(len(p.watch.missing)) })
 	row("wireless values new at their poll, and not", func(p *phase) string { return fmt.Sprintf("%d, %d", p.watch.heard, p.watch.silent) })
 	row("messages on the phone", func(p *phase) string { return fmt.Sprint(p.called) })

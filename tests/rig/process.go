@@ -28,7 +28,8 @@ type Process struct {
 	done chan struct{}
 
 	mu         sync.Mutex
-	lines      map[string]int // of the log, by level and message, without what differs
+	lines      map[string]int    // of the log, by level and message, without what differs
+	newest     map[string]string // the newest line of each
 	last       []string
 	bytes      int64
 	goroutines int     // alive, in the last list that the runtime printed whole
@@ -43,7 +44,7 @@ func Watched(every time.Duration) string {
 
 // Start starts a program; what it writes to standard error is counted.
 func Start(c *exec.Cmd) (*Process, error) {
-	p := &Process{Cmd: c, done: make(chan struct{}), lines: map[string]int{}}
+	p := &Process{Cmd: c, done: make(chan struct{}), lines: map[string]int{}, newest: map[string]string{}}
 	says, err := c.StderrPipe()
 	if err != nil {
 		return nil, err
@@ -102,6 +103,7 @@ func (p *Process) hear(line string) {
 	p.bytes += int64(len(line)) + 1
 	if m := message.FindStringSubmatch(line); m != nil {
 		p.lines[m[1]+" "+m[2]]++
+		p.newest[m[1]+" "+m[2]] = line
 	} else {
 		p.lines["?"]++
 	}
@@ -115,6 +117,13 @@ func (p *Process) Said() (lines map[string]int, bytes int64) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	return maps.Clone(p.lines), p.bytes
+}
+
+// Newest is the newest line of the log with this level and message.
+func (p *Process) Newest(levelAndMessage string) string {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.newest[levelAndMessage]
 }
 
 // Last is the end of the log.
