@@ -192,6 +192,7 @@ func (p *Process) Until(what string, ok func() bool) error {
 // Weight is what the kernel knows of a process.
 type Weight struct {
 	RSS, Peak float64 // MB
+	Anon      float64 // MB of RSS that is no file's: the rest is the program itself, which is read in as it is needed
 	FDs       int
 	CPU       time.Duration
 	Written   int64 // bytes of pages made dirty
@@ -200,7 +201,7 @@ type Weight struct {
 // Weigh reads it.
 func (p *Process) Weigh() (w Weight, err error) {
 	proc := fmt.Sprintf("/proc/%d/", p.Cmd.Process.Pid)
-	for _, f := range []struct{ file, key string }{{"status", "VmRSS:"}, {"status", "VmHWM:"}, {"io", "write_bytes:"}} {
+	for _, f := range []struct{ file, key string }{{"status", "VmRSS:"}, {"status", "VmHWM:"}, {"status", "RssAnon:"}, {"io", "write_bytes:"}} {
 		text, err := os.ReadFile(proc + f.file)
 		if err != nil {
 			return w, fmt.Errorf("the program is gone: %w\n%s", err, p.Last())
@@ -215,6 +216,8 @@ func (p *Process) Weigh() (w Weight, err error) {
 			w.RSS = float64(n) * 1024 / 1e6
 		case "VmHWM:":
 			w.Peak = float64(n) * 1024 / 1e6
+		case "RssAnon:":
+			w.Anon = float64(n) * 1024 / 1e6
 		default:
 			w.Written = n
 		}

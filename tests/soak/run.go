@@ -41,7 +41,7 @@ type soak struct {
 // weighed is what the daemon held at one time.
 type weighed struct {
 	at              float64 // days told, or hours
-	rss, heap       float64 // MB
+	rss, anon, heap float64 // MB; anon is the part of rss that is not the program's own file
 	goroutines, fds int
 	given, card     float64 // MB a day: pages that the daemon made dirty, and what the card took with the file system's own
 	archive, logs   float64 // MB
@@ -223,17 +223,17 @@ func (s *soak) weigh(w weighed, days float64, words string) error {
 		return err
 	}
 	size, logs := s.card.archive()
-	w.rss, w.fds, w.archive, w.logs = kernel.RSS, kernel.FDs, float64(size)/1e6, float64(logs)/1e6
+	w.rss, w.anon, w.fds, w.archive, w.logs = kernel.RSS, kernel.Anon, kernel.FDs, float64(size)/1e6, float64(logs)/1e6
 	w.card, w.given = float64(written-s.before.card)/1e6/days, float64(kernel.Written-s.before.given)/1e6/days
 	s.before.card, s.before.given = written, kernel.Written
 	s.all = append(s.all, w)
-	fmt.Printf("%7.2f  %6.1f  %6.2f  %10d  %5d  %6.2f  %6.2f  %7.2f  %5.2f%s\n", w.at, w.rss, w.heap, w.goroutines, w.fds, w.given, w.card, w.archive, w.logs, words)
+	fmt.Printf("%7.2f  %6.1f  %6.1f  %6.2f  %10d  %5d  %6.2f  %6.2f  %7.2f  %5.2f%s\n", w.at, w.rss, w.anon, w.heap, w.goroutines, w.fds, w.given, w.card, w.archive, w.logs, words)
 	return nil
 }
 
 func (s *soak) head(unit string) {
-	const row = "%7s  %6s  %6s  %10s  %5s  %6s  %6s  %7s  %5s\n"
-	fmt.Printf(row+row, unit, "RSS", "heap", "goroutines", "files", "wrote", "card", "archive", "logs", "", "MB", "MB", "", "", "MB/d", "MB/d", "MB", "MB")
+	const row = "%7s  %6s  %6s  %6s  %10s  %5s  %6s  %6s  %7s  %5s\n"
+	fmt.Printf(row+row, unit, "RSS", "of it", "heap", "goroutines", "files", "wrote", "card", "archive", "logs", "", "MB", "no file", "MB", "", "", "MB/d", "MB/d", "MB", "MB")
 }
 
 // budget says whether the days' writes keep to what is allowed.

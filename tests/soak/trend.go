@@ -43,6 +43,7 @@ const (
 
 var figures = []figure{
 	{"resident memory", "MB", func(w weighed) float64 { return w.rss }, mostGrowth},
+	{"of it no file's", "MB", func(w weighed) float64 { return w.anon }, mostGrowth},
 	{"heap after collection", "MB", func(w weighed) float64 { return w.heap }, mostGrowth},
 	{"goroutines", "", func(w weighed) float64 { return float64(w.goroutines) }, mostMore},
 	{"descriptors", "", func(w weighed) float64 { return float64(w.fds) }, mostMore},
