@@ -22,6 +22,7 @@ import (
 const (
 	toldConfig = "NESTMON_TOLD_CONFIG"
 	toldRoot   = "NESTMON_TOLD_ROOT"
+	toldProf   = "NESTMON_TOLD_PROFILED" // empty for no profiles
 )
 
 // TestToldTheTime is `nestmon run` by a clock that whoever started it tells, so that a month passes in minutes: from the configuration's file, with the
@@ -35,6 +36,10 @@ func TestToldTheTime(t *testing.T) {
 	file, root := os.Getenv(toldConfig), os.Getenv(toldRoot)
 	if file == "" {
 		t.Skip("runs as a child of tests/soak alone")
+	}
+	// What a profile needs lies outside the heap and grows for weeks, with every new way to an allocation; the program that is shipped has none.
+	if runtime.MemProfileRate = 4096; os.Getenv(toldProf) == "" {
+		runtime.MemProfileRate = 0
 	}
 	cfg, findings, err := loadConfig(file)
 	if err != nil || anyError(findings) {

@@ -14,10 +14,9 @@ type fault struct {
 	every, lasts time.Duration // the means
 	begin, end   func() error
 
-	on      bool
-	next    time.Time // when it begins or ends
-	times   int
-	failing error
+	on    bool
+	next  time.Time // when it begins or ends
+	times int
 }
 
 // fate lets them come and go.

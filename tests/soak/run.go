@@ -83,10 +83,11 @@ func (s *soak) month(program string, from time.Time) error {
 		return err
 	}
 	c := exec.Command(tests, "-test.run=^TestToldTheTime$", "-test.timeout=0")
+	profiled := ""
 	if s.profiles != "" {
-		c.Args = append(c.Args, "-test.memprofilerate=4096")
+		profiled = "yes"
 	}
-	c.Env = append(os.Environ(), "NESTMON_TOLD_CONFIG="+s.config, "NESTMON_TOLD_ROOT="+s.root)
+	c.Env = append(os.Environ(), "NESTMON_TOLD_CONFIG="+s.config, "NESTMON_TOLD_ROOT="+s.root, "NESTMON_TOLD_PROFILED="+profiled)
 	in, err := c.StdinPipe()
 	if err != nil {
 		return err
