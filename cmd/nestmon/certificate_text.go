@@ -29,7 +29,7 @@ func madeText(c certificates, webFile string, there bool, text string) string {
 
 The page's certificate ends after 13 months. So that it is renewed by itself, one line for root's crontab (sudo crontab -e):
 
-    0 4 1 * * /usr/local/bin/nestmon certificate renew --due
+    0 4 1 * * /usr/bin/nestmon certificate renew --due
 
 `)
 	return b.String()

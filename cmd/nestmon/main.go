@@ -35,7 +35,7 @@ type command struct {
 var commands = []command{
 	runCommand, demoCommand, checkCommand, probesCommand, replayCommand, exportCommand, importCommand, backfillCommand, backupCommand, restoreCommand,
 	statusCommand, litterCommand, choresCommand, alarmsCommand, passwordCommand, certificateCommand,
-	airCommand, limitsCommand, calendarCommand,
+	airCommand, limitsCommand, calendarCommand, versionCommand,
 }
 
 func main() {
@@ -53,6 +53,9 @@ func run(ctx context.Context, args []string, std stdio) int {
 		}
 		usage(std.out)
 		return exitDone
+	}
+	if args[0] == "manual" { // which reads the table, and so is not in it: only what makes packages needs it
+		return runManual(ctx, args[1:], std)
 	}
 	for _, c := range commands {
 		if c.name == args[0] {
@@ -77,6 +80,10 @@ func flags(name, synopsis string, std stdio) *flag.FlagSet {
 	fs := flag.NewFlagSet(name, flag.ContinueOnError)
 	fs.SetOutput(std.err)
 	fs.Usage = func() {
+		if r, ok := fs.Output().(*reader); ok {
+			r.learn(fs, synopsis)
+			return
+		}
 		fmt.Fprintf(fs.Output(), "usage: nestmon %s\n", synopsis)
 		fs.PrintDefaults()
 	}

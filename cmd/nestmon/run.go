@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"log/slog"
-	"runtime/debug"
 	"time"
 
 	"nestmon/exporter/archive"
@@ -201,13 +200,4 @@ func (w *wallPace) Due() <-chan time.Time {
 func (w *wallPace) Begin() time.Time {
 	w.next = w.next.Add(w.every)
 	return time.Now()
-}
-
-// version is the program's version as its build recorded it.
-func version() string {
-	info, ok := debug.ReadBuildInfo()
-	if !ok || info.Main.Version == "" {
-		return "unversioned"
-	}
-	return info.Main.Version
 }
