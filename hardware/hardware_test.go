@@ -65,7 +65,7 @@ func TestNotify(t *testing.T) {
 	}
 	defer l.Close()
 	t.Setenv("NOTIFY_SOCKET", path)
-	for _, state := range []string{hardware.Ready, hardware.Watchdog, hardware.Stopping} {
+	for _, state := range []string{hardware.Ready, hardware.Watchdog, hardware.Stopping, hardware.Longer(25 * time.Minute)} {
 		if err := hardware.Notify(state); err != nil {
 			t.Fatal(err)
 		}
@@ -74,6 +74,9 @@ func TestNotify(t *testing.T) {
 		if err != nil || string(buf[:n]) != state {
 			t.Errorf("heard %q, %v; want %q", buf[:n], err, state)
 		}
+	}
+	if got := hardware.Longer(25 * time.Minute); got != "EXTEND_TIMEOUT_USEC=1500000000" {
+		t.Error(got)
 	}
 	t.Setenv("NOTIFY_SOCKET", "")
 	if err := hardware.Notify(hardware.Ready); err != nil {

@@ -15,6 +15,9 @@ const (
 	Stopping = "STOPPING=1"
 )
 
+// Longer asks the service manager to wait so much longer for the next state, from now on.
+func Longer(by time.Duration) string { return fmt.Sprintf("EXTEND_TIMEOUT_USEC=%d", by.Microseconds()) }
+
 // Notify tells the service manager a state through the socket that NOTIFY_SOCKET names. Without that variable it does nothing.
 func Notify(state string) error {
 	path := os.Getenv("NOTIFY_SOCKET")

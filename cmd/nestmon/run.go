@@ -18,6 +18,9 @@ var runCommand = command{"run", "the daemon: read, judge, store, publish, alarm"
 // stopTime bounds the end of the daemon, whatever hangs; the service manager waits twice as long.
 const stopTime = 8 * time.Second
 
+// beginning is what the last day's polls may take to be looked at again, on the slowest board; ours, no source.
+const beginning = 10 * time.Minute
+
 func runRun(ctx context.Context, args []string, std stdio) int {
 	fs := flags("run", "run [--config F]", std)
 	file := fs.String("config", installedConfig, "configuration `file`")
@@ -101,6 +104,8 @@ func serveOf(ctx context.Context, cfg *config, p parts) (err error) {
 		door.stop(ctx) //nolint:errcheck // it ends anyway
 	}()
 	d.begins()
+	// It is ready after a whole cycle, and a line that hangs makes the first two no whole ones; the last day is looked at again before.
+	hardware.Notify(hardware.Longer(2*cfg.Poll + beginning)) //nolint:errcheck // the first cycle tells whether it can be told
 	watchdog, _ := hardware.WatchdogInterval()
 	d.healthy = heartbeat(ctx, d, log, hardware.Notify, watchdog)
 	log.Info("watching", "nests", len(cfg.Nests), "probes", len(cfg.Probes), "every", cfg.Poll, "version", version())
