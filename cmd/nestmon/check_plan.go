@@ -173,7 +173,7 @@ func publishLines(c *config) []planLine {
 			out = append(out, planLine{"note", "nothing can be changed from the page: it has no password; make one with 'nestmon password' and name its file under publish.page.password_file"})
 		}
 		if called && p.Address == "" {
-			out = append(out, planLine{"note", "messages have no link to answer them by; write under publish.page.address what a phone opens to reach the page"})
+			out = append(out, planLine{"note", "messages have no link to answer them by: write under publish.page.address what a phone opens to reach the page"})
 		} else if called && onlyHere(p.Address) {
 			out = append(out, planLine{"note", "publish.page.address leads a phone to the phone itself, so the links in messages open nothing; write this board's address in the home network"})
 		}

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"io/fs"
+	"strings"
 )
 
 // examineConfiguration is what check says of the configuration's text, and of what was set beside it.
@@ -35,7 +36,11 @@ func examineConfiguration(_ context.Context, p *patient) (found []sign) {
 		case "NOBODY":
 			found = append(found, fromCheck(look, "nobody "+line.Text))
 		case "note":
-			found = append(found, fromCheck(look, line.Text))
+			text := line.Text
+			if !strings.Contains(text, "; ") {
+				text = strings.Replace(text, ": ", "; ", 1)
+			}
+			found = append(found, fromCheck(look, text))
 		}
 	}
 	if len(found) == 0 {

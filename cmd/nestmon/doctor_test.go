@@ -49,11 +49,13 @@ func newWard(t *testing.T) *ward {
 	for _, rom := range []string{wardAir, wardPile} {
 		boardtest.Put(t, filepath.Join(hang(t, w.root, "w1_bus_master1", rom), "w1_slave"), warm)
 	}
-	service := httptest.NewTLSServer(http.HandlerFunc(func(rw http.ResponseWriter, _ *http.Request) {
+	service := httptest.NewUnstartedServer(http.HandlerFunc(func(rw http.ResponseWriter, _ *http.Request) {
 		if w.asked.Add(1); w.broken.Load() {
 			rw.WriteHeader(http.StatusForbidden)
 		}
 	}))
+	service.Config.ErrorLog = slog.NewLogLogger(slog.DiscardHandler, slog.LevelError)
+	service.StartTLS()
 	t.Cleanup(service.Close)
 	plain := httptest.NewServer(service.Config.Handler)
 	t.Cleanup(plain.Close)
@@ -383,7 +385,9 @@ func TestDoctorFindsFilesThatTheDaemonMayNotUse(t *testing.T) {
 
 // Near its end a certificate is told of, by the length of its life.
 func TestDoctorReadsTheEndOfCertificates(t *testing.T) {
-	server := httptest.NewTLSServer(http.NotFoundHandler())
+	server := httptest.NewUnstartedServer(http.NotFoundHandler())
+	server.Config.ErrorLog = slog.NewLogLogger(slog.DiscardHandler, slog.LevelError)
+	server.StartTLS()
 	defer server.Close()
 	c, findings := parseConfig([]byte("site: {}\nprobes: [{id: a, source: w1, rom: 28-0316a2794d5f}]\nnests: [{id: a, kind: wooden-box, air: a}]\npublish: {mqtt: {broker: 'ssl://"+
 		strings.TrimPrefix(server.URL, "https://")+"'}, influxdb: {url: 'https://127.0.0.1:1', bucket: b, token: x}}\n"), time.Now())
