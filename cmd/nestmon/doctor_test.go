@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"log/slog"
 	"net"
@@ -14,10 +15,14 @@ import (
 	"slices"
 	"strings"
 	"sync/atomic"
+	"syscall"
 	"testing"
 	"time"
 
+	"nestmon/exporter/archive"
 	"nestmon/hardware/boardtest"
+	"nestmon/sensors"
+	"nestmon/sensors/offsets"
 )
 
 // ward is a board of files with a whole daemon on it, and what the doctor says of them.
@@ -182,6 +187,7 @@ func TestDoctor(t *testing.T) {
 			t.Errorf("%d requests went out", w.asked.Load())
 		}
 	})
+	defer syscall.Umask(syscall.Umask(0o077)) // the unit's
 	stop := w.start()
 	t.Run("with a daemon", func(t *testing.T) { doctorOfALivingDaemon(t, w) })
 	t.Run("on a board where all is amiss", func(t *testing.T) {
@@ -209,7 +215,19 @@ func TestDoctor(t *testing.T) {
 		}
 	})
 	t.Run("after it has ended", func(t *testing.T) {
+		if err := offsets.Add(w.data, offsets.Record{Time: time.Now(), Source: "w1", Identity: wardPile, Probe: "oak-pile", Method: sensors.IcePoint}); err != nil {
+			t.Fatal(err)
+		}
+		filesAsListed(t, w.data, archive.LimitsFile, "state")
 		stop()
+		a, err := archive.Open(w.data, archive.Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := errors.Join(a.PutLimits([]byte("{\"revision\":1}\n")), a.Close()); err != nil {
+			t.Fatal(err)
+		}
+		filesAsListed(t, w.data, controlName)
 		_, signs := w.doctor()
 		has(t, signs, "archive", good, "it opens; its newest poll is")
 		if err := os.WriteFile(filepath.Join(w.data, "book.db"), []byte(strings.Repeat("no database ", 500)), 0o600); err != nil {
