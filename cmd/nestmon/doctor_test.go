@@ -46,7 +46,7 @@ func newWard(t *testing.T) *ward {
 	if err != nil {
 		t.Fatal(err)
 	}
-	t.Cleanup(func() { os.RemoveAll(dir) })
+	t.Cleanup(func() { _ = os.RemoveAll(dir) })
 	w := &ward{t: t, root: t.TempDir(), dir: dir, file: filepath.Join(dir, "nestmon.yaml"), data: filepath.Join(dir, "data")}
 	boardtest.Plant(t, w.root, "well")
 	boardtest.Put(t, filepath.Join(w.root, "sys/class/rtc/rtc0/since_epoch"), fmt.Sprint(time.Now().Unix()))
