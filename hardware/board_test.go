@@ -120,7 +120,7 @@ func FuzzBoard(f *testing.F) {
 		}
 	}
 	root := f.TempDir()
-	boardtest.Plant(f, root, "well")
+	boardtest.Plant(f, root, "tired")
 	files := []string{
 		"proc/uptime", "proc/self/mountinfo", "sys/fs/ext4/mmcblk0p2/errors_count", "sys/devices/platform/mmc/block/mmcblk0/stat", "sys/devices/platform/mmc/block/mmcblk0/device/life_time",
 		"sys/class/rtc/rtc0/since_epoch", "sys/class/watchdog/watchdog0/timeout", "sys/class/watchdog/watchdog0/state", "sys/devices/platform/soc/soc:firmware/get_throttled", "sys/class/hwmon/hwmon1/in0_lcrit_alarm",
