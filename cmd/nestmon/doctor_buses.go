@@ -55,6 +55,9 @@ func examineBuses(_ context.Context, p *patient) (found []sign) {
 			found = append(found, lookAt("send the log of that time to who maintains nestmon: journalctl -u nestmon", "reading %s broke down %d times since the daemon started", b.Bus, b.Restarts))
 		}
 	}
+	if p.daemon.survey != nil && !p.daemon.there {
+		return append(found, blind(askAs, "whether the buses answer is known to a daemon that this user may not ask"))
+	}
 	if !p.daemon.there && len(found) == 0 {
 		found = append(found, fine("every configured bus is there"))
 	}

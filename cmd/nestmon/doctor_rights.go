@@ -61,6 +61,9 @@ func examineRights(_ context.Context, p *patient) (found []sign) {
 		return []sign{blind("start the daemon once, or make the folder as README says", "as whom the daemon runs is not known: there is no %s to be seen", p.cfg.Data)}
 	}
 	unseenPaths := 0
+	if _, err := os.ReadDir(p.cfg.Data); errors.Is(err, fs.ErrPermission) {
+		unseenPaths++ // and with it whatever lies there
+	}
 	for _, n := range p.needs() {
 		info, err := os.Stat(n.path)
 		switch {
@@ -79,7 +82,7 @@ func examineRights(_ context.Context, p *patient) (found []sign) {
 		found = append(found, lookAt("run it as a user of its own: README, step 3", "the daemon runs as root, and whoever breaks into it has the whole board"))
 	}
 	if unseenPaths > 0 {
-		found = append(found, blind(askAs, "%s of the daemon are hidden from this user", count(unseenPaths, "file")))
+		found = append(found, blind(askAs, "%s of the daemon hidden from this user, and what lies in them", count(unseenPaths, "place")))
 	}
 	if len(found) == 0 {
 		found = append(found, fine("the daemon's user %s may read and write what it has to", p.host.name))
@@ -121,7 +124,7 @@ func (p *patient) needs() (all []need) {
 	for _, f := range filesOf(reflect.ValueOf(p.cfg).Elem(), "") {
 		add(f.path, 4)
 	}
-	files, _ := os.ReadDir(p.cfg.Data) // that it cannot be read is told by its own line
+	files, _ := os.ReadDir(p.cfg.Data) // that it cannot be read is told by who asks
 	for _, f := range files {
 		switch {
 		case f.Name() == backupNote: // root's, where root's crontab makes the backup

@@ -379,7 +379,7 @@ func TestDoctorSaysWhatItMayNotSee(t *testing.T) {
 	}
 	p := &patient{cfg: c, file: "nestmon.yaml", root: t.TempDir(), now: time.Now(), self: accountOf(uint32(os.Geteuid())), host: account{uid: 4711, known: true}}
 	for topic, look := range map[string]func(context.Context, *patient) []sign{
-		"secrets": examineSecrets, "disk": examineDisk, "archive": examineArchive, "backup": examineBackup, "servers": examineServers, "probes": examineProbes,
+		"secrets": examineSecrets, "rights": examineRights, "disk": examineDisk, "archive": examineArchive, "backup": examineBackup, "servers": examineServers, "probes": examineProbes,
 	} {
 		has(t, examine(t.Context(), examination{topic, look, false}, p), topic, unseen, "sudo -u nestmon")
 	}
