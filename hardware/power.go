@@ -42,16 +42,22 @@ func WatchPower(ctx context.Context, root string, every time.Duration) *Power {
 func (p *Power) Low() bool { return p.low.Load() }
 
 func supplyLow(root string) bool {
+	low, _ := Supply(root)
+	return low
+}
+
+// supplyWatcher is the folder of the driver that watches the supply.
+func supplyWatcher(root string) (dir string, there bool) {
 	names, err := filepath.Glob(filepath.Join(root, "sys/class/hwmon/hwmon*/name"))
 	if err != nil {
-		return false
+		return "", false
 	}
 	for _, name := range names {
 		if word(name) == supplyDriver {
-			return word(filepath.Join(filepath.Dir(name), supplyAlarm)) == "1"
+			return filepath.Dir(name), true
 		}
 	}
-	return false
+	return "", false
 }
 
 func word(file string) string {

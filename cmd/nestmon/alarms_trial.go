@@ -15,6 +15,9 @@ import (
 // trialTime is what each channel has for a test message; a healthy service answers in a second or two. Ours, no source.
 const trialTime = 20 * time.Second
 
+// trialSlack is how much longer a command waits for the daemon's word of it; ours, no source.
+const trialSlack = 5 * time.Second
+
 // trialRequest asks for a test message.
 type trialRequest struct {
 	Channel string `json:"channel"` // empty for all
@@ -106,7 +109,7 @@ func tryAlarms(ctx context.Context, args []string, std stdio) int {
 		return exitWrongUse
 	}
 	d, answers := call(cfg.Control), []trialAnswer{}
-	d.client.Timeout = trialTime + 5*time.Second // all channels have their time
+	d.client.Timeout = trialTime + trialSlack // all channels have their time
 	err := d.post(ctx, "/control/alarms/test", trialRequest{*channel}, &answers)
 	if err == nil && *asJSON {
 		err = printJSON(std.out, answers)

@@ -75,6 +75,9 @@ func runBackup(ctx context.Context, args []string, std stdio) int {
 	if st, err := os.Stat(target); err == nil {
 		done.Bytes = st.Size()
 	}
+	if err := noteBackup(cfg.Data, lastBackup{done.Time, done.File, done.Bytes}); err != nil {
+		fmt.Fprintf(std.err, "nestmon backup: %v\n", err)
+	}
 	if *asJSON {
 		if printJSON(std.out, done) != nil {
 			return exitWrongUse
@@ -178,6 +181,9 @@ func exists(path string) bool {
 func sizeOf(bytes int64) string {
 	if bytes < 1e6 {
 		return fmt.Sprintf("%d kB", (bytes+999)/1000)
+	}
+	if bytes >= 10e9 {
+		return fmt.Sprintf("%.0f GB", float64(bytes)/1e9)
 	}
 	return fmt.Sprintf("%.1f MB", float64(bytes)/1e6)
 }

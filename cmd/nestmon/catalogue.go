@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"log/slog"
 	"slices"
+	"time"
 
 	"nestmon/exporter"
 	"nestmon/exporter/influx"
@@ -192,6 +193,7 @@ type opened struct {
 	publishers []exporter.Publisher
 	readings   []exporter.ReadingSink
 	messages   []exporter.MessageSink
+	scraped    func() time.Time // of what others fetch
 }
 
 // sinkKinds has one line for each folder of exporter that holds a sink.
@@ -234,7 +236,7 @@ func openMetrics(o outlet) (opened, error) {
 	if err := sink.Serve(*o.cfg.Publish.Prometheus, o.log.With("sink", "prometheus")); err != nil {
 		return opened{}, err
 	}
-	return opened{publishers: []exporter.Publisher{sink}}, nil
+	return opened{publishers: []exporter.Publisher{sink}, scraped: sink.Scraped}, nil
 }
 
 func openInflux(o outlet) (opened, error) {

@@ -15,8 +15,11 @@ var checkCommand = command{
 	run:   check,
 }
 
+const checkUsage = `check [--connect] [--config FILE] [--json]
+  asks before anything runs: what the configuration means, and whether this machine has what it needs. 'nestmon doctor' asks that too, and what runs.`
+
 func check(ctx context.Context, args []string, std stdio) int {
-	fs := flags("check", "check [--connect] [--config FILE] [--json]", std)
+	fs := flags("check", checkUsage, std)
 	file := fs.String("config", installedConfig, "the configuration `file`")
 	root := fs.String("root", "/", "`folder` below which the kernel shows its devices in sys/")
 	connect := fs.Bool("connect", false, "ask the MQTT broker and the mail server too whether they let nestmon in, and InfluxDB whether it would take readings; nothing is sent")

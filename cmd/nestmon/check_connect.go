@@ -25,16 +25,22 @@ func reach(ctx context.Context, c *config) (works []planLine, lacks []string) {
 		if _, on := k.target(c); !on || k.tries == nil {
 			continue
 		}
-		for _, t := range k.tries(c) {
-			ctx, cancel := context.WithTimeout(ctx, connectTime)
-			err := t.ask(ctx)
-			cancel()
-			if err != nil {
-				lacks = append(lacks, fmt.Sprintf("%s: %v", k.says, err))
-				continue
-			}
-			works = append(works, planLine{"reached", fmt.Sprintf("%s: %s", k.says, t.where)})
+		more, not := reachOne(ctx, c, k)
+		works, lacks = append(works, more...), append(lacks, not...)
+	}
+	return works, lacks
+}
+
+func reachOne(ctx context.Context, c *config, k sinkKind) (works []planLine, lacks []string) {
+	for _, t := range k.tries(c) {
+		ctx, cancel := context.WithTimeout(ctx, connectTime)
+		err := t.ask(ctx)
+		cancel()
+		if err != nil {
+			lacks = append(lacks, fmt.Sprintf("%s: %v", k.says, err))
+			continue
 		}
+		works = append(works, planLine{"reached", fmt.Sprintf("%s: %s", k.says, t.where)})
 	}
 	return works, lacks
 }

@@ -71,7 +71,11 @@ func lookAtFiles(c *config, now time.Time) []string {
 	if len(lacks) > 0 {
 		return lacks
 	}
-	// The files can be read; the sinks know what must stand in them.
+	return lookIntoFiles(c, now)
+}
+
+// lookIntoFiles asks the sinks what must stand in files that can be read.
+func lookIntoFiles(c *config, now time.Time) (lacks []string) {
 	if m := c.Publish.MQTT; m != nil {
 		m.Files().Check(now, func(path, problem string) { lacks = append(lacks, "publish.mqtt."+path+": "+problem) })
 	}

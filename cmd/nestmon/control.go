@@ -67,6 +67,7 @@ func openControl(path string, d *daemon, page http.Handler) (*control, error) {
 	mux.HandleFunc("GET /control/report", func(w http.ResponseWriter, r *http.Request) {
 		reply(w, func() (reportAnswer, error) { return d.answerReport(r) })
 	})
+	mux.HandleFunc("GET /control/inside", d.answerInside)
 	mux.HandleFunc("GET /control/journal", func(w http.ResponseWriter, r *http.Request) {
 		reply(w, func() ([]entry, error) { return d.journal(r.FormValue("days"), r.FormValue("nest")) })
 	})

@@ -33,7 +33,7 @@ type command struct {
 }
 
 var commands = []command{
-	runCommand, demoCommand, checkCommand, probesCommand, replayCommand, exportCommand, importCommand, backfillCommand, backupCommand, restoreCommand,
+	runCommand, demoCommand, checkCommand, doctorCommand, probesCommand, replayCommand, exportCommand, importCommand, backfillCommand, backupCommand, restoreCommand,
 	statusCommand, litterCommand, choresCommand, alarmsCommand, passwordCommand, certificateCommand,
 	airCommand, limitsCommand, calendarCommand, versionCommand,
 }

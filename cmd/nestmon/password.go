@@ -38,7 +38,8 @@ func password(ctx context.Context, args []string, std stdio) int {
 
 // askPassword asks twice at a terminal, which shows nothing of it, and takes one line from anything else.
 func askPassword(ctx context.Context, std stdio) (string, error) {
-	if f, ok := std.in.(*os.File); ok && term.IsTerminal(int(f.Fd())) {
+	if atTerminal(std.in) {
+		f := std.in.(*os.File)
 		first, err := askHidden(ctx, f, std.err, "New password of the page: ")
 		if err != nil {
 			return "", err
@@ -84,4 +85,10 @@ func askHidden(ctx context.Context, f *os.File, out io.Writer, question string) 
 	case <-ctx.Done():
 		return "", errors.Join(errors.New("nothing was made"), term.Restore(fd, before))
 	}
+}
+
+// atTerminal reports whether a person can be asked.
+func atTerminal(in io.Reader) bool {
+	f, ok := in.(*os.File)
+	return ok && term.IsTerminal(int(f.Fd()))
 }

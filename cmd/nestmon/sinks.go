@@ -39,6 +39,7 @@ type sinks struct {
 	heart    *phone.Heartbeat // nil where nobody outside wants to hear of the daemon
 	page     *web.Server
 	fatal    chan error
+	scraped  func() time.Time // when metrics were fetched last, nil where they are not served
 	now      func() time.Time
 	log      *slog.Logger
 }
@@ -87,6 +88,9 @@ func openSinks(o outlet) (*sinks, error) {
 		}
 		made, err := k.open(o)
 		publishers = append(publishers, made.publishers...)
+		if made.scraped != nil {
+			s.scraped = made.scraped
+		}
 		if err != nil {
 			ctx, cancel := context.WithTimeout(context.Background(), time.Second)
 			defer cancel()

@@ -30,6 +30,7 @@ type Sink struct {
 	text    atomic.Pointer[exposition]
 	program program
 	slots   chan struct{} // for answers under way
+	scraped atomic.Int64  // when the last scrape was answered, unix ns
 	server  *http.Server
 }
 
@@ -123,7 +124,17 @@ func (s *Sink) metrics(w http.ResponseWriter, _ *http.Request) {
 	w.Header().Set("Content-Type", string(expfmt.NewFormat(expfmt.TypeTextPlain)))
 	w.Header().Set("Content-Length", strconv.Itoa(len(state)+own.Len()))
 	_, _ = w.Write(state) // a scraper that has gone away needs no answer
-	_, _ = w.Write(own.Bytes())
+	if _, err := w.Write(own.Bytes()); err == nil {
+		s.scraped.Store(s.Now().UnixNano())
+	}
+}
+
+// Scraped is when the metrics were fetched last, zero when they never were.
+func (s *Sink) Scraped() time.Time {
+	if at := s.scraped.Load(); at != 0 {
+		return time.Unix(0, at)
+	}
+	return time.Time{}
 }
 
 // Serve listens at c.Listen and answers scrapes until Close. It returns as soon as it listens.

@@ -172,6 +172,20 @@ func checkURL(s exporter.Secret) error {
 // address reads the URL from where it stands.
 func (c Channel) address() (exporter.Secret, error) { return address(c.URL, c.URLFile) }
 
+// Server is scheme, host and port of the address, without what is secret of it; empty where it cannot be read.
+func (c Channel) Server() string { return serverOf(c.address()) }
+
+// Server is the same of the heartbeat's receiver.
+func (b Beats) Server() string { return serverOf(b.address()) }
+
+func serverOf(address exporter.Secret, err error) string {
+	u, wrong := url.Parse(address.Reveal())
+	if err != nil || wrong != nil {
+		return ""
+	}
+	return u.Scheme + "://" + u.Host
+}
+
 func address(s exporter.Secret, file string) (exporter.Secret, error) {
 	if file != "" {
 		b, err := os.ReadFile(file)

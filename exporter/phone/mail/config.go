@@ -44,6 +44,11 @@ func (c Config) endpoint() (host, port string) {
 	return host, port
 }
 
+// Secured says where the server shows its certificate, and whether with the first byte; secure is false where it shows none.
+func (c Config) Secured() (address string, first, secure bool) {
+	return c.address(), c.tls() == fromTLS, c.tls() != noTLS
+}
+
 // address is endpoint in one text.
 func (c Config) address() string { return net.JoinHostPort(c.endpoint()) }
 
