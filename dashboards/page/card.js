@@ -71,7 +71,7 @@ function updateChip(chip, nest, old) {
   const quiet = nest.severity === "none";
   const past = quiet && !old ? pastLimit(nest) : "";
   const name = past ? "notice" : quiet && (old || !fullyWatched(nest)) ? "blind" : nest.severity;
-  const words = past ? texts.past[past] : name !== "blind" ? texts.severity[nest.severity] : old ? texts.unknown : texts.partly;
+  const words = past ? texts.pastLimit[past] : name !== "blind" ? texts.severity[nest.severity] : old ? texts.unknown : texts.partly;
   if (chip.dataset.name === name + words) return;
   chip.dataset.name = name + words;
   setClass(chip, `chip chip-${name}`);

@@ -43,7 +43,7 @@ export class Chart {
   #places = []; // of the marks that are drawn
   #colours = {};
   #frame = 0;
-  #size = new ResizeObserver(() => this.#resize());
+  #sizes = new ResizeObserver(() => this.#resize());
   cursor = null; // s
   selected = null; // key of a mark
 
@@ -53,12 +53,12 @@ export class Chart {
     this.on = on;
     this.node = el("div", { class: "chart" });
     this.#listen();
-    this.#size.observe(this.node);
+    this.#sizes.observe(this.node);
   }
 
   // discard lets go of what a browser would keep: uPlot listens on the window.
   discard() {
-    this.#size.disconnect();
+    this.#sizes.disconnect();
     cancelAnimationFrame(this.#frame);
     this.recolour();
   }

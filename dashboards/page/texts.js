@@ -12,7 +12,7 @@ export const texts = {
     alarmCount: (n) => (n === 1 ? "1 alarm" : `${n} alarms`), choreCount: (n) => (n === 1 ? "1 thing to do" : `${n} things to do`),
   },
 
-  past: { above: "Over the limit", below: "Under the limit" },
+  pastLimit: { above: "Over the limit", below: "Under the limit" },
   severity: { urgent: "Urgent", warning: "Warning", notice: "Notice", none: "No alarm" },
   verdict: {
     waiting: "Waiting for the first word from nestmon.",

@@ -109,7 +109,7 @@ test("calm says no alarm, and only when all is watched", async () => {
 test("a chore that cannot wait is an alarm, and a danger judged in part is a gap", async () => {
   const page = await open("late");
   assert.equal(await text(page, "#verdict"), "Look soon: 1 warning. 1 nest is not fully watched.");
-  assert.deepEqual(await page.locator("#nests .chip").allInnerTexts(), ["Warning", "Partly watched", "No alarm"]);
+  assert.deepEqual(await page.locator("#nests .chip").allInnerTexts(), ["Warning", "Over the limit", "No alarm"]);
   assert.match(await text(page, "#nest-a1 .stands"), /Air the nest/);
   assert.match(await text(page, "#nest-b1 .judged .blind"), /Watched: chill \(by a fall of its warmth only: the probe lies badly\)/);
   assert.equal(await page.locator("#nest-c1 .judged .blind").count(), 0, "no kits, no gap");
