@@ -74,7 +74,7 @@ test("losses: how many and why, in one send; too many are refused beside the fie
   await page.waitForSelector(".book-form[open]");
   assert.equal(await page.locator(".book-form [data-field=kits] label").count(), 7, "a key for each kit that lives");
   await page.tap(".book-form .take");
-  assert.match(await text(page, ".book-form [data-field=cause] .wrong"), /Why: choose or write it/);
+  assert.match(await text(page, ".book-form [data-field=cause] .wrong"), /Why: choose one, or write it/);
   await page.tap(".book-form label >> text=Dragged out");
   await page.tap(".book-form [data-field=kits] label >> nth=1");
   await audit(page, "the form");
