@@ -68,7 +68,7 @@ CREATE TRIGGER hour_added AFTER INSERT ON hours BEGIN DELETE FROM weeks WHERE we
 CREATE TRIGGER hour_removed AFTER DELETE ON hours BEGIN DELETE FROM weeks WHERE week = old.hour / 604800; END;
 `}}
 
-var bookFile = kind{name: "book.db", synchronous: "FULL", steps: []string{`
+var bookFile = kind{name: "book.db", synchronous: full, steps: []string{`
 CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE events (
 	seq INTEGER PRIMARY KEY,
