@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"math/rand/v2"
 	"path/filepath"
@@ -13,6 +14,7 @@ import (
 // Of power cuts; ours, no source.
 const (
 	cutWithin = 400              // operations on the disk until most cuts
+	cutEarly  = 40               // until a third of them, which fall into the start
 	slowest   = 10 * time.Second // a cut that has not come by then is made
 	longEvery = 33               // a life in so many lasts longer than the archive may wait
 	longLife  = 65 * time.Second
@@ -41,6 +43,8 @@ func cutOff(ctx context.Context, rig *rig, name string, cuts int, seed uint64, o
 		switch {
 		case i%longEvery == longEvery-1:
 			until = longLife + time.Duration(random.Int64N(int64(slowest)))
+		case i%3 == 0:
+			d.CutAfter(1 + random.IntN(cutEarly))
 		default:
 			d.CutAfter(1 + random.IntN(cutWithin))
 		}
@@ -64,10 +68,7 @@ func cutOff(ctx context.Context, rig *rig, name string, cuts int, seed uint64, o
 	if err != nil {
 		return nil, err
 	}
-	if err := calm(ctx, l); err != nil {
-		return nil, err
-	}
-	if err := unmount(); err != nil {
+	if err := errors.Join(calm(ctx, l), unmount()); err != nil {
 		return nil, err
 	}
 	whole := filepath.Join(rig.dir, name+"-left")
