@@ -21,13 +21,14 @@ import (
 	"periph.io/x/conn/v3/onewire"
 
 	"nestmon/sensors"
+	"nestmon/tests/kills/disk"
 )
 
 // Of the invented board: four nests, each with two DS18B20 as files, and one outside.
 const (
 	nests     = 4
 	pollEvery = 5 * time.Second // the shortest that a configuration may say
-	patience  = 60 * time.Second
+	patience  = 2 * time.Minute // an alarm comes with the minute
 )
 
 // board is a folder that looks like a board's /, with a configuration, and the daemon that runs there.
@@ -39,6 +40,7 @@ type board struct {
 	client  *http.Client
 	cmd     *exec.Cmd
 	ended   chan struct{}
+	disk    *disk.Disk // below data, nil where there is none
 	log     said
 }
 

@@ -36,7 +36,8 @@ func cutOff(ctx context.Context, rig *rig, name string, cuts int, seed uint64, o
 	left := disk.Files{}
 	for i := range cuts {
 		if ctx.Err() != nil {
-			return nil, ctx.Err()
+			cuts = i
+			break
 		}
 		d := disk.New(left)
 		until := slowest
@@ -68,7 +69,7 @@ func cutOff(ctx context.Context, rig *rig, name string, cuts int, seed uint64, o
 	if err != nil {
 		return nil, err
 	}
-	if err := errors.Join(calm(ctx, l), unmount()); err != nil {
+	if err := errors.Join(calm(l), unmount()); err != nil {
 		return nil, err
 	}
 	whole := filepath.Join(rig.dir, name+"-left")

@@ -39,8 +39,9 @@ func killed(ctx context.Context, rig *rig, name string, kills int, seed uint64, 
 	l := &load{board: b, ledger: newLedger(), random: rand.New(rand.NewPCG(seed, 2))}
 	began := time.Now()
 	for i := range kills {
-		if ctx.Err() != nil {
-			return nil, ctx.Err()
+		if ctx.Err() != nil { // whoever interrupts it sees what was found until then
+			kills = i
+			break
 		}
 		if err := l.dress(); err != nil {
 			return nil, err
@@ -66,7 +67,7 @@ func killed(ctx context.Context, rig *rig, name string, kills int, seed uint64, 
 			fmt.Fprintf(out, "%s: %d kills in %s: %s\n", name, i+1, time.Since(began).Round(time.Second), l.ledger)
 		}
 	}
-	if err := calm(ctx, l); err != nil {
+	if err := calm(l); err != nil {
 		return nil, err
 	}
 	v := newVerdict(out)
@@ -79,7 +80,7 @@ func killed(ctx context.Context, rig *rig, name string, kills int, seed uint64, 
 }
 
 // calm is the last life: two polls without a load, and a stop.
-func calm(ctx context.Context, l *load) error {
+func calm(l *load) error {
 	if err := l.dress(); err != nil {
 		return err
 	}
@@ -97,10 +98,7 @@ func calm(ctx context.Context, l *load) error {
 		return fmt.Errorf("the last start: %w", err)
 	}
 	l.ledger.saw(s)
-	select {
-	case <-ctx.Done():
-	case <-time.After(3 * time.Second): // what is owed to the phone goes out
-	}
+	time.Sleep(3 * time.Second) // what is owed to the phone goes out
 	if _, code := l.board.stop(); code != 0 {
 		return fmt.Errorf("it stopped with exit code %d: %s", code, l.board.log.String())
 	}

@@ -4,7 +4,7 @@
 //	kills     killed with signal 9 at random moments, its start among them
 //	cuts      on a disk that forgets what was not synced (package disk), the power cut at random writes; needs root and /dev/fuse
 //	sweep     the same at every single write of a script, with every luck
-//	card      a full card, one that becomes read-only or gives errors, and damaged files; needs root and strace
+//	card      a full card, one that becomes read-only or gives errors, and damaged files; needs root and /dev/fuse
 //	refusals  what a newer nestmon wrote, and a second daemon: refused, and not a byte is changed
 //	times     from the start to the first reading, and from the signal to the end while everything hangs
 //
@@ -62,7 +62,10 @@ func main() {
 	defer stop()
 	fmt.Printf("seed %d\n", *seed)
 	all := []part{
-		{"refusals", refusals}, {"times", times}, {"card", card}, {"sweep", func(_ context.Context, r *rig) (bool, error) { return sweep(r, *seed) }},
+		{"refusals", refusals},
+		{"times", times},
+		{"card", card},
+		{"sweep", func(_ context.Context, r *rig) (bool, error) { return sweep(r, *seed) }},
 		{"cuts", func(ctx context.Context, r *rig) (bool, error) { return many(ctx, r, "cuts", *cuts, *seed, cutOff) }},
 		{"kills", func(ctx context.Context, r *rig) (bool, error) { return many(ctx, r, "kills", *kills, *seed, killed) }},
 	}

@@ -62,6 +62,8 @@ type Disk struct {
 	made  int // operations, marks not counted
 	left  int // operations until the cut, below 0 for never
 	cut   chan struct{}
+	wrong error // what operations say, nil while the disk is well
+	only  []Kind
 }
 
 type file struct {
@@ -93,6 +95,13 @@ func (d *Disk) CutAfter(ops int) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	d.left = ops
+}
+
+// Fail makes operations of these kinds, all where none is named, say err and do nothing, until it is called with nil.
+func (d *Disk) Fail(err error, only ...Kind) {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.wrong, d.only = err, only
 }
 
 // Cut cuts the power now. It may be cut already.
@@ -152,6 +161,9 @@ func (d *Disk) Do(op Op) error {
 	if d.left == 0 {
 		d.end()
 		return ErrCut
+	}
+	if d.wrong != nil && (len(d.only) == 0 || slices.Contains(d.only, op.Kind)) {
+		return d.wrong
 	}
 	if d.left > 0 {
 		d.left--

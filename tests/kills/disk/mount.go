@@ -37,13 +37,14 @@ func (d *Disk) Mount(dir string) (unmount func() error, err error) {
 }
 
 func errno(err error) syscall.Errno {
+	var no syscall.Errno
 	switch {
 	case err == nil:
 		return 0
-	case errors.Is(err, ErrCut):
-		return syscall.EIO
+	case errors.As(err, &no):
+		return no
 	}
-	return syscall.EINVAL
+	return syscall.EIO
 }
 
 // The modes of all there is.
