@@ -20,7 +20,8 @@ type load struct {
 	life           int
 	asked          int // notes so far
 	began, dressed time.Time
-	bred           map[string]int64 // entries by nest that are not struck, as far as was answered
+	bred           map[string]int64     // entries by nest that are not struck, as far as was answered
+	changed        map[string]time.Time // when that was, by nest
 }
 
 // Of what the probes measure: every life has values of its own, so that a reading is known by its value.
@@ -63,7 +64,7 @@ func (l *load) run(ctx context.Context) {
 const (
 	looksEvery  = 25 * time.Millisecond
 	writesEvery = 30 * time.Millisecond
-	strikes     = 60 // one wish to strike in so many is granted: the chore stands for half a minute, as a rule
+	stands      = 75 * time.Second // a chore is due, and is not: alarms come and go with the minute
 )
 
 func (l *load) watch(ctx context.Context) {
@@ -85,7 +86,7 @@ type answer struct{ Stored []book.Entry }
 // write enters, strikes and acknowledges. What the book refuses is no matter: it is asked at random.
 func (l *load) write(ctx context.Context) {
 	if l.bred == nil {
-		l.bred = map[string]int64{}
+		l.bred, l.changed = map[string]int64{}, map[string]time.Time{}
 	}
 	for ; ctx.Err() == nil; time.Sleep(time.Duration(l.random.Int64N(int64(writesEvery)))) {
 		nest := fmt.Sprintf("n%d", 1+l.random.IntN(nests))
@@ -99,10 +100,11 @@ func (l *load) write(ctx context.Context) {
 				l.ledger.saved(a.Stored)
 			}
 		case 2: // a box is due, and a look, within the minute, until the entry is struck
+			if time.Since(l.changed[nest]) < stands {
+				continue
+			}
+			l.changed[nest] = time.Now()
 			if id := l.bred[nest]; id != 0 {
-				if l.random.IntN(strikes) > 0 {
-					continue
-				}
 				if l.board.ask(http.MethodPost, "/control/correct", map[string]any{"entry": id, "strike": true}, &a) == nil {
 					l.ledger.saved(a.Stored)
 				}

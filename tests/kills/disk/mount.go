@@ -16,24 +16,15 @@ import (
 // Mount shows the disk as the folder dir until the returned function is called. It needs /dev/fuse and the right to mount.
 func (d *Disk) Mount(dir string) (unmount func() error, err error) {
 	none := time.Duration(0) // names and sizes are asked for anew
-	server, err := fs.Mount(dir, &folder{disk: d}, &fs.Options{
+	_, err = fs.Mount(dir, &folder{disk: d}, &fs.Options{
 		EntryTimeout: &none, AttrTimeout: &none,
 		MountOptions: fuse.MountOptions{DirectMountStrict: true, FsName: "nestmon-kills", Name: "nestmon-kills"},
 	})
 	if err != nil {
 		return nil, fmt.Errorf("mounting a disk that forgets: %w; load the kernel's module fuse and run this as root", err)
 	}
-	return func() error {
-		err := server.Unmount()
-		for range 100 { // who was killed may not have let go yet
-			if err == nil {
-				break
-			}
-			time.Sleep(20 * time.Millisecond)
-			err = server.Unmount()
-		}
-		return err
-	}, nil
+	// The library's own Unmount also waits for the kernel to let go, which it does not while somebody else's namespace holds a copy of the mount.
+	return func() error { return syscall.Unmount(dir, syscall.MNT_DETACH) }, nil
 }
 
 func errno(err error) syscall.Errno {
