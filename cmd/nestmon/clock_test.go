@@ -165,7 +165,7 @@ func TestBootIn1970(t *testing.T) {
 	n := 0
 	points, err := d.archive.Series(s.demo.probeIDs()[0], sensors.Temperature, boot.Truncate(time.Hour), boot.Truncate(time.Hour).Add(2*time.Hour), 2)
 	for _, p := range points {
-		n += int(p.N)
+		n += p.N
 	}
 	if err != nil || n != len(truly) {
 		t.Errorf("%d readings stand in the graph, want %d: %v", n, len(truly), err)

@@ -12,7 +12,7 @@ import (
 const (
 	inStart  = 300 * time.Millisecond
 	inFirst  = 1200 * time.Millisecond
-	inSecond = 7 * time.Second
+	nextPoll = 7 * time.Second
 )
 
 // lifetime is how long a life lasts at most.
@@ -22,7 +22,7 @@ func lifetime(random *rand.Rand) time.Duration {
 	case n < 3:
 		most = inStart
 	case n == 9:
-		most = inSecond
+		most = nextPoll
 	}
 	return time.Duration(random.Int64N(int64(most)))
 }

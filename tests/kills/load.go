@@ -77,7 +77,9 @@ func (l *load) watch(ctx context.Context) {
 
 // awaitReading waits until the page has shown a reading of this life, or the daemon has ended.
 func (l *load) awaitReading(most time.Duration) {
-	for began := time.Now(); time.Since(began) < most && l.board.lives() && !l.ledger.sawSince(l.dressed); time.Sleep(time.Millisecond) {
+	began := time.Now()
+	for time.Since(began) < most && l.board.lives() && !l.ledger.sawSince(l.dressed) {
+		time.Sleep(time.Millisecond)
 	}
 }
 

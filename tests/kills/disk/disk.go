@@ -228,10 +228,11 @@ func (op Op) sectors() (parts []Op) {
 	if op.Kind != Write {
 		return []Op{op}
 	}
-	for len(op.Data) > 0 {
-		n := min(Sector-int(op.At%Sector), len(op.Data))
-		parts = append(parts, Op{Kind: Write, At: op.At, Data: op.Data[:n]})
-		op.At, op.Data = op.At+int64(n), op.Data[n:]
+	at, left := op.At, op.Data
+	for len(left) > 0 {
+		n := min(Sector-int(at%Sector), len(left))
+		parts = append(parts, Op{Kind: Write, At: at, Data: left[:n]})
+		at, left = at+int64(n), left[n:]
 	}
 	return parts
 }
