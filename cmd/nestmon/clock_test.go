@@ -198,3 +198,11 @@ func (r restamped) Read(ctx context.Context) []sensors.Reading {
 	}
 	return all
 }
+
+// plainPace is the pace of run by a clock that is right, in a bubble too.
+func plainPace(every time.Duration) *wallPace {
+	began := time.Now()
+	return &wallPace{every: every, clock: &steadyClock{
+		wall: time.Now, up: func() time.Duration { return time.Since(began) }, synced: func() (known, reached bool) { return true, true }, at: began, sure: true,
+	}}
+}
