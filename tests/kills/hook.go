@@ -48,8 +48,8 @@ func (h *hook) String() string {
 }
 
 // heard compares what the phone got with the journal: an alarm about heat that calls a person at once called once, under one id. One that came twice was sent twice under
-// its id, because the kill came between the phone's answer and the note of it.
-func (v *verdict) heard(dir string, h *hook) {
+// its id, because the kill came between the phone's answer and the note of it. Where it was hot for long enough, there is one.
+func (v *verdict) heard(dir string, h *hook, hot bool) {
 	a, err := openArchive(dir)
 	if err != nil {
 		v.miss(v.lost, "messages", "%v", err)
@@ -64,10 +64,12 @@ func (v *verdict) heard(dir string, h *hook) {
 	}
 	h.mu.Lock()
 	defer h.mu.Unlock()
+	calls := 0
 	for _, e := range events {
 		if e.Name != alarm.NestHeat || e.State != alarm.Raised || e.Severity < alarm.Warning {
 			continue
 		}
+		calls++
 		n := 0
 		for _, m := range h.messages {
 			if m.Kind == "alarm" && m.Nest == e.Nest && m.Event == string(e.Name) && m.State == string(e.State) && m.Severity == e.Severity.String() && m.Time.Equal(e.Time.Truncate(time.Second)) {
@@ -80,5 +82,8 @@ func (v *verdict) heard(dir string, h *hook) {
 		case n > 1:
 			v.miss(v.twin, "messages", "%s %s %s at %s called %d times", e.Nest, e.Name, e.Severity, e.Time, n)
 		}
+	}
+	if hot && calls == 0 {
+		v.miss(v.lost, "alarms", "the last nest was hot for more than %s, and nothing called", calledBy)
 	}
 }

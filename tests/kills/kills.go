@@ -74,7 +74,7 @@ func killed(ctx context.Context, rig *rig, name string, kills int, seed uint64, 
 	if err := v.judge(b.data, l.ledger); err != nil {
 		return nil, err
 	}
-	v.heard(b.data, hook)
+	v.heard(b.data, hook, l.hot >= calledBy)
 	fmt.Fprintf(out, "%s: seed %d, %d kills: %s; %s\n", name, seed, kills, l.ledger, hook)
 	return v, nil
 }

@@ -20,18 +20,21 @@ type load struct {
 	life           int
 	asked          int // notes so far
 	began, dressed time.Time
+	hot            time.Duration        // for which the last nest was too hot
 	bred           map[string]int64     // entries by nest that are not struck, as far as was answered
 	changed        map[string]time.Time // when that was, by nest
 }
 
 // Of what the probes measure: every life has values of its own, so that a reading is known by its value.
 const (
-	coolest = 5.0  // °C
-	hot     = 41.0 // °C, urgent in any nest after ten minutes
-	lifeMod = 480  // lives before a value comes again, 30 °C in steps of a sixteenth
+	coolest  = 5.0  // °C
+	hot      = 41.0 // °C, urgent in any nest after ten minutes
+	hotFor   = 15 * time.Minute
+	calledBy = 13 * time.Minute // of heat, whatever happens to the daemon
+	lifeMod  = 480              // lives before a value comes again, 30 °C in steps of a sixteenth
 )
 
-// dress gives every probe the value of this life. The air of the last nest is hot for a quarter of an hour and cool for the next.
+// dress gives every probe the value of this life. The air of the last nest is hot for the first quarter of an hour.
 func (l *load) dress() error {
 	l.life++
 	l.dressed = time.Now()
@@ -40,7 +43,8 @@ func (l *load) dress() error {
 	}
 	for i := range probes() {
 		c := coolest + float64((l.life*7+i*53)%lifeMod)*step
-		if i == len(probes())-2 && time.Since(l.began)/(15*time.Minute)%2 == 0 {
+		if i == len(probes())-2 && time.Since(l.began) < hotFor {
+			l.hot = time.Since(l.began)
 			c = hot + float64(l.life%16)*step
 		} else if i%2 == 1 {
 			c = min(c, 24) // air that troubles nobody
