@@ -33,6 +33,7 @@ func runRun(ctx context.Context, args []string, std stdio) int {
 		return exitWrongUse
 	}
 	if writeFindings(std.err, *file, findings); anyError(findings) {
+		fmt.Fprintln(std.err, "nestmon run: the configuration is refused and nothing was changed; mend it, or install the newer nestmon again that it was written for")
 		return exitWrongUse
 	}
 	level := slog.LevelInfo

@@ -31,7 +31,7 @@ func refusals(_ context.Context, r *rig) (bool, error) {
 		{"a configuration of a newer nestmon", func(b *board) error {
 			b.extra += "brooders: 3\n"
 			return b.configure()
-		}, []string{"brooders"}, false},
+		}, []string{"brooders", "install the newer nestmon again"}, false},
 		{"limits of a newer nestmon", func(b *board) error {
 			return os.WriteFile(filepath.Join(b.data, "limits.json"), []byte(`{"revision": 3, "limits": [], "changes": [], "sowed": true}`), 0o600)
 		}, []string{"limits", "newer nestmon"}, true},
