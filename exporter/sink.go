@@ -170,6 +170,8 @@ func IsMisconfigured(err error) bool {
 type Commit struct {
 	Time            time.Time
 	Synced          bool              // the board's clock could be trusted
+	Boot            string            // names the time since the board was switched on, empty where nobody knows
+	Up              time.Duration     // how long that was ago
 	Readings        []sensors.Reading // screened; faults are not stored, their absence is
 	Events          []alarm.Event
 	Standing        []alarm.Standing // all that is on after this poll; looked at only when StandingChanged

@@ -68,7 +68,7 @@ phone:
 		t.Fatal(err)
 	}
 	d, err := newDaemon(cfg, parts{
-		log: slog.New(slog.DiscardHandler), pace: &wallPace{every: time.Minute}, trusted: func(time.Time) bool { return true },
+		log: slog.New(slog.DiscardHandler), pace: plainPace(time.Minute), trusted: func(time.Time) bool { return true },
 		sources: func() ([]sensors.Source, error) { return nil, nil },
 	})
 	if err != nil {

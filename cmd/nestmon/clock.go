@@ -1,7 +1,9 @@
 package main
 
 import (
+	"fmt"
 	"os"
+	"sync"
 	"time"
 )
 
@@ -14,15 +16,116 @@ const (
 	timeSynced  = "/run/systemd/timesync/synchronized"
 )
 
-// clockTrusted reports whether the board's clock can be believed: not before the program was built, not before the newest poll
-// in the archive, and set over the network where the system says that it tries to.
-func clockTrusted(now, newest time.Time) bool {
-	if now.Before(builtAfter) || now.Before(newest) {
+// clockLeap is by how much a clock that was believed may be set at once: longer than any board sleeps, far less than the years by which a clock chip fails.
+// Ours, no source.
+const clockLeap = 30 * 24 * time.Hour
+
+// A board has no clock of its own that outlives its power. So what the system says is believed or not:
+//
+//   - not yet set, at a start without a network: time goes on from the newest poll in the archive, so that no litter becomes younger. The polls are marked,
+//     and stored with how long the board had been up; once the clock is known they are given their true times (archive);
+//   - set: it is followed;
+//   - one that was believed and leaps by more than clockLeap, either way: it is not followed, and that is told. Time goes on as before, so no deadline
+//     comes or is lost by it. A restart takes the new time.
+type steadyClock struct {
+	wall   func() time.Time
+	up     func() time.Duration         // since the board's start, whatever is done to its clock
+	synced func() (known, reached bool) // whether the system tries to set it, and did
+
+	mu     sync.Mutex
+	newest time.Time     // poll in the archive
+	at     time.Time     // the newest time that was given
+	upAt   time.Duration // and when that was
+	sure   bool          // it was believed
+	leapt  time.Duration // by which the system's clock is away from what is given
+}
+
+func newSteadyClock() *steadyClock {
+	began := time.Now()
+	return &steadyClock{wall: time.Now, up: func() time.Duration { return uptime(began) }, synced: timeReached}
+}
+
+func timeReached() (known, reached bool) {
+	if _, err := os.Stat(timeService); err != nil {
+		return false, false
+	}
+	_, err := os.Stat(timeSynced)
+	return true, err == nil
+}
+
+// knows tells the clock how far the archive reaches.
+func (c *steadyClock) knows(newest time.Time) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	c.newest = newest
+}
+
+// believes reports whether the system's clock can be believed: set over the network where the system says that it tries to, else not before the newest poll
+// in the archive; and never before the program was built.
+func (c *steadyClock) believes(now time.Time) bool {
+	if now.Before(builtAfter) {
 		return false
 	}
-	if _, err := os.Stat(timeService); err == nil {
-		_, err = os.Stat(timeSynced)
-		return err == nil
+	if known, reached := c.synced(); known {
+		return reached
 	}
-	return true
+	return !now.Before(c.newest)
+}
+
+// read is the time, how long the board had been up then, and whether the time is known.
+func (c *steadyClock) read() (now time.Time, up time.Duration, known bool) {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	now, up = c.wall(), c.up()
+	passed := up - c.upAt
+	switch goesOn := c.at.Add(passed); {
+	case c.sure && now.Round(0).Sub(goesOn.Round(0)).Abs() > clockLeap:
+		c.leapt = now.Round(0).Sub(goesOn.Round(0))
+		return goesOn, up, true // what was given last stays, so that nothing adds up
+	case c.sure, c.believes(now):
+		c.sure, c.leapt = c.sure || c.believes(now), 0
+		known = c.believes(now)
+	case c.at.IsZero():
+		now = later(now, later(builtAfter, c.plausible(now)))
+	default:
+		now = later(now, goesOn)
+	}
+	c.at, c.upAt = now, up
+	return now, up, known
+}
+
+// plausible is the newest poll, unless a clock that was years ahead once has given it its time.
+func (c *steadyClock) plausible(now time.Time) time.Time {
+	if !now.Before(builtAfter) && c.newest.Sub(now) > clockLeap {
+		return time.Time{}
+	}
+	return c.newest
+}
+
+func later(a, b time.Time) time.Time {
+	if b.Round(0).After(a.Round(0)) {
+		return b
+	}
+	return a
+}
+
+// away says that the system's clock is not followed, and is empty while it is.
+func (c *steadyClock) away() string {
+	c.mu.Lock()
+	defer c.mu.Unlock()
+	if c.leapt == 0 {
+		return ""
+	}
+	days := c.leapt.Abs().Hours() / 24
+	which := "forward"
+	if c.leapt < 0 {
+		which = "back"
+	}
+	return fmt.Sprintf("The board's clock leapt %s by %.0f days and is not followed. Set it right; if it is right now, restart nestmon.", which, days)
+}
+
+// Now is the time for everybody but a poll.
+func (c *steadyClock) Now() time.Time {
+	now, _, _ := c.read()
+	return now
 }

@@ -30,7 +30,9 @@ type daemon struct {
 	card    card // every write to the archive from here
 	sinks   *sinks
 	pace    pace
-	trusted func(now time.Time) bool   // whether the clock can be believed
+	trusted func(now time.Time) bool // whether the clock can be believed
+	since   func(poll time.Time) (boot string, up time.Duration)
+	away    func() string
 	seen    func(events []alarm.Event) // called with what a poll changed; the demonstration's narrator, nil in run
 	mend    func(now time.Time)        // called after each poll; the demonstration's keeper, nil in run
 	power   func() bool                // whether the board's supply is too weak, nil where nobody can tell
@@ -50,6 +52,8 @@ type daemon struct {
 	previews     previews
 	cardGone     atomic.Bool                       // the card does not answer, and all goes on from memory
 	owed         bool                              // what stands could not be stored when it changed
+	unset        bool                              // the clock was not known at the newest poll
+	timed        atomic.Pointer[stretch]           // polls that were given their true times, and nobody was sent them since
 	kept         time.Time                         // when what is remembered was last kept
 	latest       atomic.Pointer[exporter.State]    // nil until there has been a poll to show
 	tasks        atomic.Pointer[[]thresholds.Task] // the agenda as last worked out,
@@ -214,9 +218,15 @@ func (d *daemon) cycle(ctx context.Context, t time.Time) {
 	for i := range readings {
 		readings[i].Unsynced = !trusted
 	}
+	d.clockSet(trusted)
 	events := slices.Clone(d.judge.observe(t, readings))
 	d.faults.lines.step(d.poller.Buses(), t) // before anybody is called: a line that is dead at the start stands for its nests at once
-	d.announce(exporter.Commit{Time: t, Synced: trusted, Readings: readings, Events: events})
+	c := exporter.Commit{Time: t, Synced: trusted, Readings: readings, Events: events}
+	if d.since != nil {
+		c.Boot, c.Up = d.since(t)
+	}
+	d.announce(c)
+	d.sendPlaced()
 	if d.seen != nil {
 		d.seen(events)
 	}

@@ -99,9 +99,13 @@ func (b *faultBook) daemonWords(d *daemon, now time.Time) (c alarm.Condition, te
 		worse(&c, alarm.Warning, d.started, "the limits set on the page cannot be read")
 		said = append(said, fmt.Sprintf("The configuration's limits count alone: %s. Set yours on the page again.", *wrong))
 	}
+	if d.away != nil && d.away() != "" {
+		worse(&c, alarm.Warning, now, fmt.Sprintf("the clock leapt by more than %.0f days", clockLeap.Hours()/24))
+		said = append(said, d.away())
+	}
 	if !b.unset.IsZero() && now.Sub(b.unset) >= clockPatience {
 		worse(&c, alarm.Notice, b.unset, fmt.Sprintf("the clock is not set for %.0f min", clockPatience.Minutes()))
-		said = append(said, "The board's clock has not been set: ages of litters and times of alarms may be wrong. Give it a network or a clock of its own.")
+		said = append(said, "The board's clock has not been set: ages of litters and times of alarms may be wrong, and what was measured meanwhile gets its true time once it is set. Give it a network or a clock of its own.")
 	}
 	return c, strings.Join(said, " ")
 }

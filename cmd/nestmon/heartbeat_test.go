@@ -65,7 +65,7 @@ func watch(t *testing.T, before func(w *watched)) *watched {
 	log := slog.New(slog.DiscardHandler)
 	var err error
 	w.daemon, err = newDaemon(cfg, parts{
-		log: log, pace: &wallPace{every: cfg.Poll}, trusted: func(time.Time) bool { return true },
+		log: log, pace: plainPace(cfg.Poll), trusted: func(time.Time) bool { return true },
 		sources: func() ([]sensors.Source, error) { return openBus(cfg, w.root, log) },
 	})
 	if err != nil {

@@ -86,7 +86,7 @@ func readLimits(file string) (*ownLimits, error) {
 		err = errors.New("it is not as nestmon writes it")
 	}
 	if err != nil {
-		return nil, fmt.Errorf("%s is damaged (%w); remove it, and set them again", file, err)
+		return nil, fmt.Errorf("%s is damaged, or of a newer nestmon (%w); install the newer program again, or remove the file and set them again", file, err)
 	}
 	return &own, nil
 }

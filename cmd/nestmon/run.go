@@ -35,6 +35,7 @@ func runRun(ctx context.Context, args []string, std stdio) int {
 		return exitWrongUse
 	}
 	if writeFindings(std.err, *file, findings); anyError(findings) {
+		fmt.Fprintln(std.err, "nestmon run: the configuration is refused and nothing was changed; mend it, or install the newer nestmon again that it was written for")
 		return exitWrongUse
 	}
 	level := slog.LevelInfo
@@ -60,16 +61,17 @@ func runRun(ctx context.Context, args []string, std stdio) int {
 
 // serve is the daemon from start to stop, on the board's own clock.
 func serve(ctx context.Context, cfg *config, root string, log *slog.Logger) error {
+	p := newWallPace(cfg.Poll)
 	return serveOf(ctx, cfg, parts{
-		log: log, pace: &wallPace{every: cfg.Poll}, root: root,
+		log: log, pace: p, root: root,
 		sources: func() ([]sensors.Source, error) { return openBus(cfg, root, log) },
+		trusted: p.trusted, opened: p.clock.knows, since: p.since, away: p.clock.away,
 	})
 }
 
 // serveOf is serve with the pace and the sources given.
 func serveOf(ctx context.Context, cfg *config, p parts) (err error) {
 	root, log := p.root, p.log
-	var newest time.Time
 	applied, notes, err := cfg.takeOffsets(root, time.Now())
 	if err != nil {
 		log.Error("probes that were compared are not corrected", "err", err)
@@ -80,7 +82,6 @@ func serveOf(ctx context.Context, cfg *config, p parts) (err error) {
 	for _, n := range notes {
 		log.Warn("offset", "note", n)
 	}
-	p.trusted = func(now time.Time) bool { return clockTrusted(now, newest) }
 	d, err := newDaemon(cfg, p)
 	if err != nil {
 		return err
@@ -91,9 +92,6 @@ func serveOf(ctx context.Context, cfg *config, p parts) (err error) {
 		defer cancel()
 		err = errors.Join(err, d.stop(ctx))
 	}()
-	if _, newest, err = d.archive.Newest(); err != nil {
-		return err
-	}
 	door, err := openControl(cfg.Control, d, d.sinks.page.Handler())
 	if err != nil {
 		return err
@@ -122,8 +120,11 @@ type parts struct {
 	pace    pace
 	sources func() ([]sensors.Source, error)
 	trusted func(now time.Time) bool
-	root    string   // below which a board shows its devices; empty where there is no board
-	push    push.Net // where push services may be; not the zero value in tests alone
+	opened  func(newest time.Time)                               // told how far the archive reaches before any time is asked for; nil where nobody wants to know
+	since   func(poll time.Time) (boot string, up time.Duration) // the board's uptime at a poll, nil where there is no board
+	away    func() string                                        // why the system's clock is not followed, nil where it always is
+	root    string                                               // below which a board shows its devices; empty where there is no board
+	push    push.Net                                             // where push services may be; not the zero value in tests alone
 }
 
 // openBus makes the sources of the configuration.
@@ -138,7 +139,7 @@ func openBus(cfg *config, root string, log *slog.Logger) ([]sensors.Source, erro
 
 // newDaemon makes a daemon that does not run yet. What was opened before something failed is closed again.
 func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
-	d := &daemon{cfg: cfg, log: p.log, pace: p.pace, trusted: p.trusted, card: newCard(), commands: make(chan func())}
+	d := &daemon{cfg: cfg, log: p.log, pace: p.pace, trusted: p.trusted, since: p.since, away: p.away, card: newCard(), commands: make(chan func())}
 	sources, err := p.sources()
 	if err != nil {
 		return nil, err
@@ -148,7 +149,7 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 	if d.judge, err = newJudge(domain); err != nil {
 		return nil, err
 	}
-	if d.archive, err = archive.Open(cfg.Data, archive.Options{Probes: domain.Probes, Now: p.pace.Now, Log: p.log, Entries: d.entries}); err != nil {
+	if d.archive, err = archive.Open(cfg.Data, archive.Options{Probes: domain.Probes, Now: p.pace.Now, Log: p.log, Entries: d.entries, Placed: d.placed}); err != nil {
 		return nil, err
 	}
 	defer func() {
@@ -156,6 +157,13 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 			err = errors.Join(err, d.archive.Close())
 		}
 	}()
+	if p.opened != nil {
+		_, newest, err := d.archive.Newest()
+		if err != nil {
+			return nil, err
+		}
+		p.opened(newest)
+	}
 	d.bookLost = holdsBook(d.archive.SetAside())
 	d.journalChanges()
 	if err := d.openBook(); err != nil {
@@ -182,9 +190,30 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 type wallPace struct {
 	every time.Duration
 	next  time.Time
+	clock *steadyClock
+
+	begun time.Time // the newest poll,
+	up    time.Duration
+	known bool // and whether its time is
 }
 
-func (w *wallPace) Now() time.Time { return time.Now() }
+func newWallPace(every time.Duration) *wallPace {
+	return &wallPace{every: every, clock: newSteadyClock()}
+}
+
+func (w *wallPace) Now() time.Time { return w.clock.Now() }
+
+// trusted reports whether the clock was known at a poll, or is now.
+func (w *wallPace) trusted(at time.Time) bool {
+	if at.Equal(w.begun) {
+		return w.known
+	}
+	_, _, known := w.clock.read()
+	return known
+}
+
+// since is how long the board had been up at the newest poll.
+func (w *wallPace) since(time.Time) (boot string, up time.Duration) { return bootID(), w.up }
 
 func (w *wallPace) Deadline() time.Duration { return readingTime(w.every) }
 
@@ -204,5 +233,6 @@ func (w *wallPace) Due() <-chan time.Time {
 
 func (w *wallPace) Begin() time.Time {
 	w.next = w.next.Add(w.every)
-	return time.Now()
+	w.begun, w.up, w.known = w.clock.read()
+	return w.begun
 }

@@ -56,7 +56,7 @@ func atBench(t *testing.T, text string, warmth func(rom string, s float64) float
 	synctest.Test(t, func(t *testing.T) {
 		log := slog.New(slog.DiscardHandler)
 		d, err := newDaemon(cfg, parts{
-			log: log, pace: &wallPace{every: cfg.Poll}, root: w.root, trusted: func(time.Time) bool { return true },
+			log: log, pace: plainPace(cfg.Poll), root: w.root, trusted: func(time.Time) bool { return true },
 			sources: func() ([]sensors.Source, error) { return openBus(cfg, w.root, log) },
 		})
 		if err != nil {

@@ -30,6 +30,9 @@ type Options struct {
 	RawFor   time.Duration    // how long every poll is kept, DefaultRawFor when 0
 	HoursFor time.Duration    // how long hourly rows and events are kept, DefaultHoursFor when 0
 
+	// Placed is told of polls that were given their true times, in Commit, once the clock was known. nil for nobody.
+	Placed func(polls int, from, to time.Time)
+
 	// Entries is the litter book as its owner has it in memory: it is written again where its file breaks while it is open. nil for none.
 	Entries func() []book.Entry
 }
@@ -46,6 +49,9 @@ func (o Options) filled() Options {
 	}
 	if o.HoursFor <= 0 {
 		o.HoursFor = DefaultHoursFor
+	}
+	if o.Placed == nil {
+		o.Placed = func(int, time.Time, time.Time) {}
 	}
 	if o.Entries == nil {
 		o.Entries = func() []book.Entry { return nil }

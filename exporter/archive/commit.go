@@ -31,6 +31,7 @@ type pollState struct {
 	kept       time.Time       // when housekeeping last ran
 	since      int64           // polls since then
 	count      int64           // polls in the file
+	unplaced   bool            // there are polls without a true time, which may get it
 	unpacked   int64           // every week before it is packed, or cannot be
 	said       map[string]bool // what was logged once
 }
@@ -75,7 +76,7 @@ func (a *Archive) loadReadings() error {
 		if st.hours, err = t.unrolled(p); err != nil {
 			return err
 		}
-		return t.row("SELECT count(*) FROM polls").Scan(&st.count)
+		return t.row("SELECT count(*), EXISTS (SELECT 1 FROM unplaced) FROM polls").Scan(&st.count, &st.unplaced)
 	})
 	a.state = st
 	return err
@@ -98,6 +99,12 @@ func (a *Archive) commitReadings(c exporter.Commit) error {
 	if !g.some {
 		return nil
 	}
+	if c.Synced && c.Boot != "" && a.state.unplaced {
+		if err := a.place(c); err != nil {
+			a.opts.Log.Warn("giving polls their true times; they stay marked until it works", "err", err)
+		}
+	}
+	timeless := !c.Synced && c.Boot != ""
 	at := c.Time.UTC().Round(0)
 	var p *plan
 	var key int64
@@ -108,7 +115,9 @@ func (a *Archive) commitReadings(c exporter.Commit) error {
 		if p, err = t.ensureLayout(a.plan.Load(), a.state.cols, key); err != nil {
 			return err
 		}
-		full = a.state.hours.before(at)
+		if full = nil; !timeless {
+			full = a.state.hours.before(at)
+		}
 		if err := t.rollUp(full); err != nil {
 			return err
 		}
@@ -119,6 +128,11 @@ func (a *Archive) commitReadings(c exporter.Commit) error {
 		if err := t.exec("INSERT INTO polls (key, at, unsynced, layout, v) VALUES (?, ?, ?, ?, ?)",
 			key, other, !c.Synced, p.newest().id, packRow(g.steps)); err != nil {
 			return err
+		}
+		if timeless {
+			if err := t.exec("INSERT INTO unplaced (key, boot, up) VALUES (?, ?, ?)", key, c.Boot, c.Up.Milliseconds()); err != nil {
+				return err
+			}
 		}
 		return a.saveCursors(t)
 	})
@@ -137,7 +151,9 @@ func (a *Archive) commitReadings(c exporter.Commit) error {
 		st.unpacked = min(st.unpacked, h.start/weekSeconds)
 	}
 	st.hours.drop(full)
-	st.hours.add(key, at, p.newest(), g.steps)
+	if st.unplaced = st.unplaced || timeless; !timeless {
+		st.hours.add(key, at, p.newest(), g.steps)
+	}
 	for i, n := range g.steps {
 		if n != absent {
 			st.stored[i] = g.measured[i]

@@ -16,14 +16,17 @@
 // values of a poll come back with the time of the poll, some seconds after the probe converted; the fraction of its second is
 // not kept, nor is the mark Suspect. A value that was stored before, or is older than its probe's limit, is absent.
 //
+// A poll of before the board's clock was known is marked, and kept with how long the board had been up. Once the clock is known, polls of the same boot
+// are given their true times in one transaction and enter the hours; Options.Placed hears of it. What a boot stored that ended before stays marked.
+//
 // Readings of before the archive begins can be added later (PutOlder). Their keys are their times, lower than all that were given, and their
 // layout comes before the first; what the archive has of its own, by the poll or by the hour, is never mixed with them.
 //
 // # What survives what
 //
 // Each file takes all of a poll or nothing, the book first. The book is durable when a call returns (synchronous=FULL).
-// Readings are not synced poll by poll (NORMAL): killing the process loses nothing, a power cut what the kernel had not yet
-// written, on Linux about the last half minute; the rest stays whole (both from memory, not tested with a power cut). A
+// Readings are synced once a minute (NORMAL, and FULL for the first poll after each minute): killing the process loses nothing, a
+// power cut at most that minute and the poll under way; the rest stays whole (tests/kills, on a disk that forgets what was not synced). A
 // cursor is written every tenth poll and lies in the same file as the polls, so it never outlives them. After an error of
 // the disk the next Commit tries anew.
 //

@@ -157,7 +157,7 @@ func (a *Archive) Heard(from, to time.Time, fn func(hour time.Time, probe string
 	})
 }
 
-// unrolled rebuilds the hours that no row holds yet.
+// unrolled rebuilds the hours that no row holds yet. A poll without a true time is of no hour.
 func (t *tx) unrolled(p *plan) (hourBook, error) {
 	var b hourBook
 	err := collect(t.conn, func(scan func(...any) error) error {
@@ -175,6 +175,6 @@ func (t *tx) unrolled(p *plan) (hourBook, error) {
 		}
 		b.add(r.key, r.at, l, steps)
 		return nil
-	}, "SELECT "+pollColumns+" FROM polls WHERE key > (SELECT key FROM rolled) ORDER BY key")
+	}, "SELECT "+pollColumns+" FROM polls WHERE key > (SELECT key FROM rolled) AND key NOT IN (SELECT key FROM unplaced) ORDER BY key")
 	return b, err
 }

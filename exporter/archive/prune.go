@@ -71,8 +71,10 @@ func (a *Archive) prune(now time.Time, most int64) error {
 			lost[name] = n
 		}
 		var err error
-		gone, err = t.changed("DELETE FROM polls WHERE key IN (SELECT key"+old+")", oldest, excess)
-		return err
+		if gone, err = t.changed("DELETE FROM polls WHERE key IN (SELECT key"+old+")", oldest, excess); err != nil {
+			return err
+		}
+		return t.exec("DELETE FROM unplaced WHERE key NOT IN (SELECT key FROM polls)")
 	})
 	if err != nil {
 		return err

@@ -66,9 +66,15 @@ CREATE TABLE weeks (
 );
 CREATE TRIGGER hour_added AFTER INSERT ON hours BEGIN DELETE FROM weeks WHERE week = new.hour / 604800; END;
 CREATE TRIGGER hour_removed AFTER DELETE ON hours BEGIN DELETE FROM weeks WHERE week = old.hour / 604800; END;
+`, `
+CREATE TABLE unplaced (
+	key INTEGER PRIMARY KEY, -- of a poll stored before the clock was known
+	boot TEXT NOT NULL,
+	up INTEGER NOT NULL      -- ms from that boot to the poll
+);
 `}}
 
-var bookFile = kind{name: "book.db", synchronous: "FULL", steps: []string{`
+var bookFile = kind{name: "book.db", synchronous: full, steps: []string{`
 CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
 CREATE TABLE events (
 	seq INTEGER PRIMARY KEY,

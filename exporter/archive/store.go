@@ -8,6 +8,7 @@ import (
 	"net/url"
 	"sync"
 	"sync/atomic"
+	"time"
 
 	"modernc.org/sqlite"
 	sqlite3 "modernc.org/sqlite/lib"
@@ -23,6 +24,9 @@ const (
 	busyTimeout    = 1000 // ms; only a second process can make a connection wait
 )
 
+// full is what SQLite calls durable when a transaction ends.
+const full = "FULL"
+
 // store is one database file with one connection that writes and a few that read.
 //
 // The files are opened with SQLite's unix-excl: the index of the log lives in memory instead of a mapped -shm file, which the
@@ -35,7 +39,13 @@ type store struct {
 	conn   *sql.Conn // the writer's only connection
 	reader *sql.DB
 	hurt   atomic.Bool // a reader found damage; the next write renews the file
+	lazy   bool        // a transaction is not synced when it ends, but every syncEvery
+	synced time.Time   // when one last was, by the process's own clock; guarded by write1
 }
+
+// syncEvery bounds what a power cut takes from readings.db: the history loses no more than this and the poll under way, whatever the kernel holds back
+// (on Linux it is half a minute, unless somebody set it otherwise). It goes by the clock of this process, not by that of the readings. Ours, no source.
+const syncEvery = time.Minute
 
 // dsn carries every pragma, so that each connection of a pool has them. The driver runs _pragma values in alphabetical order,
 // which would fix the page size at its default by setting the journal mode first; _journal_mode runs after them.
@@ -65,7 +75,7 @@ func connect(path string, k kind) (*store, error) {
 	if _, err := sqlite.OFDLocking(true); err != nil && !errors.Is(err, sqlite.ErrOFDLockingUnavailable) && !errors.Is(err, sqlite.ErrOFDLockingTooLate) {
 		return nil, err
 	}
-	s := &store{path: path}
+	s := &store{path: path, lazy: k.synchronous != full}
 	var err error
 	if s.writer, err = sql.Open("sqlite", dsn(path, k, writerCache, false)); err != nil {
 		return nil, err
@@ -116,7 +126,15 @@ func (s *store) write(f func(*tx) error) error {
 		return s.explain(fmt.Errorf("%w: found while reading", errDamaged))
 	}
 	t := &tx{s.conn}
-	err := t.exec("BEGIN IMMEDIATE")
+	now := time.Now()
+	sync := s.lazy && now.Sub(s.synced) >= syncEvery
+	var err error
+	if sync { // whoever syncs the log syncs all that was written into it before
+		err = t.exec("PRAGMA synchronous = " + full)
+	}
+	if err == nil {
+		err = t.exec("BEGIN IMMEDIATE")
+	}
 	if err == nil {
 		if err = f(t); err == nil {
 			err = t.exec("COMMIT")
@@ -124,6 +142,12 @@ func (s *store) write(f func(*tx) error) error {
 		if err != nil {
 			_ = t.exec("ROLLBACK") // SQLite may have done so itself
 		}
+	}
+	if sync {
+		if err == nil {
+			s.synced = now
+		}
+		err = errors.Join(err, t.exec("PRAGMA synchronous = NORMAL"))
 	}
 	return s.explain(err)
 }

@@ -77,9 +77,10 @@ func (c *Channel) Take(n *Now, r sensors.Reading) {
 // odd reports whether the readings have been odd for too long to be a spike.
 func (c *Channel) odd(n *Now) bool { return c.suspects > 1 && n.Mono-c.oddSince >= oddFor }
 
-// restart makes the channel wait for its first reading: while nobody asked, no probe was silent.
+// restart makes the channel wait for its first reading: while nobody asked, no probe was silent. The value of before counts as long as it is young
+// enough; else a daemon that never gets beyond its first poll would never judge one.
 func (c *Channel) restart() {
-	c.known, c.seen, c.restarted = false, false, true
+	c.known, c.restarted = false, true
 	c.wrong, c.suspects, c.good = 0, 0, 0
 }
 
@@ -100,7 +101,7 @@ func (c *Channel) silentFor(n *Now) time.Duration {
 	case !c.seen:
 		return n.Mono - c.first
 	}
-	return n.Mono - c.at
+	return n.Mono - max(c.at, c.first)
 }
 
 // untrue reports whether a fault means that values arrive but cannot be true, rather than that none arrive.

@@ -1,0 +1,10 @@
+//go:build !linux
+
+package main
+
+import "time"
+
+// uptime is how long the program has been up.
+func uptime(began time.Time) time.Duration { return time.Since(began) }
+
+func bootID() string { return "" }
