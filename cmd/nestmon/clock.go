@@ -53,11 +53,13 @@ func timeReached() (known, reached bool) {
 	return true, err == nil
 }
 
-// knows tells the clock how far the archive reaches.
+// knows tells the clock how far the archive reaches. What was given before, to an archive that is opened, does not count.
 func (c *steadyClock) knows(newest time.Time) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
-	c.newest = newest
+	if c.newest = newest; !c.sure {
+		c.at = time.Time{}
+	}
 }
 
 // believes reports whether the system's clock can be believed: set over the network where the system says that it tries to, else not before the newest poll

@@ -110,7 +110,7 @@ func FuzzControl(f *testing.F) {
 		f.Fatal(findings)
 	}
 	d, err := newDaemon(cfg, parts{
-		log: slog.New(slog.DiscardHandler), pace: &wallPace{every: time.Hour}, trusted: func(time.Time) bool { return true },
+		log: slog.New(slog.DiscardHandler), pace: plainPace(time.Hour), trusted: func(time.Time) bool { return true },
 		sources: func() ([]sensors.Source, error) { return nil, nil },
 	})
 	if err != nil {
