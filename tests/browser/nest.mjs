@@ -177,6 +177,7 @@ test("a table says the same, and gaps stay gaps", async () => {
 test("an open graph follows a fast clock, and says when the archive lags", async () => {
   const page = await open("mixed");
   await page.clock.install();
+  await page.addInitScript(() => Object.defineProperty(navigator, "connection", { value: { saveData: true } })); // nothing is read ahead
   await page.reload();
   await go(page, "#/nest/b1");
   assert.equal(await text(page, ".until"), "");
