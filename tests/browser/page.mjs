@@ -46,7 +46,7 @@ export async function open(scene, { at = address, width = 390, height = 844, the
   const page = await context.newPage();
   page.setDefaultTimeout(30000); // ends what hangs; other checks run at the same time
   page.wrongs = [];
-  page.on("console", (m) => ["error", "warning"].includes(m.type()) && page.wrongs.push(`console: ${m.text()}`));
+  page.on("console", (m) => ["error", "warning"].includes(m.type()) && page.wrongs.push(`console: ${m.text()} ${m.location().url}`));
   page.on("pageerror", (e) => page.wrongs.push(`error: ${e.message}`));
   page.on("request", (r) => new URL(r.url()).origin !== new URL(at).origin && page.wrongs.push(`elsewhere: ${r.url()}`));
   await page.goto(at + room);
