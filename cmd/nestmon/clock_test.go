@@ -112,7 +112,7 @@ func TestBootIn1970(t *testing.T) {
 			since: func(at time.Time) (string, time.Duration) { return "boot-1", p.up },
 			sources: func() ([]sensors.Source, error) {
 				source, err := s.demo.story.World.Source(simulatedKind, at, s.demo.probeIDs()...)
-				return []sensors.Source{restamped{source, p.Now}}, err
+				return []sensors.Source{stamped{source, p.Now}}, err
 			},
 		})
 		if err != nil {
@@ -186,20 +186,6 @@ func (p *steppedPace) Due() <-chan time.Time {
 		return nil
 	}
 	return time.After(0)
-}
-
-// restamped is a source whose readings carry the board's time, whatever the world's is.
-type restamped struct {
-	sensors.Source
-	now func() time.Time
-}
-
-func (r restamped) Read(ctx context.Context) []sensors.Reading {
-	all := r.Source.Read(ctx)
-	for i := range all {
-		all[i].Time = r.now()
-	}
-	return all
 }
 
 // plainPace is the pace of run by a clock that is right, in a bubble too.

@@ -191,6 +191,7 @@ type wallPace struct {
 	every time.Duration
 	next  time.Time
 	clock *steadyClock
+	boot  string // which start of the board this is
 
 	begun time.Time // the newest poll,
 	up    time.Duration
@@ -198,7 +199,7 @@ type wallPace struct {
 }
 
 func newWallPace(every time.Duration) *wallPace {
-	return &wallPace{every: every, clock: newSteadyClock()}
+	return &wallPace{every: every, clock: newSteadyClock(), boot: bootID()}
 }
 
 func (w *wallPace) Now() time.Time { return w.clock.Now() }
@@ -213,7 +214,7 @@ func (w *wallPace) trusted(at time.Time) bool {
 }
 
 // since is how long the board had been up at the newest poll.
-func (w *wallPace) since(time.Time) (boot string, up time.Duration) { return bootID(), w.up }
+func (w *wallPace) since(time.Time) (boot string, up time.Duration) { return w.boot, w.up }
 
 func (w *wallPace) Deadline() time.Duration { return readingTime(w.every) }
 

@@ -2,8 +2,8 @@
 // watched, and what is to do next.
 import { sinceWords, updateTake } from "./alarm.js";
 import { el, keyed, setClass, setText, shape } from "./dom.js";
-import { makeGauge, standing, updateGauge } from "./gauge.js";
-import { ageWords, fullyWatched, judgedOf, litterWords, pastLimit } from "./nest.js";
+import { makeGauge, updateGauge } from "./gauge.js";
+import { ageWords, dialOf, fullyWatched, judgedOf, litterWords, pastLimit } from "./nest.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
 import { way } from "./ways.js";
@@ -85,15 +85,12 @@ function makeDial(role) {
 }
 
 function updateDial(d, nest, role) {
-  const v = nest.values.find((x) => x.role === role && x.quantity === "temperature");
-  const limits = role === "cluster" ? [nest.limits.cluster_cold_c, nest.limits.cluster_hot_c, null] : [nest.limits.air_cold_c, nest.limits.air_hot_c, nest.limits.air_hot_urgent_c];
-  const value = v?.value ?? null;
-  const where = !v ? "absent" : value === null ? "stale" : standing(value, limits[0], limits[1]);
+  const { v, value, bounds, where } = dialOf(nest, role);
   setClass(d.node, `dial is-${where}`);
   setText(d.number, !v ? texts.noProbe : value === null ? texts.noData : units.temperatureNumber(value));
   setText(d.unit, value === null ? "" : units.unitSign());
   setText(d.mark, value === null ? "" : texts.mark[where]);
   setText(d.age, v ? ageWords(v) : "");
   d.gauge.node.hidden = !v;
-  updateGauge(d.gauge, value, ...limits);
+  updateGauge(d.gauge, value, ...bounds);
 }

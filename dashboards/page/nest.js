@@ -14,10 +14,18 @@ const counts = (nest, j) => j.danger !== "damp" && !noKits(nest) && (j.danger ==
 export const fullyWatched = (nest) =>
   nest.judged.length > 0 && nest.judged.every((j) => !counts(nest, j) || (j.judged && !j.why)) && nest.values.every((v) => v.fresh || v.quantity !== "temperature");
 
+// dialOf is what a nest's dial of a role, cluster or air, stands on: the temperature (undefined without a probe), the limits in force as
+// [cold, hot, urgent], each null where there is none, and where the one stands to the others.
+export function dialOf({ values, limits }, role) {
+  const v = values.find((x) => x.role === role && x.quantity === "temperature");
+  const bounds = role === "cluster" ? [limits.cluster_cold_c, limits.cluster_hot_c, null] : [limits.air_cold_c, limits.air_hot_c, limits.air_hot_urgent_c];
+  const value = v?.value ?? null;
+  return { v, value, bounds, where: !v ? "absent" : value === null ? "stale" : standing(value, bounds[0], bounds[1]) };
+}
+
 // pastLimit is above or below where a temperature is past a limit in force, "" where none is: there may be no alarm yet, but all is not well.
-export function pastLimit({ values, limits }) {
-  const bounds = { cluster: [limits.cluster_cold_c, limits.cluster_hot_c], air: [limits.air_cold_c, limits.air_hot_c] };
-  const all = values.filter((v) => v.quantity === "temperature" && v.value !== null && bounds[v.role]).map((v) => standing(v.value, ...bounds[v.role]));
+export function pastLimit(nest) {
+  const all = ["cluster", "air"].map((role) => dialOf(nest, role).where);
   return ["above", "below"].find((where) => all.includes(where)) ?? "";
 }
 
