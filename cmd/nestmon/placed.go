@@ -20,7 +20,11 @@ func (d *daemon) sendPlaced() {
 		return
 	}
 	for _, p := range d.sinks.pumps {
-		if _, err := p.Resend(s.from, s.to); err != nil {
+		err := d.card.write(func() error { // which notes what is to be sent, and may hang
+			_, err := p.Resend(s.from, s.to)
+			return err
+		})
+		if err != nil {
 			d.log.Warn("what was measured before the clock was known is not sent yet; later: nestmon backfill", "sink", p.Name(),
 				"from", s.from.Format(time.RFC3339), "to", s.to.Format(time.RFC3339), "err", err)
 		}
@@ -33,10 +37,5 @@ func (d *daemon) clockSet(trusted bool) {
 	if d.unset = !trusted; !was || !trusted {
 		return
 	}
-	standing, err := d.archive.Standing()
-	if err != nil {
-		d.log.Warn("what stood before the clock was set", "err", err)
-		return
-	}
-	d.judge.rabbitry.Resume(standing)
+	d.judge.rabbitry.Resume(d.judge.rabbitry.Standing())
 }
