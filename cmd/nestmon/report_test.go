@@ -125,7 +125,7 @@ func TestLitterReport(t *testing.T) {
 	}
 	get := func(path string) *httptest.ResponseRecorder {
 		w := httptest.NewRecorder()
-		d.sinks.page.Handler().ServeHTTP(w, httptest.NewRequest("GET", path, nil))
+		d.sinks.page.Handler().ServeHTTP(w, httptest.NewRequest("GET", "http://nestmon.local"+path, nil))
 		return w
 	}
 	if w := get("/litter/1"); w.Code != 200 || !bytes.Equal(w.Body.Bytes(), page) || !strings.Contains(w.Header().Get("Content-Security-Policy"), "'sha256-") {

@@ -85,7 +85,7 @@ func TestTheBenchIsBehindTheDoor(t *testing.T) {
 	}
 	b.work <- web.Work{Warm: &web.Warm{State: "waiting"}}
 	b.work <- web.Work{Over: true, Warm: &web.Warm{State: "named"}}
-	r := httptest.NewRequest("GET", "/api/probes/work", nil)
+	r := httptest.NewRequest("GET", here+"/api/probes/work", nil)
 	r.Header.Set("Cookie", "nestmon-session="+cookie)
 	w := httptest.NewRecorder()
 	h.Handler().ServeHTTP(w, r)

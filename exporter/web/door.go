@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"net/netip"
 	"net/url"
+	"slices"
 	"strings"
 	"time"
 
@@ -47,6 +48,8 @@ const (
 const (
 	locked = "nothing can be changed from this page while it has no password; make one with 'nestmon password', and name its file under publish.page.password_file"
 	logIn  = "log in first"
+
+	strange = "this name is not known here; open the page by its numeric address, or write that name under publish.page.address"
 )
 
 // changes lets a request through to h that a person sent who has logged in, from a page of this server, as JSON of a bounded size.
@@ -77,7 +80,7 @@ func (s *Server) door(h func(http.ResponseWriter, *http.Request, lock)) http.Han
 			refuse(w, http.StatusRequestEntityTooLarge, tooLarge)
 			return
 		case !s.known(r.Host):
-			refuse(w, http.StatusForbidden, "this name is not known here; open the page by its address, or write that name under publish.page.address")
+			refuse(w, http.StatusForbidden, strange)
 			return
 		case s.origins.Check(r) != nil:
 			refuse(w, http.StatusForbidden, "the request comes from another site; open the page of nestmon and do it there")
@@ -98,7 +101,7 @@ func (s *Server) door(h func(http.ResponseWriter, *http.Request, lock)) http.Han
 }
 
 // known reports whether a browser that sends this Host can have it from us: a site elsewhere may let its own name lead here, and its page
-// would then pass for ours. Nobody elsewhere owns an address, a name without a dot, or one under local (RFC 6762).
+// would then pass for ours. Nobody elsewhere owns an address, a name without a dot, or one under a domain kept for homes.
 func (s *Server) known(hostport string) bool {
 	host := hostport
 	if h, _, err := net.SplitHostPort(hostport); err == nil {
@@ -111,8 +114,13 @@ func (s *Server) known(hostport string) bool {
 	if host == "" {
 		return false
 	}
-	return !strings.Contains(host, ".") || strings.HasSuffix(host, ".local") || host == s.cfg.host()
+	domain := host[strings.LastIndex(host, ".")+1:]
+	return domain == host || slices.Contains(homely, domain) || strings.HasSuffix(host, ".home.arpa") || host == s.cfg.host()
 }
+
+// homely are the domains that are never given to anybody: local (RFC 6762), internal (ICANN, 2024, from memory), localhost (RFC 6761), and
+// lan, which many routers use and nobody keeps (common practice, no source). So is home.arpa (RFC 8375).
+var homely = []string{"local", "internal", "localhost", "lan"}
 
 // host is the name in the configured address, empty where none is configured.
 func (c Config) host() string {

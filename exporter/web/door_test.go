@@ -347,7 +347,7 @@ func TestAPasswordFileThatWentBadIsToldAndLocks(t *testing.T) {
 func TestSessions(t *testing.T) {
 	h := newHouse(t)
 	in := func(cookie string) bool {
-		r := httptest.NewRequest("GET", "/api/session", nil)
+		r := httptest.NewRequest("GET", here+"/api/session", nil)
 		r.Header.Set("Cookie", "nestmon-session=of-another-port; nestmon-session="+cookie)
 		w := httptest.NewRecorder()
 		h.Handler().ServeHTTP(w, r)

@@ -68,7 +68,7 @@ func TestFirstLookOfAClosedPage(t *testing.T) {
 		t.Fatal(err)
 	}
 	shown := func(cookie string) bool {
-		r := httptest.NewRequest("GET", webtest.Path("/{$}", nil), nil)
+		r := httptest.NewRequest("GET", here+webtest.Path("/{$}", nil), nil)
 		r.Header.Set("Cookie", "nestmon-session="+cookie)
 		w := httptest.NewRecorder()
 		h.Handler().ServeHTTP(w, r)

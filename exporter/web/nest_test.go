@@ -225,7 +225,7 @@ func TestNestIsBounded(t *testing.T) {
 func TestNestIsZipped(t *testing.T) {
 	s := server(t)
 	publish(t, s)
-	r := httptest.NewRequest("GET", "/api/nest?nest=a1", nil)
+	r := httptest.NewRequest("GET", here+"/api/nest?nest=a1", nil)
 	plain := httptest.NewRecorder()
 	s.Handler().ServeHTTP(plain, r)
 	r.Header.Set("Accept-Encoding", "gzip")

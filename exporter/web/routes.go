@@ -16,7 +16,7 @@ const policy = "default-src 'none'; script-src 'self'; style-src 'self'; img-src
 func (s *Server) routes() http.Handler {
 	mux := http.NewServeMux()
 	for pattern, h := range map[string]http.HandlerFunc{
-		"/{$}":                     s.serveIndex,
+		index:                      s.serveIndex,
 		"/static/{hash}/{file...}": s.assets.serveFile,
 		"/api/state":               s.serveState,
 		"/api/series":              s.serveSeries,

@@ -12,13 +12,20 @@ import (
 // errShut is what they are told who have not.
 var errShut = errors.New("only who has logged in may look; open the page at / and log in first")
 
-// veiled keeps what is to be seen from who has not logged in, where the configuration says so: whatever address is added later, too.
+// index is the page's own address. It is bare, but carries a first look where everybody may look.
+const index = "/{$}"
+
+// veiled keeps what is to be seen from who has not logged in, where the configuration says so, and from pages elsewhere whose name leads here:
+// whatever address is added later, too.
 func (s *Server) veiled(mux *http.ServeMux) http.Handler {
-	if s.cfg.View != Password {
-		return mux
-	}
 	return http.HandlerFunc(func(w http.ResponseWriter, r *http.Request) {
-		if _, pattern := mux.Handler(r); !s.bare(pattern) {
+		_, pattern := mux.Handler(r)
+		bare := s.bare(pattern)
+		if (!bare || pattern == index) && !ofCommand(r) && !s.known(r.Host) {
+			refuse(w, http.StatusForbidden, strange)
+			return
+		}
+		if !bare {
 			if err := s.veil(r); err != nil {
 				status := http.StatusUnauthorized
 				if !errors.Is(err, errShut) {
@@ -36,7 +43,7 @@ func (s *Server) veiled(mux *http.ServeMux) http.Handler {
 // bare reports whether an address tells nothing of the nests by itself, or asks for a secret of its own.
 func (s *Server) bare(pattern string) bool {
 	switch pattern {
-	case "/{$}", "/static/{hash}/{file...}", "/ca.crt", "/healthz", "/", // files that are the same everywhere, and whether the daemon lives
+	case index, "/static/{hash}/{file...}", "/ca.crt", "/healthz", "/", // files that are the same everywhere, and whether the daemon lives
 		"/api/session", "/api/login", "/api/logout",
 		"/answer/{token}", "POST /answer/{token}", "/calendar/{file}":
 		return true

@@ -71,20 +71,21 @@ func (h *house) listen(t *testing.T) string {
 func (h *house) seenBy(cookie, path string) int {
 	ctx, leave := context.WithCancel(context.Background())
 	leave()
-	r := httptest.NewRequestWithContext(ctx, http.MethodGet, path, nil)
+	r := httptest.NewRequestWithContext(ctx, http.MethodGet, here+path, nil)
 	r.Header.Set("Cookie", "nestmon-session="+cookie)
 	w := httptest.NewRecorder()
 	h.Handler().ServeHTTP(w, r)
 	return w.Code
 }
 
-// What is added later is hidden too: only what stands here is not.
+// bare are the addresses that are not hidden: what is added later is.
+var bare = []string{
+	"/{$}", "/static/{hash}/{file...}", "/sw.js", "/manifest.webmanifest", "/ca.crt", "/healthz", "/", "/api/session", "/api/login", "/api/logout",
+	"/answer/{token}", "POST /answer/{token}", "/calendar/{file}",
+}
+
 func TestAClosedPageShowsNothingWithoutALogin(t *testing.T) {
 	h := closedHouse(t)
-	bare := []string{
-		"/{$}", "/static/{hash}/{file...}", "/sw.js", "/manifest.webmanifest", "/ca.crt", "/healthz", "/", "/api/session", "/api/login", "/api/logout",
-		"/answer/{token}", "POST /answer/{token}", "/calendar/{file}",
-	}
 	in := h.login(t).Value
 	for _, pattern := range webtest.Patterns(t, ".") {
 		path := webtest.Path(pattern, filled)
@@ -111,6 +112,41 @@ func TestAClosedPageShowsNothingWithoutALogin(t *testing.T) {
 	h.write(t, "no hash\n")
 	if got := h.seenBy(in, "/api/state"); got != http.StatusServiceUnavailable {
 		t.Errorf("with a password file that went bad: %d", got)
+	}
+}
+
+// A site elsewhere lets its own name lead here: its page would be let to read what ours shows (DNS rebinding).
+func TestAStrangeNameReadsNothing(t *testing.T) {
+	h := newHouse(t)
+	publish(t, h.Server)
+	seen := func(host, path string) string {
+		ctx, leave := context.WithCancel(t.Context())
+		leave()
+		r := httptest.NewRequestWithContext(ctx, http.MethodGet, path, nil)
+		r.Host = host
+		w := httptest.NewRecorder()
+		h.Handler().ServeHTTP(w, r)
+		return w.Body.String()
+	}
+	const told = "this name is not known here"
+	for _, pattern := range webtest.Patterns(t, ".") {
+		path := webtest.Path(pattern, filled)
+		silent := path != "/" && slices.Contains(bare, pattern)
+		for _, host := range []string{"rebound.example", "rebound.example:8380", "x.lan.example", "local.example", "evil-nests.example", "127.0.0.1.example", ""} {
+			if got := strings.Contains(seen(host, path), told); got == silent {
+				t.Errorf("%s as %q: refused %v", path, host, got)
+			}
+		}
+	}
+	for _, host := range []string{
+		"192.168.1.20:8380", "[fd00::1]:8380", "localhost:8380", "board", "nests.example", "NESTS.example.:443", "board.local", "board.lan:8380",
+		"board.home.arpa", "board.internal",
+	} {
+		for _, path := range []string{"/", "/api/state"} {
+			if strings.Contains(seen(host, path), told) {
+				t.Errorf("%s as %q is refused", path, host)
+			}
+		}
 	}
 }
 

@@ -92,9 +92,12 @@ func publish(t testing.TB, s *web.Server) {
 	}
 }
 
+// here is where a browser of the home finds the page.
+const here = "http://nestmon.local:8380"
+
 func get(h http.Handler, method, target string) *http.Response {
 	w := httptest.NewRecorder()
-	h.ServeHTTP(w, httptest.NewRequest(method, target, nil))
+	h.ServeHTTP(w, httptest.NewRequest(method, here+target, nil))
 	return w.Result()
 }
 
@@ -183,7 +186,7 @@ func TestOnlyReads(t *testing.T) {
 		}
 	}
 	w := httptest.NewRecorder()
-	s.Handler().ServeHTTP(w, httptest.NewRequest("GET", "/api/state", strings.NewReader("x")))
+	s.Handler().ServeHTTP(w, httptest.NewRequest("GET", here+"/api/state", strings.NewReader("x")))
 	if w.Code != http.StatusBadRequest {
 		t.Errorf("a request with a body: %d", w.Code)
 	}
@@ -202,7 +205,7 @@ func TestPageAndFiles(t *testing.T) {
 		t.Errorf("script: %d %v", r.StatusCode, r.Header)
 	}
 	etag := r.Header.Get("ETag")
-	req := httptest.NewRequest("GET", "/"+script, nil)
+	req := httptest.NewRequest("GET", here+"/"+script, nil)
 	req.Header.Set("If-None-Match", etag)
 	w := httptest.NewRecorder()
 	s.Handler().ServeHTTP(w, req)

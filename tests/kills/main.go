@@ -83,6 +83,15 @@ type part struct {
 var errMissed = errors.New("figures were missed")
 
 func run(ctx context.Context, all []part, only, program string) (err error) {
+	var names []string
+	for _, p := range all {
+		names = append(names, p.name)
+	}
+	for name := range strings.SplitSeq(only, ",") {
+		if only != "" && !slices.Contains(names, name) {
+			return fmt.Errorf("-only: there is no part %q; write some of %s", name, strings.Join(names, ","))
+		}
+	}
 	r := &rig{program: program}
 	if r.dir, err = os.MkdirTemp("", "nestmon-kills-"); err != nil {
 		return err
