@@ -1,5 +1,43 @@
 // Every text of the page. Another language is another file like this one; sentences about an alarm come from the daemon.
 
+// What the daemon writes itself, because it stands where this file cannot be read yet: in the page as it is sent, behind a message's link and in
+// the worker. It reads this as JSON: names in double quotes, no comma after the last of a group, and {…} where a value comes.
+export const served = {
+  "language": "en",
+  "page": {
+    "late": "This page shows nothing live on this device. What stood here is too old now: load it again.",
+    "asOf": "As it was at {when}, not live.",
+    "asOfSome": "As it was when this page was sent, not live.",
+    "cluster": "Cluster", "air": "Nest air", "noData": "no data",
+    "still": "Without JavaScript this page shows temperatures and alarms only, anew every 30 s. All it knows:"
+  },
+  "answer": {
+    "titles": { "ask": "nestmon: answer an alarm", "done": "nestmon: answered", "other": "nestmon: not answered" },
+    "take": "I am on it", "taken": "Then nobody else is called for it, and it is not repeated. It is still on the page until it is over.",
+    "look": "Look at the page first", "page": "To the page",
+    "headings": {
+      "done": "Answered: you are on it.", "used": "This link was used already.", "over": "This link is too old.", "ended": "It is over.", "seen": "Somebody has acknowledged it already.",
+      "worse": "It has got worse since this message.", "unknown": "This link is not known here.", "wait": "Too many wrong links.", "failed": "It could not be acknowledged."
+    },
+    "unanswered": "What has got worse was not acknowledged.",
+    "says": {
+      "done": "Nobody else is called for this, and it is not repeated unless it gets worse:",
+      "used": "Somebody has pressed “I am on it”. Nothing was changed now. What stands, and who has seen it, is on the page.",
+      "over": "Nothing was changed. What stands now is on the page.",
+      "ended": "Nothing was changed, and nobody is called for it any more. What stands now is on the page.",
+      "seen": "Nothing was changed. Nobody is called for it unless it gets worse. Who has seen it is on the page.",
+      "worse": "Look at the newest message or at the page, and answer that.",
+      "unknown": "Nothing was changed. Open it from the message itself, whole; or look at the page.",
+      "wait": "Nothing was changed. Try again in {wait} s, or acknowledge it on the page.",
+      "failed": "You may be called again. Try once more, or acknowledge it on the page."
+    }
+  },
+  "worker": {
+    "unread": { "title": "nestmon has something to say", "body": "The message cannot be read. Open the page and look at the nests." },
+    "lost": { "title": "No alarm reaches this phone any more", "body": "Open the page of nestmon and sign this phone up again, under “Alarms on this phone”." }
+  }
+};
+
 export const texts = {
   locale: undefined, // the browser's own way to write dates and numbers
   title: "nestmon",
@@ -104,10 +142,10 @@ export const texts = {
   born: (n) => (n === 1 ? "1 kit born" : `${n} kits born`),
   alive: (n, born) => `${n} of ${born} kits`,
 
-  role: { cluster: "Cluster", "cluster-2": "Cluster, second probe", air: "Nest air", co2: "CO₂", cage: "Doe’s cage", outside: "Outside", battery: "Battery" },
+  role: { cluster: served.page.cluster, "cluster-2": "Cluster, second probe", air: served.page.air, co2: "CO₂", cage: "Doe’s cage", outside: "Outside", battery: "Battery" },
   quantity: { temperature: "temperature", humidity: "humidity", co2: "CO₂", voltage: "voltage", current: "current" },
   noProbe: "no probe",
-  noData: "no data",
+  noData: served.page.noData,
   never: "never any",
   last: (ago) => `last ${ago}`,
   ago: (span) => `${span} ago`,

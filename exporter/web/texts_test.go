@@ -3,6 +3,7 @@ package web_test
 import (
 	"io/fs"
 	"regexp"
+	"strings"
 	"testing"
 
 	"nestmon/dashboards"
@@ -57,5 +58,47 @@ func TestPageHasWordsForEveryName(t *testing.T) {
 		if key := regexp.MustCompile(`[{,\s]"?` + regexp.QuoteMeta(name) + `"?: `); !key.Match(catalogue) {
 			t.Errorf("texts.js has no words for %q", name)
 		}
+	}
+}
+
+var (
+	notText = regexp.MustCompile(`(?s)\{\{.*?\}\}|<style>.*?</style>|<!--.*?-->|<!doctype html>|@[A-Z]+@|>(?:nestmon|api/state)<`)
+	aTag    = regexp.MustCompile(`<[^>]*>`)
+	spoken  = regexp.MustCompile(`(?:title|alt|placeholder|aria-label)="[^"]*\pL`) // attributes that somebody reads or hears
+	aWord   = regexp.MustCompile(`\pL+`)
+	comment = regexp.MustCompile(`(?m)(?:^|\s)//.*$`)
+	prose   = regexp.MustCompile(`["\x60][^"\x60\n()=<>{};]*\pL+ \pL+ \pL+[^"\x60\n()=<>{};]*["\x60]|\btext: "[^"]*\pL`) // three words in a row are a sentence, fewer may be classes
+)
+
+// foreign are the texts of a file that are its own.
+func foreign(name, body string) []string {
+	if strings.HasSuffix(name, ".js") {
+		return prose.FindAllString(comment.ReplaceAllString(body, ""), -1)
+	}
+	body = notText.ReplaceAllString(body, "")
+	return append(spoken.FindAllString(body, -1), aWord.FindAllString(aTag.ReplaceAllString(body, ""), -1)...)
+}
+
+// Another language is one file, so no other file may hold a text.
+func TestNoTextStandsOutsideTheCatalogue(t *testing.T) {
+	for name, planted := range map[string]string{"a.html": "<p>Too old.</p>", "b.html": `<img alt="nest">`, "c.js": `say("It is over now");`, "d.js": "el(\"p\", { text: \"Over\" })"} {
+		if len(foreign(name, planted)) == 0 {
+			t.Errorf("%s is not seen in %s", planted, name)
+		}
+	}
+	looked := 0
+	err := fs.WalkDir(dashboards.Page(), ".", func(name string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || name == "texts.js" || strings.HasPrefix(name, "vendor/") || !strings.HasSuffix(name, ".js") && !strings.HasSuffix(name, ".html") {
+			return err
+		}
+		body, err := fs.ReadFile(dashboards.Page(), name)
+		looked++
+		for _, text := range foreign(name, string(body)) {
+			t.Errorf("%s has a text of its own: %s", name, text)
+		}
+		return err
+	})
+	if err != nil || looked < 20 {
+		t.Fatal(looked, err)
 	}
 }
