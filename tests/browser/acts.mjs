@@ -61,9 +61,39 @@ test("a closed page asks for its password first, and again after the logout", as
   await page.keyboard.press("Enter");
   await logIn(page);
   await page.waitForFunction(() => document.querySelector("#site").textContent === "Juniper Gulch");
+  // The book is kept on the device, and with it what waits to be sent. After the logout only this is left.
+  const kept = (deed) => page.evaluate((write) => new Promise((good) => {
+    const open = indexedDB.open("nestmon-book");
+    open.onsuccess = () => {
+      const t = open.result.transaction(["shown", "sends"], "readwrite");
+      if (write) t.objectStore("shown").put(write, "book");
+      const [book, sends] = [t.objectStore("shown").get("book"), t.objectStore("sends").count()];
+      t.oncomplete = () => (open.result.close(), good({ book: book.result ?? null, sends: sends.result }));
+    };
+  }), deed);
+  const until = async (what) => {
+    for (let left = 100; !what(await kept()); left--) {
+      assert.ok(left > 0, "it is still kept, or never was");
+      await page.waitForTimeout(100);
+    }
+  };
+  const outOfReach = (route) => route.abort();
+  await page.route("**/api/book/enter", outOfReach);
+  await page.goto(`${closed}#/book`);
+  await page.click("#book-b1 button[data-key=well]");
+  await page.waitForSelector("#waits li");
+  await until(({ book, sends }) => book?.book.litters.length === 3 && sends === 1);
+  const { book } = await kept();
   await page.evaluate(() => fetch("api/logout", { method: "POST", headers: { "Content-Type": "application/json" }, body: "{}" })); // as if in another window
   await page.waitForSelector("dialog[open]");
-  await nothing();
+  await until(({ book, sends }) => book === null && sends === 1);
+  await kept(book); // as if the session had ended while the phone was off
+  await page.reload();
+  await until(({ book, sends }) => book === null && sends === 1);
+  await page.waitForSelector("dialog[open]");
+  assert.doesNotMatch(await page.locator("body").innerText(), /Juniper|°\s*F\b.*\d|Hazel|Fern/);
+  await page.unroute("**/api/book/enter", outOfReach);
+  page.wrongs = page.wrongs.filter((w) => !w.includes("ERR_FAILED"));
   await shutBut(page, 401);
 });
 
