@@ -234,6 +234,7 @@ export const texts = {
 
   // Room: book
   book: {
+    howManyLost: "How many? The number saves it.",
     undo: "Undo", undoOf: (what) => `Undo: ${what}`, save: "Save", other: "Other…", unsaid: "Not said", optional: (name) => `${name} (may be left out)`, rarely: "More to say",
     less: "Less", more: "More", moreThan: (n) => `${n}+`, missing: (name) => `${name}: choose one, or write it.`, nothingChanged: "Nothing was changed.", saidNothing: "entered",
     noForms: "nestmon has not told yet what can be entered; open the book once where it can be reached.",
