@@ -215,7 +215,7 @@ func (r *Rabbitry) look(w *nest.Watch) {
 // choreOf is the nest that a chore is about, nil for the whole site.
 func (r *Rabbitry) choreOf(nestID string, name alarm.Name) (*nest.Watch, error) {
 	if !name.Chore() {
-		return nil, fmt.Errorf("%q is not a chore; write one such as %s, as 'nestmon chores' lists it", name, alarm.BeddingDue)
+		return nil, fmt.Errorf("%q is not a chore; write one such as %s", name, alarm.BeddingDue)
 	}
 	if nestID != "" {
 		if w, err := r.nest(nestID); err != nil || w.Has(name) {

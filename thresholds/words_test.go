@@ -94,7 +94,7 @@ func TestHotNestWithoutKits(t *testing.T) {
 
 func TestCollectSaysHowToEnterIt(t *testing.T) {
 	e := raised(t, trace{minutes: 60, kind: brood.BuriedTote, litters: newborn(10), air: constant(12), outside: constant(10)}, alarm.CollectDue)
-	if !strings.Contains(e.Text, "`nestmon litter collected --nest oak --to PLACE --kits COUNT`") {
+	if !strings.Contains(e.Text, "enter in the litter book how many came to which place") || strings.Contains(e.Text, "`") { // the page has no commands
 		t.Errorf("%q", e.Text)
 	}
 }

@@ -69,12 +69,12 @@ func TestWhatIsGoneIsTold(t *testing.T) {
 		want   string // of the words, empty for none
 	}{
 		{"nothing", exporter.SinkHealth{Name: "influx"}, ""},
-		{"refused", refused, "influx refused 45 readings for good (field type conflict). They stay in the archive: nestmon export --refused"},
+		{"refused", refused, "influx refused 45 readings for good (field type conflict). They stay in the archive; whoever keeps nestmon can list them"},
 		{"refused long ago", old, ""},
-		{"being sent again", with(exporter.Backfill{Polls: 1}), "nestmon export --refused"},
+		{"being sent again", with(exporter.Backfill{Polls: 1}), "can list them on the board"},
 		{"sent again since", with(exporter.Backfill{Polls: 1, Ended: ago(time.Minute)}), ""},
-		{"sent again, but ended by a person", with(exporter.Backfill{Polls: 1, Ended: ago(time.Minute), Stopped: true}), "nestmon export --refused"},
-		{"sent again and refused again", with(exporter.Backfill{Polls: 1, Ended: ago(2 * time.Hour)}), "nestmon export --refused"},
+		{"sent again, but ended by a person", with(exporter.Backfill{Polls: 1, Ended: ago(time.Minute), Stopped: true}), "can list them on the board"},
+		{"sent again and refused again", with(exporter.Backfill{Polls: 1, Ended: ago(2 * time.Hour)}), "can list them on the board"},
 		{"too old", exporter.SinkHealth{Name: "influx", Pruned: 120, PrunedAt: ago(time.Hour)}, "120 polls grew too old in the archive before influx took them"},
 		{"too old, long ago", exporter.SinkHealth{Name: "influx", Pruned: 120, PrunedAt: ago(25 * time.Hour)}, ""},
 	} {

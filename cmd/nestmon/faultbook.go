@@ -201,7 +201,7 @@ func muteWords(all []exporter.SinkHealth, at, now time.Time, c *alarm.Condition)
 func goneWords(s exporter.SinkHealth, at, now time.Time, c *alarm.Condition) (said []string) {
 	if s.Refused > 0 && at.Sub(s.RefusedAt) < newsFor && !mended(s) {
 		worse(c, alarm.Notice, now.Add(-at.Sub(s.RefusedAt)), "something was refused for good")
-		said = append(said, fmt.Sprintf("%s refused %d readings for good (%s). They stay in the archive: nestmon export --refused lists them, and how to send them again when that is mended.",
+		said = append(said, fmt.Sprintf("%s refused %d readings for good (%s). They stay in the archive; whoever keeps nestmon can list them on the board, and send them again when that is mended.",
 			s.Name, s.Refused, s.RefusedWhy))
 	}
 	if s.Pruned > 0 && at.Sub(s.PrunedAt) < newsFor {

@@ -129,9 +129,9 @@ export const texts = {
     heading: "Log in", why: "To change something, write the password of this page. This browser remembers it for 30 days.", look: "To look, write the password of this page. This browser remembers it for 30 days.", closed: "Nothing is shown here before you log in.", user: "User", password: "Password", in: "Log in", cancel: "Cancel", out: "Log out", gone: "Logged out.",
     trying: "Looking…", refused: (why) => `Not logged in: ${why}.`, failed: "nestmon gives no answer. Try again.",
   },
-  locked: "Nothing can be changed from this page while it has no password: make one with “nestmon password”, and name its file under publish.page.password_file.",
+  locked: "Nothing can be changed from this page while it has no password. Whoever keeps nestmon can give it one on the board.",
   test: {
-    button: "Test my phone", trying: "Sending a test over every channel…", said: "The test is over; what came of it stands below its button.", none: "No channel is configured: nobody is called. Write one under phone.",
+    button: "Test my phone", trying: "Sending a test over every channel…", said: "The test is over; what came of it stands below its button.", none: "There is no way to a phone: nobody is called. Whoever keeps nestmon can set one up on the board.",
     arrived: (channel) => `${channel}: sent. Look whether it arrived.`, failed: (channel, why) => `${channel}: not sent. ${why}`,
   },
   past: { failed: (why) => `It cannot be shown: ${why}` },
@@ -315,7 +315,7 @@ export const texts = {
     ask: (nest) => `Nobody is called about ${nest}, whatever happens, until you put it back. It has no end of its own. Is that so?`, yes: "Yes, out of service", no: "No",
   },
   calls: {
-    heading: "Who is called", nobody: "Nobody is called: there is no channel. Write one under phone.",
+    heading: "Who is called", nobody: "Nobody is called: there is no way to a phone. Whoever keeps nestmon can set one up on the board.",
     first: "at once", later: (span) => `after ${span} without an answer`,
     by: (channel, severity) => `${channel}, from ${severity.toLowerCase()} on`, failing: (channel) => `${channel} does not get through just now`,
     repeat: (span) => `What is urgent is repeated every ${span} until somebody has seen it.`,
@@ -362,7 +362,7 @@ export const texts = {
     bound: (place, id) => `It belongs to ${place}. Its number is ${id}.`, wrong: "Is it another one? Then change the numbers of both in the configuration.",
     round: (span) => `Each is read once in about ${span}.`, slow: (span) => `One of them is read only once in ${span}: hold it for three times as long.`,
     left: (span) => `It ends in ${span}.`, bars: "Above its own start", blind: "not seen", apart: (list) => `Not found so, for they speak too seldom: ${list}.`,
-    free: "Only probes of the configuration are read. For a new one stop the daemon and write “nestmon probes identify”.",
+    free: "Only probes of the configuration are read. A new one must be in it first.",
     hot: "Nothing rises? Where the air is as warm as your hand, dip the tip into warm water (not hot: 105 °F, 40 °C).",
   },
   ice: {
@@ -383,7 +383,7 @@ export const texts = {
     },
     now: "It reads", none: "no value", spread: (s) => `${s} between its readings, at most 0.27 °F (0.15 °C)`, trace: "What it read so far",
     result: (offset, mean, n) => `Its offset is ${offset}: it read ${mean} in ice, the mean of ${n} readings.`,
-    stored: "Stored. It counts from the next start of nestmon: sudo systemctl restart nestmon", unstored: (why) => `It does not count yet: ${why}.`, line: "For the configuration:", back: "Put the probe back into its place, and look at its alarms.",
+    stored: "Stored. It counts from the next start of nestmon, at the latest when the board is switched on anew.", unstored: (why) => `It does not count yet: ${why}.`, line: "For the configuration:", back: "Put the probe back into its place, and look at its alarms.",
   },
 
   // Room: settings
@@ -432,7 +432,7 @@ export const texts = {
       come: (n) => (n === 1 ? "1 alarm would come" : `${n} alarms would come`), go: (n) => (n === 1 ? "1 alarm would go" : `${n} alarms would go`), differ: (n) => (n === 1 ? "1 alarm would be otherwise" : `${n} alarms would come or go at another time, or be more or less urgent`),
       newest: (n) => `The newest ${n}.`, spell: (from, to) => `${from} – ${to}`, stillOn: "still on",
       seen: (had, judged, all) => `There was data in ${Math.round((100 * had) / Math.max(all, 1))} % of the hours; heat could be judged in ${Math.round((100 * judged) / Math.max(all, 1))} %`, seenNest: (data, all, heat, chill, cold) => `data in ${data} of ${all} h; judged: heat ${heat} h, chill ${chill} h, cold ${cold} h`,
-      basis: (polls, took) => `${polls} measurements were judged again, as “nestmon replay” does, by the litter book of today. Nobody acknowledges there. It took ${took}.`,
+      basis: (polls, took) => `${polls} measurements were judged again by the litter book of today. Nobody acknowledges there. It took ${took}.`,
     },
     facts: {
       heading: "In force", why: "As the running program has it. What is not set here is changed in the configuration, by its keeper.", shipped: "as shipped", line: (n) => `line ${n} of the configuration`,

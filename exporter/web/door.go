@@ -45,7 +45,7 @@ const (
 )
 
 const (
-	locked = "nothing can be changed from this page while it has no password; make one with 'nestmon password', and name its file under publish.page.password_file"
+	locked = "nothing can be changed from this page while it has no password; whoever keeps nestmon can give it one on the board"
 	logIn  = "log in first"
 )
 
@@ -77,7 +77,7 @@ func (s *Server) door(h func(http.ResponseWriter, *http.Request, lock)) http.Han
 			refuse(w, http.StatusRequestEntityTooLarge, tooLarge)
 			return
 		case !s.known(r.Host):
-			refuse(w, http.StatusForbidden, "this name is not known here; open the page by its address, or write that name under publish.page.address")
+			refuse(w, http.StatusForbidden, "this name is not known here; open the page by its address; whoever keeps nestmon can let this name in")
 			return
 		case s.origins.Check(r) != nil:
 			refuse(w, http.StatusForbidden, "the request comes from another site; open the page of nestmon and do it there")
@@ -89,7 +89,7 @@ func (s *Server) door(h func(http.ResponseWriter, *http.Request, lock)) http.Han
 		l, err := readLock(s.cfg.PasswordFile)
 		if err != nil {
 			s.complain("page cannot read its password", err)
-			refuse(w, http.StatusServiceUnavailable, "the password file cannot be used; see 'nestmon check'")
+			refuse(w, http.StatusServiceUnavailable, "the page's password cannot be read; whoever keeps nestmon finds the reason in the daemon's log")
 			return
 		}
 		r.Body = http.MaxBytesReader(w, r.Body, largestBody)

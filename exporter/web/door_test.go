@@ -313,7 +313,7 @@ func TestWithoutAPasswordNothingChanges(t *testing.T) {
 	h := &house{Server: s}
 	for _, path := range []string{"/api/login", "/api/logout", "/api/alarms/act", "/api/alarms/test", "/api/chores/done", "/api/book/enter"} {
 		r := h.post(path, seen, "x")
-		if text := body(t, r); r.StatusCode != http.StatusForbidden || !strings.Contains(text, "nestmon password") || k.count() != 0 {
+		if text := body(t, r); r.StatusCode != http.StatusForbidden || !strings.Contains(text, "can give it one on the board") || k.count() != 0 {
 			t.Errorf("%s: %d %s", path, r.StatusCode, text)
 		}
 	}

@@ -79,6 +79,21 @@ func foreign(name, body string) []string {
 	return append(spoken.FindAllString(body, -1), aWord.FindAllString(aTag.ReplaceAllString(body, ""), -1)...)
 }
 
+// Whoever reads the page has no terminal before them: what is to be done is said in plain words, or where on the page.
+func TestThePageNamesNoCommand(t *testing.T) {
+	catalogue, err := fs.ReadFile(dashboards.Page(), "texts.js")
+	if err != nil {
+		t.Fatal(err)
+	}
+	command := regexp.MustCompile(`.*(?:sudo |systemctl|\.yaml|_file\b|[“‘]nestmon [a-z]|under (?:phone|publish)\b).*`)
+	if !command.MatchString("make one with “nestmon password”") {
+		t.Fatal("no command is seen")
+	}
+	for _, line := range command.FindAllString(string(catalogue), -1) {
+		t.Error(strings.TrimSpace(line))
+	}
+}
+
 // Another language is one file, so no other file may hold a text.
 func TestNoTextStandsOutsideTheCatalogue(t *testing.T) {
 	for name, planted := range map[string]string{"a.html": "<p>Too old.</p>", "b.html": `<img alt="nest">`, "c.js": `say("It is over now");`, "d.js": "el(\"p\", { text: \"Over\" })"} {

@@ -220,7 +220,7 @@ test("the phone is tested, what happened is listed, and logging out ends it", as
 test("without a password nothing can be pressed, and one sentence says why", async () => {
   const page = await open("kept", { room: "#/alarms", at: bare });
   await page.waitForSelector("#past .locked:not([hidden])");
-  assert.match(await text(page, "#past .locked"), /Nothing can be changed from this page while it has no password: make one with “nestmon password”/);
+  assert.match(await text(page, "#past .locked"), /Nothing can be changed from this page while it has no password\. Whoever keeps nestmon can give it one on the board\./);
   assert.equal(await page.locator(".alarm .buttons button, #room-alarms .take").evaluateAll((all) => all.filter((b) => b.offsetParent).length), 0);
   await audit(page, "axe-core");
   await shut(page);

@@ -369,7 +369,7 @@ func (e Entry) cage(place string, r *Record) bool {
 }
 
 func unknownNest(nest string) string {
-	return fmt.Sprintf("nest %q is not in the configuration; write one that 'nestmon status' lists", nest)
+	return fmt.Sprintf("nest %q is not in the configuration; write one that is", nest)
 }
 
 // places refuses nests that nobody knows.

@@ -98,7 +98,7 @@ func (b *Book) replaceable(added []Entry) error {
 		why := ""
 		switch {
 		case !ok:
-			why = fmt.Sprintf("there is no entry %d to replace; look with 'nestmon litter show'", e.Replaces)
+			why = fmt.Sprintf("there is no entry %d to replace; the number stands beside what was written of the litter", e.Replaces)
 		case old.What == Struck:
 			why = fmt.Sprintf("entry %d strikes another and cannot be replaced; enter again what was struck", e.Replaces)
 		case b.gone[e.Replaces] != 0 || gone[e.Replaces]:

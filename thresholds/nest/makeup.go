@@ -67,7 +67,7 @@ func (s *Site) makeupWords(c alarm.Condition) string {
 				bare = append(bare, n.ID)
 			}
 		}
-		return fmt.Sprintf("Bare metal in frost weather (%s). Line the walls with corrugated cardboard, cover a wire floor and bed deep; then write `lined: true` for it in the configuration and restart nestmon.", strings.Join(bare, ", "))
+		return fmt.Sprintf("Bare metal in frost weather (%s). Line the walls with corrugated cardboard, cover a wire floor and bed deep; then say in the configuration that it is lined, and restart nestmon.", strings.Join(bare, ", "))
 	}
 	season := brood.Season(c.Why)
 	head := "Give the nests their winter bedding and lining, nights are at %s, or will be by the last hours' course."
