@@ -213,6 +213,7 @@ export const texts = {
     spans: { hour: "Hour", day: "Day", week: "Week", month: "Month", year: "Year", all: "All" }, howMuch: "How much time is shown", moving: "Move the graph", earlier: "Earlier", later: "Later", wider: "Show more time", closer: "Show less time", now: "Now",
     fromTo: (from, to) => `${from} – ${to}`, lookAt: "Read the lines at this moment",
     keys: "Drag or pinch the graph, or use the arrow keys, + and −; with Shift the arrows read it value by value.",
+    others: (n) => `+${n}`, crowd: "+1 beside a mark: one more stands there. Touch it again for the next.",
     table: "As a table", chart: "As a graph", loading: "Reading the archive…", failed: (why) => `The graph cannot be shown: ${why}`, empty: "Nothing was measured in this time.", time: "Time",
     until: (when) => `Drawn until ${when}.`, none: "–",
     over: (when, span) => `${when}, over ${span}`, ranged: (mean, low, high) => `${mean} (${low} – ${high})`,

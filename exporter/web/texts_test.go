@@ -12,6 +12,7 @@ import (
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/brood"
 	"nestmon/thresholds/nest"
+	"nestmon/thresholds/past"
 )
 
 // The page's catalogue must have words for every name that can arrive, or a person reads a key.
@@ -77,6 +78,21 @@ func foreign(name, body string) []string {
 	}
 	body = notText.ReplaceAllString(body, "")
 	return append(spoken.FindAllString(body, -1), aWord.FindAllString(aTag.ReplaceAllString(body, ""), -1)...)
+}
+
+// Where marks crowd, the page draws the most important: what that is, package past says.
+func TestMarksGiveWayInTheOrderOfTheirKinds(t *testing.T) {
+	script, err := fs.ReadFile(dashboards.Page(), "marks.js")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var want []string
+	for _, k := range past.Kinds {
+		want = append(want, `"`+string(k)+`"`)
+	}
+	if line := "const weights = [" + strings.Join(want, ", ") + "];"; !strings.Contains(string(script), line) {
+		t.Errorf("marks.js does not say %s", line)
+	}
 }
 
 // Whoever reads the page has no terminal before them: what is to be done is said in plain words, or where on the page.
