@@ -133,7 +133,7 @@ func TestDrift(t *testing.T) {
 			for _, e := range events {
 				if strings.Contains(e.Text, "drifted") {
 					told++
-					if e.Severity != alarm.Notice || !strings.Contains(e.Text, c.says) || !strings.Contains(e.Text, "ice-point") || !strings.Contains(e.Rule, "night") {
+					if e.Severity != alarm.Notice || !strings.Contains(e.Text, c.says) || !strings.Contains(e.Text, "with ice, in the room of probes") || !strings.Contains(e.Rule, "night") {
 						t.Errorf("told %+v, want words with %q", e, c.says)
 					}
 				}

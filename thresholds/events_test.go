@@ -28,7 +28,7 @@ func indoors(ago time.Duration) []litter.Litter {
 }
 
 // act finds what a person is to do: an order at the beginning of a sentence or of its second half.
-var act = regexp.MustCompile(`(^|[.:;,] |so )([Ll]ook|[Ss]hade|[Gg]et|[Gg]ive|[Tt]ake|[Cc]lear|[Cc]hange|[Pp]ut|[Bb]ed|[Tt]urn|[Cc]ollect|[Ww]ean|[Ss]ee|[Ww]rite|Nothing to do)\b`)
+var act = regexp.MustCompile(`(^|[.:;,] |so )([Ll]ook|[Ss]hade|[Cc]lean|[Gg]et|[Gg]ive|[Tt]ake|[Cc]lear|[Cc]hange|[Pp]ut|[Bb]ed|[Tt]urn|[Cc]ollect|[Ww]ean|[Ss]ee|[Ww]rite|Nothing to do)\b`)
 
 // explains holds an event to what each must tell a person: the nest first, °C and °F, what to do, and what it rests on.
 func explains(t *testing.T, e alarm.Event) {

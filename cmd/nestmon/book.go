@@ -98,7 +98,7 @@ func asBefore(b *book.Book, was exporter.Sent, now exporter.Sending) (stored []b
 	for _, id := range was.Entries {
 		e, ok := b.Entry(id)
 		if !ok {
-			return nil, nil, fmt.Errorf("entry %d was saved, and is in the book no more; look at it with 'nestmon litter show'", id)
+			return nil, nil, fmt.Errorf("entry %d was saved, and is in the book no more; look at what was written of the litter", id)
 		}
 		stored = append(stored, e)
 	}
@@ -172,7 +172,7 @@ func (d *daemon) grow(now time.Time, more *book.Book, added []book.Entry, s expo
 	err := d.card.write(func() error { return d.archive.PutSent(added, s) })
 	switch d.unsure = err != nil; {
 	case errors.Is(err, errCard):
-		return fmt.Errorf("%w; look with 'nestmon litter show' whether it was saved before you enter it again", err)
+		return fmt.Errorf("%w; look into the litter's past whether it was saved before you enter it again", err)
 	case err != nil:
 		return fmt.Errorf("nothing is saved: %w", err)
 	}

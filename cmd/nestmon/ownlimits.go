@@ -176,6 +176,11 @@ func (c *config) wish(w web.LimitWish, now time.Time) (out wish, err error) {
 
 var placeWords = map[brood.Place]string{brood.NestAir: "nest air", brood.Cluster: "the pile of kits"}
 
+// limitWords are a limit's keys, as the page calls them.
+var limitWords = map[string]string{
+	"cold_warn": "cold", "cold_critical": "cold, urgent", "heat_warn": "hot", "heat_critical": "hot, urgent", "chill_warn": "cold", "chill_critical": "cold, urgent",
+}
+
 // steps lists what differs between two tables.
 func steps(before, after *brood.Tables, own brood.Settings) (all []web.LimitStepTo) {
 	for _, p := range brood.Places {
@@ -211,7 +216,7 @@ func inJournal(c web.LimitChange) string {
 	}
 	var all []string
 	for _, i := range c.Items {
-		text := fmt.Sprintf("%s %s, days %d-%d: from %g to %g °C", placeWords[i.Place], i.Key, i.From, i.To, i.Was, i.Is)
+		text := fmt.Sprintf("%s, %s, days %d-%d: from %g °C (%.1f °F) to %g °C (%.1f °F)", placeWords[i.Place], limitWords[i.Key], i.From, i.To, i.Was, toFahrenheit(i.Was), i.Is, toFahrenheit(i.Is))
 		if i.Back {
 			text += " (the configuration's again)"
 		}

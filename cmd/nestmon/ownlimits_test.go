@@ -110,7 +110,7 @@ func TestLimitsOfThePage(t *testing.T) {
 	}
 	for command, want := range map[string]string{
 		"limits --age 2 --kind wooden-box": "set on the page by Anna's phone on 2031-09-08, days 0-3",
-		"alarms journal":                   "limits         nest air heat_warn, days 0-3: from 29 to 33 °C by Anna's phone",
+		"alarms journal":                   "limits         nest air, hot, days 0-3: from 29 °C (84.2 °F) to 33 °C (91.4 °F) by Anna's phone",
 		"status":                           "limits   1 of 40 are set on the page, over the configuration",
 		"check":                            "limits    nest_air heat_warn, days 0-3: 33 °C (91.4 °F), set on the page by Anna's phone on 2031-09-08",
 	} {
@@ -144,7 +144,7 @@ func TestLimitsOfThePage(t *testing.T) {
 		t.Errorf("in 31 °C under 29, box-0 is %s", got)
 	}
 	acts, err := b.d.archive.Acts(demoStart, now.AddDate(0, 0, 1), 10)
-	if err != nil || len(acts) != 2 || acts[0].What != "nest air heat_warn, days 0-3: from 33 to 29 °C (the configuration's again)" {
+	if err != nil || len(acts) != 2 || acts[0].What != "nest air, hot, days 0-3: from 33 °C (91.4 °F) to 29 °C (84.2 °F) (the configuration's again)" {
 		t.Errorf("the journal holds %+v, %v", acts, err)
 	}
 	leave()

@@ -333,6 +333,7 @@ func history(a *archive.Archive) web.History {
 		Weightiest: func(nests []string, from, to time.Time, most int) ([]alarm.Event, int, error) {
 			return a.WeightiestOf(nests, from, to, most, alarm.Visit)
 		},
+		Ends: a.EndsOf,
 		Kept: a.Kept,
 	}
 }

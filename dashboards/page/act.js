@@ -1,4 +1,5 @@
 // What a person does: it is sent, and said to be saved when the daemon has stored it. Nothing is shown as done before that.
+import { forget } from "./book/data.js";
 import { el, setClass, setText, shape } from "./dom.js";
 import { texts } from "./texts.js";
 
@@ -97,6 +98,7 @@ export function say(words, kind, button = null) {
 export async function logout() {
   if ((await act("session", "logout", "api/logout", {}, texts.login.out, { saving: texts.login.trying, saved: texts.login.gone })) !== null) {
     can.logged_in = false;
+    await forget();
     if (can.closed) location.reload(); // what is shown was for who had logged in
   }
   redraw();

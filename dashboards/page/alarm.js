@@ -16,10 +16,13 @@ export const nameOf = (a) => `${a.nest ? `${a.nest}: ` : ""}${a.event === "" ? t
 
 export const sinceWords = (a, now) => texts.since(units.moment(Date.parse(a.since), now), units.span((now - Date.parse(a.since)) / 1e3));
 
+// byWords is who brought an alarm where it is, empty where nobody did.
+export const byWords = (a) => (a.by ? texts.ways[a.by] ?? texts.by(a.by) : "");
+
 // statusWords says where an alarm stands between its condition and a person, and who brought it there.
 function statusWords(a, now) {
   const when = (t) => units.moment(Date.parse(t), now);
-  const by = a.by ? texts.ways[a.by] ?? texts.by(a.by) : "";
+  const by = byWords(a);
   switch (a.status) {
     case "unacknowledged":
       return texts.status.unacknowledged;

@@ -1,7 +1,7 @@
 // Draws lines, bands of limits and marks with uPlot, one panel for each unit, and takes fingers, mouse and wheel. It knows nothing of where
 // the lines come from.
 import { el } from "./dom.js";
-import { colourOf, keyOf, pathOf } from "./marks.js";
+import { colourOf, gather, keyOf, pathOf } from "./marks.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
 
@@ -10,6 +10,7 @@ const rightEdge = 12; // px beside the plot
 const tapWithin = 22; // px around a mark; a thumb is about 44 wide. Ours, no source
 const dragAfter = 6; // px before a touch is a drag
 const markSize = 7; // px, half of it
+const reachOfCount = 28; // px that a number beside a mark may need
 const small = { size: 5, kinds: ["visit", "chore", "done", "note"] }; // what comes every day
 // The lines of limits, each with a dash of its own.
 export const limitLines = [
@@ -236,25 +237,26 @@ export class Chart {
   #drawMarks(u, ctx, px) {
     this.#places = [];
     const { min, max } = u.scales.x;
+    const endOf = (m) => (m.on ? max : m.until ?? m.at);
+    const seen = (this.#picture.marks ?? []).filter((m) => endOf(m) >= min && m.at <= max).toReversed();
+    for (const m of seen.filter((m) => m.kind in { urgent: 1, warning: 1 } && endOf(m) > m.at)) { // how long it lasted
+      const [from, to] = [m.at, endOf(m)].map((t) => u.valToPos(Math.min(Math.max(t, min), max), "x", true));
+      ctx.fillStyle = this.colour(colourOf(m.kind));
+      ctx.fillRect(from, u.bbox.top + (m.kind === "urgent" ? 0 : 5) * px, Math.max(to - from, 2 * px), 4 * px);
+    }
     const lines = this.#panels.get("C")?.lines ?? this.#picture.lines.filter((l) => l.unit === "C");
     const bottom = u.bbox.top + u.bbox.height - (markSize + 2) * px;
-    for (const m of (this.#picture.marks ?? []).toReversed()) {
-      const until = m.on ? max : m.until ?? m.at;
-      if (until < min || m.at > max) continue;
+    for (const { x: left, marks } of gather(seen, (m) => u.valToPos(Math.max(m.at, min), "x", true) / px)) {
+      const [m] = marks;
+      const x = left * px;
       const colour = this.colour(colourOf(m.kind));
-      if (m.kind in { urgent: 1, warning: 1 } && until > m.at) { // how long it lasted
-        const [from, to] = [m.at, until].map((t) => u.valToPos(Math.min(Math.max(t, min), max), "x", true));
-        ctx.fillStyle = colour;
-        ctx.fillRect(from, u.bbox.top + (m.kind === "urgent" ? 0 : 5) * px, Math.max(to - from, 2 * px), 4 * px);
-      }
       const at = Math.max(m.at, min);
       const half = small.kinds.includes(m.kind) ? small.size : markSize;
       const i = nearest(this.#picture.times, at);
       const value = lines.map((l) => l.mean[i]).find((v) => v !== null && v !== undefined);
-      const x = u.valToPos(at, "x", true);
       let y = value === undefined ? bottom : Math.min(u.valToPos(units.degrees(value), "y", true), bottom);
-      while (this.#places.some((p) => Math.hypot(p.x * px - x, p.y * px - y) < 2 * markSize * px) && y > u.bbox.top + 3 * markSize * px) y -= 2 * markSize * px;
-      this.#places.push({ x: x / px, y: y / px, mark: m });
+      y = this.#free(left, y / px, (u.bbox.top / px) + markSize, bottom / px) * px;
+      this.#places.push({ x: left, y: y / px, marks });
       ctx.save();
       ctx.translate(x - half * px, y - half * px);
       ctx.scale((2 * half * px) / 16, (2 * half * px) / 16);
@@ -264,7 +266,7 @@ export class Chart {
       ctx.stroke(pathOf(m.kind));
       ctx.fillStyle = colour;
       ctx.fill(pathOf(m.kind), "evenodd");
-      if (keyOf(m) === this.selected) {
+      if (marks.some((one) => keyOf(one) === this.selected)) {
         ctx.strokeStyle = this.colour("--text");
         ctx.lineWidth = 2.5;
         ctx.beginPath();
@@ -272,7 +274,35 @@ export class Chart {
         ctx.stroke();
       }
       ctx.restore();
+      if (marks.length > 1) this.#count(u, ctx, px, { x, y, half, more: marks.length - 1 });
     }
+  }
+
+  // #free is the height nearest above y, else below it, at which no mark lies yet.
+  #free(x, y, top, bottom) {
+    const taken = (at) => this.#places.some((p) => Math.hypot(p.x - x, p.y - at) < 2 * markSize);
+    for (const by of [-2 * markSize, 2 * markSize]) {
+      for (let at = y; at >= top && at <= bottom; at += by) if (!taken(at)) return at;
+    }
+    return y;
+  }
+
+  // #count writes how many more stand at a mark, beside it.
+  #count(u, ctx, px, { x, y, half, more }) {
+    const right = x < u.bbox.left + u.bbox.width - reachOfCount * px;
+    const at = [texts.graph.others(more), x + (right ? half + 1 : -half - 1) * px, y];
+    ctx.save();
+    ctx.font = `700 ${11 * px}px system-ui, sans-serif`;
+    ctx.textBaseline = "middle";
+    ctx.textAlign = right ? "left" : "right";
+    ctx.setLineDash([]);
+    ctx.lineJoin = "round";
+    ctx.lineWidth = 3 * px;
+    ctx.strokeStyle = this.colour("--card");
+    ctx.strokeText(...at);
+    ctx.fillStyle = this.colour("--text");
+    ctx.fillText(...at);
+    ctx.restore();
   }
 
   // again draws what is drawn, soon: where the view, the cursor or the selection has changed.
@@ -348,11 +378,14 @@ export class Chart {
     }, { passive: false });
   }
 
+  // #next is the first of a place's marks, and after one of them was picked the one that follows.
+  #next = (marks) => marks[(marks.findIndex((m) => keyOf(m) === this.selected) + 1) % marks.length];
+
   #tap(e) {
     const plot = this.#panels.get("C")?.plot;
     const box = plot?.root.getBoundingClientRect();
     const near = box && this.#places.map((p) => ({ p, far: Math.hypot(p.x - (e.clientX - box.left), p.y - (e.clientY - box.top)) })).sort((a, b) => a.far - b.far)[0];
-    if (near && near.far < tapWithin) this.on.picked(near.p.mark);
+    if (near && near.far < tapWithin) this.on.picked(this.#next(near.p.marks));
     else this.on.pointed(this.#timeAt(e));
   }
 }

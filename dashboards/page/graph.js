@@ -250,7 +250,7 @@ export class Graph {
       setText(li.children[1], x.name);
       setText(li.children[2], x.value);
     });
-    const notes = [p.limits?.length ? texts.graph.limitsNote(band?.day === undefined ? "" : texts.graph.days(band.day, band.last_day)) : "", band?.proposed ? texts.graph.proposed : "", p.limitsLeft ? texts.graph.limitsLeft : "", p.lines.some((l) => l.wide) ? texts.graph.shade : ""];
+    const notes = [p.limits?.length ? texts.graph.limitsNote(band?.day === undefined ? "" : texts.graph.days(band.day, band.last_day)) : "", band?.proposed ? texts.graph.proposed : "", p.limitsLeft ? texts.graph.limitsLeft : "", p.lines.some((l) => l.wide) ? texts.graph.shade : "", p.marks?.length > 1 ? texts.graph.crowd : ""];
     setText(this.note, notes.filter(Boolean).join(" "));
     this.slider.max = Math.max(seen.length - 1, 1);
     this.slider.value = Math.max(seen.indexOf(i), 0);

@@ -1,7 +1,7 @@
 // What stands in more than one room: the verdict, lists of alarms and chores, what cannot be seen, and the weather.
 import { can } from "./act.js";
 import { el, keyed, setClass, setText, shape } from "./dom.js";
-import { alarmKey, makeAlarm, updateAlarm } from "./alarm.js";
+import { alarmKey, byWords, makeAlarm, updateAlarm } from "./alarm.js";
 import { fullyWatched, pastLimit } from "./nest.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
@@ -13,6 +13,20 @@ export const bySeverity = (a, b) => rank[b] - rank[a];
 // inOrder sorts the most severe first, then the longest standing.
 export const inOrder = (list) => [...list].sort((a, b) => bySeverity(a.severity, b.severity) || Date.parse(a.since) - Date.parse(b.since));
 
+// callWords says what alarms ask for: to go, while nobody has seen them; after that, that somebody has, and what stands all the same.
+function callWords(alarms, worst, now) {
+  const waiting = alarms.filter((a) => a.status === "unacknowledged");
+  const next = waiting.map((a) => a.severity).sort(bySeverity)[0] ?? "none";
+  const of = (list, severity) => list.filter((a) => a.severity === severity);
+  if (rank[worst] <= rank.notice) return [texts.verdict[worst](of(alarms, worst).length)];
+  const words = rank[next] > rank.notice ? [texts.verdict[next](of(waiting, next).length)] : [];
+  const answered = of(alarms, worst).filter((a) => !waiting.includes(a));
+  if (answered.length === 0) return words;
+  const stands = texts.verdict.stands[worst](answered.length);
+  const last = answered.filter((a) => a.status === "acknowledged").sort((a, b) => Date.parse(b.acknowledged) - Date.parse(a.acknowledged))[0];
+  return [...words, last ? texts.verdict.seen(stands, last.acknowledged ? units.moment(Date.parse(last.acknowledged), now) : "", byWords(last)) : texts.verdict.uncalled(stands)];
+}
+
 export function updateVerdict(node, state, old) {
   const alarms = state ? state.alarms.filter((a) => a.alarm) : [];
   const worst = alarms.map((a) => a.severity).sort(bySeverity)[0] ?? "none";
@@ -21,11 +35,10 @@ export function updateVerdict(node, state, old) {
   if (!state) [name, words] = ["blind", texts.verdict.waiting];
   else if (old) [name, words] = ["blind", texts.verdict.unknown];
   else {
-    const n = alarms.filter((a) => a.severity === worst).length;
     const blind = state.nests.filter((x) => !fullyWatched(x)).length;
     const all = state.nests.length;
     const past = rank[worst] > rank.notice ? 0 : state.nests.filter((x) => x.severity === "none" && pastLimit(x)).length;
-    words = [...(past > 0 ? [texts.verdict.past(past)] : []), ...(worst !== "none" ? [texts.verdict[worst](n)] : past > 0 ? [] : [texts.verdict.none])];
+    words = [...(past > 0 ? [texts.verdict.past(past)] : []), ...(worst !== "none" ? callWords(alarms, worst, Date.parse(state.time)) : past > 0 ? [] : [texts.verdict.none])];
     if (all === 0) words.push(texts.verdict.empty);
     else if (blind > 0) words.push(texts.verdict.blind(blind));
     else if (worst === "none") words.push(texts.verdict.watched(all));

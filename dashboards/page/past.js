@@ -1,6 +1,7 @@
 // What happened: what was raised and what people did about it in one list, the newest first, read page by page as far back as somebody wants.
 import { nameOf } from "./alarm.js";
 import { el, keyed, setText, shape } from "./dom.js";
+import { changeWords } from "./limitwords.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
 
@@ -99,24 +100,27 @@ function makeRow({ e }) {
   const mark = marks[e.kind] ?? (e.state === "cleared" ? "none" : e.severity);
   const facts = [el("span", { class: "quiet" }), el("strong"), el("span")];
   return el("li", { tabindex: "-1", class: `is-${e.kind === "alarm" && e.state === "raised" ? e.severity : e.kind}` }, shape(mark),
-    e.text || e.rule || e.source ? el("details", { class: "reason" }, el("summary", {}, ...facts), el("p"), el("p"), el("p", { class: "quiet" })) : el("div", {}, el("div", {}, ...facts)));
+    reasonOf(e).some(Boolean) ? el("details", { class: "reason" }, el("summary", {}, ...facts), el("p"), el("p"), el("p", { class: "quiet" })) : el("div", {}, el("div", {}, ...facts)));
 }
+
+const ofLimits = (e) => e.action === "set-limits";
+
+// reasonOf is what stands behind an entry. Of limits all of it stands in the entry.
+const reasonOf = (e) => (ofLimits(e) ? [] : [e.text, e.rule && texts.why.rule(e.rule), e.source && texts.why.source(e.source)]);
 
 function updateRow(li, e) {
   const [facts, ...reason] = li.lastElementChild.children;
   const [when, what, how] = facts.children;
   setText(when, units.dateAndClock(Date.parse(e.time)));
-  setText(what, nameOf(e));
+  setText(what, ofLimits(e) ? texts.journal.limits : nameOf(e));
   setText(how, howWords(e));
-  if (reason.length === 0) return;
-  setText(reason[0], e.text ?? "");
-  setText(reason[1], e.rule ? texts.why.rule(e.rule) : "");
-  setText(reason[2], e.source ? texts.why.source(e.source) : "");
+  reason.forEach((p, i) => setText(p, reasonOf(e)[i] ?? ""));
 }
 
 function howWords(e) {
   const j = texts.journal;
-  if (e.kind === "act") return j.act(j.did[e.action] ?? e.action, e.for_s ? units.span(e.for_s) : "", e.by ? texts.ways[e.by] ?? texts.by(e.by) : "");
+  const did = ofLimits(e) ? e.limits?.map(changeWords).join("; ") || e.text : null; // of older changes only the daemon's words are kept
+  if (e.kind === "act") return j.act(did || (j.did[e.action] ?? e.action), e.for_s ? units.span(e.for_s) : "", e.by ? texts.ways[e.by] ?? texts.by(e.by) : "");
   if (e.state === "cleared") return j.cleared(e.since ? units.span((Date.parse(e.time) - Date.parse(e.since)) / 1e3) : "");
   if (e.state === "noted") return j.noted;
   const value = e.value !== null && e.limit !== null ? ` · ${texts.against(units.quantity(e.value, e.unit ?? ""), units.quantity(e.limit, e.unit ?? ""))}` : "";

@@ -1,12 +1,9 @@
 // The worker shows what is pushed to this phone, also while the page is closed. Whatever comes, it shows something: a browser takes the
-// subscription away from a page that does not. A worker cannot import texts.js in every browser, so its own few words stand here.
+// subscription away from a page that does not. A worker cannot import texts.js in every browser, so the daemon writes its few words here.
 //
 // It keeps the page's files as well, so that the page opens in a barn without a network. What the daemon says, under api/, is never kept: an old
 // state must not pass for a new one.
-const words = {
-  unread: { title: "nestmon has something to say", body: "The message cannot be read. Open the page and look at the nests." },
-  lost: { title: "No alarm reaches this phone any more", body: "Open the page of nestmon and sign this phone up again, under “Alarms on this phone”." },
-};
+const words = "@WORDS@";
 
 const isText = (x) => typeof x === "string" && x !== "";
 
@@ -24,7 +21,7 @@ self.addEventListener("activate", (event) => event.waitUntil(Promise.all([self.c
 // keep gets all files of this page. One that came from another program would not fit the others.
 async function keep() {
   const index = await fetch("./?empty", { cache: "no-store" }); // without the state of this moment
-  if (!index.ok || !(await index.clone().text()).includes(`content="${hash}"`)) throw new Error("another page answers");
+  if (!index.ok || !(await index.clone().text()).includes(`content="${hash}"`)) throw new Error("replaced");
   const cache = await caches.open(shell);
   await cache.addAll(files.map((file) => `static/${hash}/${file}`));
   await cache.put("./", index);

@@ -1,5 +1,43 @@
 // Every text of the page. Another language is another file like this one; sentences about an alarm come from the daemon.
 
+// What the daemon writes itself, because it stands where this file cannot be read yet: in the page as it is sent, behind a message's link and in
+// the worker. It reads this as JSON: names in double quotes, no comma after the last of a group, and {…} where a value comes.
+export const served = {
+  "language": "en",
+  "page": {
+    "late": "This page shows nothing live on this device. What stood here is too old now: load it again.",
+    "asOf": "As it was at {when}, not live.",
+    "asOfSome": "As it was when this page was sent, not live.",
+    "cluster": "Cluster", "air": "Nest air", "noData": "no data",
+    "still": "Without JavaScript this page shows temperatures and alarms only, anew every 30 s. All it knows:"
+  },
+  "answer": {
+    "titles": { "ask": "nestmon: answer an alarm", "done": "nestmon: answered", "other": "nestmon: not answered" },
+    "take": "I am on it", "taken": "Then nobody else is called for it, and it is not repeated. It is still on the page until it is over.",
+    "look": "Look at the page first", "page": "To the page",
+    "headings": {
+      "done": "Answered: you are on it.", "used": "This link was used already.", "over": "This link is too old.", "ended": "It is over.", "seen": "Somebody has acknowledged it already.",
+      "worse": "It has got worse since this message.", "unknown": "This link is not known here.", "wait": "Too many wrong links.", "failed": "It could not be acknowledged."
+    },
+    "unanswered": "What has got worse was not acknowledged.",
+    "says": {
+      "done": "Nobody else is called for this, and it is not repeated unless it gets worse:",
+      "used": "Somebody has pressed “I am on it”. Nothing was changed now. What stands, and who has seen it, is on the page.",
+      "over": "Nothing was changed. What stands now is on the page.",
+      "ended": "Nothing was changed, and nobody is called for it any more. What stands now is on the page.",
+      "seen": "Nothing was changed. Nobody is called for it unless it gets worse. Who has seen it is on the page.",
+      "worse": "Look at the newest message or at the page, and answer that.",
+      "unknown": "Nothing was changed. Open it from the message itself, whole; or look at the page.",
+      "wait": "Nothing was changed. Try again in {wait} s, or acknowledge it on the page.",
+      "failed": "You may be called again. Try once more, or acknowledge it on the page."
+    }
+  },
+  "worker": {
+    "unread": { "title": "nestmon has something to say", "body": "The message cannot be read. Open the page and look at the nests." },
+    "lost": { "title": "No alarm reaches this phone any more", "body": "Open the page of nestmon and sign this phone up again, under “Alarms on this phone”." }
+  }
+};
+
 export const texts = {
   locale: undefined, // the browser's own way to write dates and numbers
   title: "nestmon",
@@ -20,6 +58,9 @@ export const texts = {
     urgent: (n) => (n === 1 ? "Go now: 1 urgent alarm." : `Go now: ${n} urgent alarms.`),
     warning: (n) => (n === 1 ? "Look soon: 1 warning." : `Look soon: ${n} warnings.`),
     notice: (n) => (n === 1 ? "1 notice, no alarm." : `${n} notices, no alarm.`),
+    stands: { urgent: (n) => (n === 1 ? "1 urgent alarm still stands" : `${n} urgent alarms still stand`), warning: (n) => (n === 1 ? "1 warning still stands" : `${n} warnings still stand`) },
+    seen: (what, when, who) => `Seen${when ? ` at ${when}` : ""}${who ? ` ${who}` : ""}: ${what}.`,
+    uncalled: (what) => `Nobody is called now, but ${what}.`,
     none: "No alarm.",
     past: (n) => (n === 1 ? "1 nest is past a limit, no alarm yet." : `${n} nests are past a limit, no alarm yet.`),
     watched: (n) => (n === 1 ? "1 nest, fully watched." : `${n} nests, all fully watched.`),
@@ -79,6 +120,7 @@ export const texts = {
     what: (name, action) => `${name} – ${action}`,
     saving: (what) => `Saving: ${what}`,
     saved: (what) => `Saved: ${what}`,
+    asking: (what) => `Asking nestmon: ${what}`, began: (what) => `Begun: ${what}`, ended: (what) => `Ended: ${what}`,
     refused: (what, why) => `Not saved: ${what}. ${why}`,
     nobody: (what) => `Not saved: ${what}. Nobody logged in.`,
     unknown: (what) => `No answer: ${what}. It may be saved or not, and is not sent again by itself; look at the alarm again.`,
@@ -87,9 +129,9 @@ export const texts = {
     heading: "Log in", why: "To change something, write the password of this page. This browser remembers it for 30 days.", look: "To look, write the password of this page. This browser remembers it for 30 days.", closed: "Nothing is shown here before you log in.", user: "User", password: "Password", in: "Log in", cancel: "Cancel", out: "Log out", gone: "Logged out.",
     trying: "Looking…", refused: (why) => `Not logged in: ${why}.`, failed: "nestmon gives no answer. Try again.",
   },
-  locked: "Nothing can be changed from this page while it has no password: make one with “nestmon password”, and name its file under publish.page.password_file.",
+  locked: "Nothing can be changed from this page while it has no password. Whoever keeps nestmon can give it one on the board.",
   test: {
-    button: "Test my phone", trying: "Sending a test over every channel…", said: "The test is over; what came of it stands below its button.", none: "No channel is configured: nobody is called. Write one under phone.",
+    button: "Test my phone", trying: "Sending a test over every channel…", said: "The test is over; what came of it stands below its button.", none: "There is no way to a phone: nobody is called. Whoever keeps nestmon can set one up on the board.",
     arrived: (channel) => `${channel}: sent. Look whether it arrived.`, failed: (channel, why) => `${channel}: not sent. ${why}`,
   },
   past: { failed: (why) => `It cannot be shown: ${why}` },
@@ -104,10 +146,10 @@ export const texts = {
   born: (n) => (n === 1 ? "1 kit born" : `${n} kits born`),
   alive: (n, born) => `${n} of ${born} kits`,
 
-  role: { cluster: "Cluster", "cluster-2": "Cluster, second probe", air: "Nest air", co2: "CO₂", cage: "Doe’s cage", outside: "Outside", battery: "Battery" },
+  role: { cluster: served.page.cluster, "cluster-2": "Cluster, second probe", air: served.page.air, co2: "CO₂", cage: "Doe’s cage", outside: "Outside", battery: "Battery" },
   quantity: { temperature: "temperature", humidity: "humidity", co2: "CO₂", voltage: "voltage", current: "current" },
   noProbe: "no probe",
-  noData: "no data",
+  noData: served.page.noData,
   never: "never any",
   last: (ago) => `last ${ago}`,
   ago: (span) => `${span} ago`,
@@ -171,6 +213,7 @@ export const texts = {
     spans: { hour: "Hour", day: "Day", week: "Week", month: "Month", year: "Year", all: "All" }, howMuch: "How much time is shown", moving: "Move the graph", earlier: "Earlier", later: "Later", wider: "Show more time", closer: "Show less time", now: "Now",
     fromTo: (from, to) => `${from} – ${to}`, lookAt: "Read the lines at this moment",
     keys: "Drag or pinch the graph, or use the arrow keys, + and −; with Shift the arrows read it value by value.",
+    others: (n) => `+${n}`, crowd: "+1 beside a mark: one more stands there. Touch it again for the next.",
     table: "As a table", chart: "As a graph", loading: "Reading the archive…", failed: (why) => `The graph cannot be shown: ${why}`, empty: "Nothing was measured in this time.", time: "Time",
     until: (when) => `Drawn until ${when}.`, none: "–",
     over: (when, span) => `${when}, over ${span}`, ranged: (mean, low, high) => `${mean} (${low} – ${high})`,
@@ -196,6 +239,7 @@ export const texts = {
 
   // Room: book
   book: {
+    howManyLost: "How many? The number saves it.",
     undo: "Undo", undoOf: (what) => `Undo: ${what}`, save: "Save", other: "Other…", unsaid: "Not said", optional: (name) => `${name} (may be left out)`, rarely: "More to say",
     less: "Less", more: "More", moreThan: (n) => `${n}+`, missing: (name) => `${name}: choose one, or write it.`, nothingChanged: "Nothing was changed.", saidNothing: "entered",
     noForms: "nestmon has not told yet what can be entered; open the book once where it can be reached.",
@@ -272,7 +316,7 @@ export const texts = {
     ask: (nest) => `Nobody is called about ${nest}, whatever happens, until you put it back. It has no end of its own. Is that so?`, yes: "Yes, out of service", no: "No",
   },
   calls: {
-    heading: "Who is called", nobody: "Nobody is called: there is no channel. Write one under phone.",
+    heading: "Who is called", nobody: "Nobody is called: there is no way to a phone. Whoever keeps nestmon can set one up on the board.",
     first: "at once", later: (span) => `after ${span} without an answer`,
     by: (channel, severity) => `${channel}, from ${severity.toLowerCase()} on`, failing: (channel) => `${channel} does not get through just now`,
     repeat: (span) => `What is urgent is repeated every ${span} until somebody has seen it.`,
@@ -285,6 +329,7 @@ export const texts = {
     spans: { 1: "yesterday", 7: "a week ago", 30: "a month ago", 365: "a year ago", 3650: "the beginning" },
     earlier: "Earlier", again: "Read it again", none: "Nothing of that kind.", end: "That is all of it.", full: "More cannot be shown at once; choose a nest or a kind.",
     raised: (severity) => `${severity}, began or grew worse`, cleared: (span) => `over${span ? ` after ${span}` : ""}`, noted: "noticed",
+    limits: "Limits",
     did: { acknowledge: "seen", shelve: "shelved", unshelve: "taken off the shelf", "out-of-service": "taken out of service", "in-service": "put back in service", "set-limits": "limits changed" },
     act: (did, span, who) => `${did}${span ? ` for ${span}` : ""}${who ? `, ${who}` : ""}`,
   },
@@ -318,7 +363,7 @@ export const texts = {
     bound: (place, id) => `It belongs to ${place}. Its number is ${id}.`, wrong: "Is it another one? Then change the numbers of both in the configuration.",
     round: (span) => `Each is read once in about ${span}.`, slow: (span) => `One of them is read only once in ${span}: hold it for three times as long.`,
     left: (span) => `It ends in ${span}.`, bars: "Above its own start", blind: "not seen", apart: (list) => `Not found so, for they speak too seldom: ${list}.`,
-    free: "Only probes of the configuration are read. For a new one stop the daemon and write “nestmon probes identify”.",
+    free: "Only probes of the configuration are read. A new one must be in it first.",
     hot: "Nothing rises? Where the air is as warm as your hand, dip the tip into warm water (not hot: 105 °F, 40 °C).",
   },
   ice: {
@@ -339,7 +384,7 @@ export const texts = {
     },
     now: "It reads", none: "no value", spread: (s) => `${s} between its readings, at most 0.27 °F (0.15 °C)`, trace: "What it read so far",
     result: (offset, mean, n) => `Its offset is ${offset}: it read ${mean} in ice, the mean of ${n} readings.`,
-    stored: "Stored. It counts from the next start of nestmon: sudo systemctl restart nestmon", unstored: (why) => `It does not count yet: ${why}.`, line: "For the configuration:", back: "Put the probe back into its place, and look at its alarms.",
+    stored: "Stored. It counts from the next start of nestmon, at the latest when the board is switched on anew.", unstored: (why) => `It does not count yet: ${why}.`, line: "For the configuration:", back: "Put the probe back into its place, and look at its alarms.",
   },
 
   // Room: settings
@@ -388,7 +433,7 @@ export const texts = {
       come: (n) => (n === 1 ? "1 alarm would come" : `${n} alarms would come`), go: (n) => (n === 1 ? "1 alarm would go" : `${n} alarms would go`), differ: (n) => (n === 1 ? "1 alarm would be otherwise" : `${n} alarms would come or go at another time, or be more or less urgent`),
       newest: (n) => `The newest ${n}.`, spell: (from, to) => `${from} – ${to}`, stillOn: "still on",
       seen: (had, judged, all) => `There was data in ${Math.round((100 * had) / Math.max(all, 1))} % of the hours; heat could be judged in ${Math.round((100 * judged) / Math.max(all, 1))} %`, seenNest: (data, all, heat, chill, cold) => `data in ${data} of ${all} h; judged: heat ${heat} h, chill ${chill} h, cold ${cold} h`,
-      basis: (polls, took) => `${polls} measurements were judged again, as “nestmon replay” does, by the litter book of today. Nobody acknowledges there. It took ${took}.`,
+      basis: (polls, took) => `${polls} measurements were judged again by the litter book of today. Nobody acknowledges there. It took ${took}.`,
     },
     facts: {
       heading: "In force", why: "As the running program has it. What is not set here is changed in the configuration, by its keeper.", shipped: "as shipped", line: (n) => `line ${n} of the configuration`,

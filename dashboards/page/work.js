@@ -1,6 +1,7 @@
 // The stream of what is under way at the daemon's bench. It is open only while the room is and something is under way: the board reads its probes
 // more often for as long as somebody looks.
 import { act, can } from "./act.js";
+import { texts } from "./texts.js";
 
 const again = 5e3; // ms until a stream that was refused is asked for once more; ours, no source
 
@@ -33,12 +34,12 @@ export class Work {
 
   // begin starts a piece of work and follows it.
   async begin(key, body, what) {
-    const said = await act(`work ${key}`, key, `api/probes/${key}`, body, what);
+    const said = await act(`work ${key}`, key, `api/probes/${key}`, body, what, { saving: texts.doing.asking(what), saved: texts.doing.began(what) });
     if (said !== null) this.follow();
     return said !== null;
   }
 
-  end = (what) => act("work end", "end", "api/probes/end", {}, what);
+  end = (what) => act("work end", "end", "api/probes/end", {}, what, { saving: texts.doing.asking(what), saved: texts.doing.ended(what) });
 
   follow() {
     if (!this.#open || this.#source) return;

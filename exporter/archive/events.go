@@ -181,6 +181,21 @@ func (a *Archive) WeightiestOf(nests []string, from, to time.Time, most int, lig
 	return events, all, err
 }
 
+// EndsOf returns, of each alarm of some nests, the first end at or after from, oldest first. What of it began before was on until then.
+func (a *Archive) EndsOf(nests []string, from time.Time) ([]alarm.Event, error) {
+	ids, err := json.Marshal(nests)
+	if err != nil {
+		return nil, err
+	}
+	var out []alarm.Event
+	err = a.book.read(func(db *sql.DB) error { // the inner question needs only the table's own index
+		return bodies(db, func(e alarm.Event) { out = append(out, e) }, `SELECT body FROM events WHERE seq IN (SELECT seq FROM (SELECT seq, min(at) FROM events
+			WHERE at >= ? AND state = ? AND nest IN (SELECT value FROM json_each(?)) GROUP BY nest, name, iif(nest = '', probe, ''))) ORDER BY at, seq`,
+			from.UnixMilli(), string(alarm.Cleared), string(ids))
+	})
+	return out, err
+}
+
 // bodies hands every JSON value of a one-column query to f.
 func bodies[T any](q queryer, f func(T), query string, args ...any) error {
 	return collect(q, func(scan func(...any) error) error {

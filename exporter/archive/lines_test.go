@@ -1,6 +1,7 @@
 package archive_test
 
 import (
+	"fmt"
 	"math"
 	"slices"
 	"testing"
@@ -113,6 +114,33 @@ func TestLinesOfDaysFollowWhatIsWritten(t *testing.T) {
 		if _, err := a.Lines(wanted, bad); err == nil {
 			t.Errorf("edges, %s: no error", name)
 		}
+	}
+}
+
+func TestTheFirstEndOfEachAlarm(t *testing.T) {
+	a := openAt(t, t.TempDir(), archive.Options{})
+	put := func(nest, probe string, name alarm.Name, minute int, state alarm.State) {
+		e := event(nest, start.Add(time.Duration(minute)*time.Minute), alarm.Warning)
+		e.Name, e.State, e.Probe = name, state, probe
+		must(t, a.Commit(exporter.Commit{Time: start, Events: []alarm.Event{e}}))
+	}
+	put("oak", "x", alarm.NestHeat, 1, alarm.Cleared)
+	put("oak", "x", alarm.NestHeat, 5, alarm.Raised)
+	put("oak", "y", alarm.NestHeat, 7, alarm.Cleared) // another of its probes decides
+	put("oak", "x", alarm.NestHeat, 8, alarm.Cleared)
+	put("oak", "x", alarm.DoeHeat, 9, alarm.Cleared)
+	put("elm", "x", alarm.NestHeat, 6, alarm.Cleared)
+	put("", "w1", alarm.BusFault, 4, alarm.Cleared)
+	put("", "i2c", alarm.BusFault, 3, alarm.Cleared)
+	put("", "i2c", alarm.BusFault, 6, alarm.Cleared)
+	ends, err := a.EndsOf([]string{"oak", ""}, start.Add(2*time.Minute))
+	must(t, err)
+	var got []string
+	for _, e := range ends {
+		got = append(got, fmt.Sprintf("%s/%s %s %s", e.Nest, e.Probe, e.Name, e.Time.Sub(start)))
+	}
+	if want := []string{"/i2c bus-fault 3m0s", "/w1 bus-fault 4m0s", "oak/y nest-heat 7m0s", "oak/x doe-heat 9m0s"}; !slices.Equal(got, want) {
+		t.Errorf("got %q, want %q", got, want)
 	}
 }
 

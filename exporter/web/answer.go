@@ -4,7 +4,6 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
-	"html/template"
 	"math"
 	"net/http"
 	"regexp"
@@ -20,6 +19,7 @@ var linkToken = regexp.MustCompile(`^[A-Za-z0-9_-]{20,128}$`)
 // answerView is one answer page.
 type answerView struct {
 	Hash    string // of the page's files
+	Words   words
 	Verdict string // ask, done, used, over, worse, unknown, wait, failed
 	Why     string // the Keeper's own words, where there are any
 	Wait    int    // s
@@ -101,7 +101,7 @@ func outcome(err error) (status int, verdict, why string) {
 }
 
 func (s *Server) showAnswer(w http.ResponseWriter, status int, v answerView) {
-	v.Hash = s.assets.hash
+	v.Hash, v.Words = s.assets.hash, s.assets.words
 	var page bytes.Buffer
 	if err := s.assets.answer.Execute(&page, v); err != nil {
 		s.complain("page cannot write an answer", errors.New("its template fails")) // the error may hold the token
@@ -114,10 +114,10 @@ func (s *Server) showAnswer(w http.ResponseWriter, status int, v answerView) {
 	_, _ = w.Write(page.Bytes()) // a reader that has gone away needs no answer
 }
 
-// answerFuncs are what the template may call.
-var answerFuncs = template.FuncMap{"plain": func(e alarm.Event) string {
+// plain is an event in a list of several.
+func plain(e alarm.Event) string {
 	if e.Nest == "" {
 		return e.Name.Plain()
 	}
 	return e.Nest + ": " + e.Name.Plain()
-}}
+}

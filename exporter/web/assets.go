@@ -6,6 +6,7 @@ import (
 	"crypto/sha256"
 	"encoding/base64"
 	"encoding/hex"
+	"encoding/json"
 	"fmt"
 	"html/template"
 	"io/fs"
@@ -22,8 +23,9 @@ import (
 
 // assets are the page's files, hashed and compressed once.
 type assets struct {
-	hash   string             // of all files together; part of every address, so that a new program never meets an old file
-	index  *template.Template // with a firstLook, or nil
+	hash   string // of all files together; part of every address, so that a new program never meets an old file
+	words  words
+	index  *template.Template // of an indexView
 	policy string             // of index
 	top    map[string]asset   // beside the index: a worker watches over what lies below its own address
 	answer *template.Template // of the pages behind a message's link
@@ -61,6 +63,7 @@ const (
 	preloadMark = "@PRELOAD@"
 	styleMark   = "@STYLE@"   // the sheet itself: the first look waits for nothing else
 	filesMark   = `"@FILES@"` // in sw.js: all files that the page may ask for
+	wordsMark   = `"@WORDS@"` // in sw.js: what it says
 )
 
 // importLine finds what a script cannot begin without; what it asks for later is written import("…").
@@ -108,7 +111,7 @@ func loadAssets() assets {
 			links, err = preload(root)
 			index = strings.Replace(string(body), preloadMark, strings.TrimSuffix(links, "\n"), 1)
 		case "answer.html":
-			a.answer, err = template.New(name).Funcs(answerFuncs).Parse(string(body))
+			a.answer, err = newTemplate(name, body)
 		default:
 			a.files[name] = newAsset(name, body)
 		}
@@ -116,27 +119,35 @@ func loadAssets() assets {
 	})
 	a.hash = hex.EncodeToString(all.Sum(nil))[:16]
 	if err == nil {
+		a.words, err = servedWords(a.files["texts.js"].plain)
+	}
+	var spoken []byte
+	if err == nil {
+		spoken, err = json.Marshal(a.words["worker"])
+	}
+	if err == nil {
 		index = strings.Replace(index, styleMark, string(a.files["style.css"].plain), 1)
-		a.index, a.policy, err = parseIndex(strings.ReplaceAll(index, hashMark, a.hash))
+		a.index, a.policy, err = parseIndex(strings.ReplaceAll(index, hashMark, a.hash), a.words)
 	}
 	if err != nil || index == "" || a.answer == nil {
-		panic("the page's files are not in the program") // embedded at build time; cannot be cured at run time
+		panic(fmt.Sprint("the page's files are not in the program: ", err)) // embedded at build time; cannot be cured at run time
 	}
 	for name := range a.top {
 		body := bytes.ReplaceAll(a.files[name].plain, []byte(filesMark), a.list())
+		body = bytes.ReplaceAll(body, []byte(wordsMark), spoken)
 		a.top[name] = newAsset(name, bytes.ReplaceAll(body, []byte(hashMark), []byte(a.hash)))
 	}
 	return a
 }
 
 // parseIndex returns the page with a policy that lets in the one sheet which stands in it, as it is written: a template drops comments.
-func parseIndex(text string) (*template.Template, string, error) {
-	index, err := template.New("index.html").Parse(text)
+func parseIndex(text string, w words) (*template.Template, string, error) {
+	index, err := newTemplate("index.html", []byte(text))
 	if err != nil {
 		return nil, "", err
 	}
 	var page bytes.Buffer
-	if err := index.Execute(&page, (*firstLook)(nil)); err != nil {
+	if err := index.Execute(&page, indexView{Words: w}); err != nil {
 		return nil, "", err
 	}
 	_, sheet, _ := bytes.Cut(page.Bytes(), []byte("<style>"))

@@ -137,6 +137,9 @@ type LinesFunc func(wanted []Line, edges []time.Time) ([][]Point, error)
 // there are. "" is the site.
 type WeightFunc func(nests []string, from, to time.Time, most int) (events []alarm.Event, all int, err error)
 
+// EndsFunc returns, of each alarm of some nests, the first end at or after from, in time order. "" is the site.
+type EndsFunc func(nests []string, from time.Time) ([]alarm.Event, error)
+
 // History is where the past comes from. All are called by several goroutines at once.
 type History struct {
 	Series     SeriesFunc
@@ -144,5 +147,6 @@ type History struct {
 	Acts       ActsFunc // nil where nobody notes what people do
 	Lines      LinesFunc
 	Weightiest WeightFunc
+	Ends       EndsFunc
 	Kept       func() (first, fine time.Time, err error) // from when on there is anything, and more than an hourly value; zero where there is none
 }

@@ -110,8 +110,9 @@
 // # The journal
 //
 //	{from, to, entries: [{kind: alarm|chore|noted|act, time, nest|null, event, state|null, severity|null, since|null, value|null, limit|null, unit|null,
-//	probe|null, text|null, rule|null, source|null, action|null, by|null, for_s|null}], earlier|null}
+//	probe|null, text|null, rule|null, source|null, action|null, by|null, for_s|null, limits}], earlier|null}
 //
+// limits are those that somebody changed, as in the settings' changes; of an older change text alone tells.
 // Entries are in the order of time. nest is one of the state's, or - for what concerns none; event is empty where every alarm of the nest is meant. Where
 // there is more, earlier is the to of the next question; an answer may then hold fewer entries than were asked for, or none.
 //

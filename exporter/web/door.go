@@ -46,7 +46,7 @@ const (
 )
 
 const (
-	locked = "nothing can be changed from this page while it has no password; make one with 'nestmon password', and name its file under publish.page.password_file"
+	locked = "nothing can be changed from this page while it has no password; make one on the board with 'nestmon password', and name its file under publish.page.password_file"
 	logIn  = "log in first"
 
 	strange = "this name is not known here; open the page by its numeric address, or write that name under publish.page.address"
@@ -92,7 +92,7 @@ func (s *Server) door(h func(http.ResponseWriter, *http.Request, lock)) http.Han
 		l, err := readLock(s.cfg.PasswordFile)
 		if err != nil {
 			s.complain("page cannot read its password", err)
-			refuse(w, http.StatusServiceUnavailable, "the password file cannot be used; see 'nestmon check'")
+			refuse(w, http.StatusServiceUnavailable, "the page's password cannot be read; whoever keeps nestmon finds the reason in the daemon's log")
 			return
 		}
 		r.Body = http.MaxBytesReader(w, r.Body, largestBody)

@@ -14,6 +14,12 @@ import (
 	"nestmon/thresholds/review"
 )
 
+// indexView is what index.html is made of.
+type indexView struct {
+	Words words
+	Look  *firstLook // or nil
+}
+
 // firstLook is what index.html shows of the newest state before its scripts run, and where none ever does: what was measured when, and what
 // stands. It says of nothing that all is well: that takes what the scripts know, and a state that is still new when it is read.
 type firstLook struct {
@@ -35,14 +41,14 @@ type firstNest struct {
 }
 
 type firstDial struct {
-	Role         thresholds.Role
+	Role         string
 	Number, Unit string // empty where there is no fresh value
 }
 
 // serveIndex sends the page with the newest state in it, to whom may see one. "/?empty" is the page alone, to be kept on a phone.
 func (s *Server) serveIndex(w http.ResponseWriter, r *http.Request) {
 	var page bytes.Buffer
-	if err := s.assets.index.Execute(&page, s.firstLook(r)); err != nil {
+	if err := s.assets.index.Execute(&page, indexView{s.assets.words, s.firstLook(r)}); err != nil {
 		s.complain("page cannot write its first look", err)
 		refuse(w, http.StatusInternalServerError, "the page cannot be written; see the daemon's log")
 		return
@@ -69,7 +75,7 @@ func (s *Server) firstLook(r *http.Request) *firstLook {
 	snap := f.state.Snapshot
 	look := &firstLook{}
 	if f.state.Synced {
-		look.At = snap.Time.In(s.site.zone()).Format("15:04:05, Monday 2 January")
+		look.At = snap.Time.In(s.site.zone()).Format("15:04:05, 2006-01-02") // which every language reads
 	}
 	scale := review.Scale{Fahrenheit: s.site.Display == "fahrenheit"}
 	of := map[string][]firstAlarm{}
@@ -93,7 +99,7 @@ func dials(all []thresholds.Value, scale review.Scale) []firstDial {
 		if v.Quantity != sensors.Temperature || v.Role != thresholds.Cluster && v.Role != thresholds.Air {
 			continue
 		}
-		d := firstDial{Role: v.Role}
+		d := firstDial{Role: string(v.Role)}
 		if value := number(v.Value, v.Fresh); value != nil {
 			d.Number, d.Unit = strconv.FormatFloat(scale.Of(*value), 'f', 1, 64), scale.Sign()
 		}

@@ -38,7 +38,7 @@ func TestFirstLook(t *testing.T) {
 	}
 	got := show(func(*exporter.State) {})
 	for _, want := range []string{
-		"As it was at 12:00:00, Saturday 19 July, not live.", `<article class="card is-warning"> <h3>a1</h3> <ul class="stands"><li class="stand is-warning"><p class="say">hot</p></li></ul>`,
+		"As it was at 12:00:00, 2031-07-19, not live.", `<article class="card is-warning"> <h3>a1</h3> <ul class="stands"><li class="stand is-warning"><p class="say">hot</p></li></ul>`,
 		`<strong>Nest air</strong></p><p class="big"><span class="number">97.7</span><span class="unit">°F</span>`, // 36.5 °C
 		`<div class="dial is-stale"><p class="what"><strong>Cluster</strong></p><p class="big"><span class="number">no data</span><span class="unit"></span>`,
 		`<h3>&lt;b1&gt;</h3>`,

@@ -61,6 +61,7 @@ type entryView struct {
 	Action   *alarm.Action   `json:"action"`
 	By       *string         `json:"by"`
 	For      *float64        `json:"for_s"`
+	Limits   []LimitStepTo   `json:"limits,omitempty"` // that somebody changed, as long as the Tuner knows
 }
 
 func eventEntry(e alarm.Event) entryView {
@@ -107,7 +108,25 @@ func (s *Server) serveJournal(w http.ResponseWriter, r *http.Request) {
 		s.unreadable(w, err)
 		return
 	}
+	s.tellLimits(entries)
 	s.answerJSON(w, journalView{from, to, entries, instant(earlier)})
+}
+
+// tellLimits says what was changed where limits were.
+func (s *Server) tellLimits(all []entryView) {
+	var changes []LimitChange
+	for i := range all {
+		e := &all[i]
+		if s.Options.Tuner == nil || e.Action == nil || *e.Action != alarm.SetLimits {
+			continue
+		}
+		if changes == nil {
+			changes = s.Options.Tuner.Settings().Changes
+		}
+		if n := slices.IndexFunc(changes, func(c LimitChange) bool { return c.At.Equal(e.Time) }); n >= 0 {
+			e.Limits = changes[n].Items
+		}
+	}
 }
 
 // journal collects the newest entries of a span that are wanted, at least so many where there are, in time order. earlier is where to go on, zero

@@ -24,7 +24,7 @@ const (
 	maxMarks     = 500
 	maxEventsOf  = 4000               // read to choose marks from
 	maxBands     = 400                // of limits: a litter has about eight, and beyond this they are narrower than a line
-	marksBefore  = 2 * 24 * time.Hour // an alarm that began earlier than this before the span and is over is not known to have begun
+	marksBefore  = 2 * 24 * time.Hour // of an alarm that began earlier than this before the span only its end is read
 	maxBroods    = 200
 	worthZipping = 1 << 10 // bytes; less fits into a packet anyway
 )
@@ -198,11 +198,17 @@ func (s *Server) pastOf(nest *thresholds.NestState, snap *thresholds.Snapshot, e
 	if most == 0 {
 		return v, nil
 	}
-	events, all, err := s.history.Weightiest([]string{nest.ID, ""}, v.From.Add(-marksBefore), v.To, maxEventsOf)
+	nests := []string{nest.ID, ""}
+	events, all, err := s.history.Weightiest(nests, v.From.Add(-marksBefore), v.To, maxEventsOf)
 	if err != nil {
 		return v, err
 	}
-	in.Events, v.Left.Unread = events, all-len(events)
+	ends, err := s.history.Ends(nests, v.To)
+	if err != nil {
+		return v, err
+	}
+	ends = slices.DeleteFunc(ends, func(e alarm.Event) bool { return !e.Since.Before(v.To) })
+	in.Events, v.Left.Unread = append(events, ends...), all-len(events)
 	marks, left := past.Marks(in, most)
 	v.Left.Kinds = left
 	for _, m := range marks {

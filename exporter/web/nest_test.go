@@ -150,6 +150,12 @@ func TestNestLimitsAndMarks(t *testing.T) {
 		}
 		return all, 200, nil
 	}
+	h.Ends = func(nests []string, from time.Time) ([]alarm.Event, error) {
+		over := alarm.Event{Nest: "a1", Name: alarm.DoeHeat, State: alarm.Cleared, Severity: alarm.Warning, Since: day(1), Time: from.AddDate(0, 0, 5)}
+		later := over
+		later.Name, later.Since = alarm.NestHeat, from
+		return []alarm.Event{over, later}, nil
+	}
 	s := web.New(web.DefaultConfig(), site(), h, quiet())
 	tables := brood.Overrides{Cluster: []brood.ClusterRow{{From: new(int), To: &kits, ChillWarn: ptr(33.5)}}}.Tables()
 	s.Options = web.Options{Book: onlyRead{book: b}, Tables: func() brood.Tables { return tables }}
@@ -166,11 +172,14 @@ func TestNestLimitsAndMarks(t *testing.T) {
 	if asked != "[a1 ]2031-07-072031-07-19" {
 		t.Errorf("asked for %s", asked)
 	}
-	if len(v.Marks) != 20 || v.Left.Unread != 50 || v.Left.Kinds["visit"] != 132 {
+	if len(v.Marks) != 20 || v.Left.Unread != 50 || v.Left.Kinds["visit"] != 133 {
 		t.Errorf("%d marks, left %+v", len(v.Marks), v.Left)
 	}
-	if v.Marks[0].What != "kindled" || v.Marks[0].Kind != "birth" || v.Marks[0].Text != "kindled, 7 alive, doe Hazel" {
-		t.Errorf("%+v", v.Marks[0])
+	if m := v.Marks[0]; m.Event != "doe-heat" || m.Kind != "warning" || !m.At.Equal(day(1)) || m.Until == nil || !m.Until.Equal(day(24)) || m.On {
+		t.Errorf("an alarm that stood over the whole span: %+v", m)
+	}
+	if v.Marks[1].What != "kindled" || v.Marks[1].Kind != "birth" || v.Marks[1].Text != "kindled, 7 alive, doe Hazel" {
+		t.Errorf("%+v", v.Marks[1])
 	}
 	for _, m := range v.Marks {
 		if m.Event == "nest-heat" {

@@ -116,7 +116,7 @@ func TestTheWorkerStandsBesideThePage(t *testing.T) {
 		if r.StatusCode != http.StatusOK || r.Header.Get("Content-Type") != kind || r.Header.Get("Cache-Control") != "no-cache" || r.Header.Get("Content-Security-Policy") == "" {
 			t.Errorf("%s: %s %v", path, r.Status, r.Header)
 		}
-		if strings.Contains(text, "@HASH@") || strings.Contains(text, "@FILES@") {
+		if strings.Contains(text, "@HASH@") || strings.Contains(text, "@FILES@") || strings.Contains(text, "@WORDS@") {
 			t.Errorf("%s has a mark left: %s", path, text)
 		}
 		var files []string

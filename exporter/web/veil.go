@@ -60,7 +60,7 @@ func (s *Server) veil(r *http.Request) error {
 	in, err := s.session(r)
 	switch {
 	case err != nil:
-		return errors.New("the password file cannot be used; see 'nestmon check'")
+		return errors.New("the page's password cannot be read; whoever keeps nestmon finds the reason in the daemon's log")
 	case !in:
 		return errShut
 	}
@@ -77,7 +77,7 @@ func ofCommand(r *http.Request) bool {
 func (s *Server) serveAuthority(w http.ResponseWriter, _ *http.Request) {
 	ca, ok := webconfig.Authority(s.cfg.WebConfigFile)
 	if !ok {
-		refuse(w, http.StatusNotFound, "there is no certificate of an authority of your own; make one with 'nestmon certificate make'")
+		refuse(w, http.StatusNotFound, "there is no certificate of an authority of your own; make one on the board with 'nestmon certificate make'")
 		return
 	}
 	text := webconfig.CertificateFile(ca)

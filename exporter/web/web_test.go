@@ -50,6 +50,7 @@ func history() web.History {
 			return out, nil
 		},
 		Weightiest: func([]string, time.Time, time.Time, int) ([]alarm.Event, int, error) { return nil, 0, nil },
+		Ends:       func([]string, time.Time) ([]alarm.Event, error) { return nil, nil },
 		Kept:       func() (first, fine time.Time, err error) { return noon.AddDate(-2, 0, 0), noon.AddDate(0, -3, 0), nil },
 	}
 }

@@ -42,6 +42,8 @@ for (const [width, height, theme] of [[390, 844, "light"], [320, 640, "dark"], [
     await said(page, "Saved: b1: Nest too hot – I have seen it");
     await page.waitForFunction((h) => document.querySelector(`${h} .status`).textContent.startsWith("Seen at"), heat);
     assert.equal(await page.locator(`${heat} .take`).count(), 0, "it can be acknowledged again");
+    assert.match(await text(page, "#verdict"), /^Look soon: 1 warning\. Seen at 3:42 PM on the page: 1 urgent alarm still stands\./);
+    assert.match(await page.getAttribute("#verdict", "class"), /chip-urgent/);
     assert.ok(await noSideways(page), "the page scrolls sideways");
     await audit(page, "axe-core, with what was said");
     await page.screenshot({ path: join(shots, `acted-${width}-${theme}.png`) });
@@ -61,9 +63,39 @@ test("a closed page asks for its password first, and again after the logout", as
   await page.keyboard.press("Enter");
   await logIn(page);
   await page.waitForFunction(() => document.querySelector("#site").textContent === "Juniper Gulch");
+  // The book is kept on the device, and with it what waits to be sent. After the logout only this is left.
+  const kept = (deed) => page.evaluate((write) => new Promise((good) => {
+    const open = indexedDB.open("nestmon-book");
+    open.onsuccess = () => {
+      const t = open.result.transaction(["shown", "sends"], "readwrite");
+      if (write) t.objectStore("shown").put(write, "book");
+      const [book, sends] = [t.objectStore("shown").get("book"), t.objectStore("sends").count()];
+      t.oncomplete = () => (open.result.close(), good({ book: book.result ?? null, sends: sends.result }));
+    };
+  }), deed);
+  const until = async (what) => {
+    for (let left = 100; !what(await kept()); left--) {
+      assert.ok(left > 0, "it is still kept, or never was");
+      await page.waitForTimeout(100);
+    }
+  };
+  const outOfReach = (route) => route.abort();
+  await page.route("**/api/book/enter", outOfReach);
+  await page.goto(`${closed}#/book`);
+  await page.click("#book-b1 button[data-key=well]");
+  await page.waitForSelector("#waits li");
+  await until(({ book, sends }) => book?.book.litters.length === 3 && sends === 1);
+  const { book } = await kept();
   await page.evaluate(() => fetch("api/logout", { method: "POST", headers: { "Content-Type": "application/json" }, body: "{}" })); // as if in another window
   await page.waitForSelector("dialog[open]");
-  await nothing();
+  await until(({ book, sends }) => book === null && sends === 1);
+  await kept(book); // as if the session had ended while the phone was off
+  await page.reload();
+  await until(({ book, sends }) => book === null && sends === 1);
+  await page.waitForSelector("dialog[open]");
+  assert.doesNotMatch(await page.locator("body").innerText(), /Juniper|°\s*F\b.*\d|Hazel|Fern/);
+  await page.unroute("**/api/book/enter", outOfReach);
+  page.wrongs = page.wrongs.filter((w) => !w.includes("ERR_FAILED"));
   await shutBut(page, 401);
 });
 
@@ -124,6 +156,9 @@ test("on its nest's card an alarm is acknowledged with one tap", async () => {
   await logIn(page);
   await said(page, "Saved: b1: Nest too hot – I have seen it");
   await page.waitForFunction(() => document.querySelector("#nest-b1 .stand .facts").textContent.endsWith("· seen"));
+  await page.tap("#nest-b1 .take >> nth=0");
+  await page.waitForFunction(() => /^Seen at 3:42 PM on the page: 1 urgent alarm still stands\./.test(document.querySelector("#verdict").textContent));
+  assert.doesNotMatch(await page.getAttribute("#verdict", "class"), /chip-(none|blind|notice)/);
   await shutBut(page, 401);
 });
 
@@ -185,7 +220,7 @@ test("the phone is tested, what happened is listed, and logging out ends it", as
 test("without a password nothing can be pressed, and one sentence says why", async () => {
   const page = await open("kept", { room: "#/alarms", at: bare });
   await page.waitForSelector("#past .locked:not([hidden])");
-  assert.match(await text(page, "#past .locked"), /Nothing can be changed from this page while it has no password: make one with “nestmon password”/);
+  assert.match(await text(page, "#past .locked"), /Nothing can be changed from this page while it has no password\. Whoever keeps nestmon can give it one on the board\./);
   assert.equal(await page.locator(".alarm .buttons button, #room-alarms .take").evaluateAll((all) => all.filter((b) => b.offsetParent).length), 0);
   await audit(page, "axe-core");
   await shut(page);

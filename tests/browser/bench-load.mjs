@@ -57,7 +57,8 @@ test("first load", { timeout: 600e3 }, async () => {
 test("a day of states", { timeout: 600e3 }, async () => {
   fixture.stdin.write("crowd\n");
   const states = 2880; // of 24 hours, one every half minute
-  const state = await (await fetch(`${address}api/state`)).json();
+  let state;
+  do state = await (await fetch(`${address}api/state`)).json(); while (state.nests.length !== 30);
   const context = await browser.newContext({ viewport: { width: 390, height: 844 }, locale: "en-US" });
   const page = await context.newPage();
   const client = await context.newCDPSession(page);
@@ -77,7 +78,7 @@ test("a day of states", { timeout: 600e3 }, async () => {
   const send = () => {
     const time = new Date(Date.parse(state.time) + ++sent * 30e3).toISOString();
     for (const n of state.nests) for (const v of n.values) if (v.value !== null) v.value = 20 + Math.round(1e3 * Math.random()) / 100;
-    return page.evaluate((data) => globalThis.push(data), JSON.stringify({ ...state, time, alarms: sent % 3 ? state.alarms : [] }));
+    return page.evaluate((data) => globalThis.push(data), JSON.stringify({ ...state, time, seq: state.seq + 1e6 * sent, alarms: sent % 3 ? state.alarms : [] }));
   };
   const heap = async () => {
     for (let i = 0; i < 3; i++) await client.send("HeapProfiler.collectGarbage");
@@ -86,10 +87,11 @@ test("a day of states", { timeout: 600e3 }, async () => {
     return `${(usedSize / 1e6).toFixed(2)} MB, ${nodes} nodes, ${jsEventListeners} listeners`;
   };
   const drawn = () => page.waitForFunction((words) => document.querySelector("#now").textContent.includes(words), clock.format(Date.parse(state.time) + sent * 30e3));
-  const rooms = ["", "alarms", "probes", "settings", "book"];
+  const rooms = ["", "alarms", "probes", "settings", "book", "nest/row-00/7d", "compare/nests/row-00/row-01/7d"];
   const visit = async () => {
     for (const room of rooms) {
       await page.evaluate((r) => (location.hash = `#/${r}`), room);
+      if (room.includes("/")) await page.locator(".room:not([hidden]) .chart canvas").first().waitFor(); // not waitForSelector, whose handle would keep what it found
       await page.waitForTimeout(300);
     }
     await page.evaluate(() => (location.hash = "#/"));

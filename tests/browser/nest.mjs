@@ -142,6 +142,12 @@ test("what happened is marked, listed, explained, and leads to its place", async
   assert.match(await text(page, ".read"), /Warning: Kits too cold · Fri, Jul 18, 11:42 PM/);
   assert.match(await text(page, ".key"), /Cluster\s*8\d\.\d °F/);
   assert.deepEqual(await page.evaluate(() => [...document.querySelectorAll(".event")].map((e) => e.querySelector("path").getAttribute("d"))).then((d) => new Set(d).size >= 5), true, "marks share a shape");
+  const places = await page.evaluate(async () => {
+    const { gather } = await import(document.querySelector("script[type=module]").src.replace("main.js", "marks.js"));
+    const marks = [["visit", 10], ["opened", 20], ["urgent", 30], ["warning", 31], ["urgent", 40], ["visit", 90]].map(([kind, x]) => ({ kind, x }));
+    return gather(marks, (m) => m.x).map((p) => [p.x, ...p.marks.map((m) => m.kind + m.x)].join(" "));
+  });
+  assert.deepEqual(places, ["30 urgent30 urgent40 opened20 visit10", "31 warning31", "90 visit90"], "what crowds is not counted at the most important mark near it");
   await press(page, "month"); // a mark of another age
   await page.waitForFunction(() => document.querySelector(".happened").textContent.includes("Kindled, 7 alive"));
   await shut(page);

@@ -96,6 +96,11 @@ test("a limit is changed with a look back, is in force, and goes back to the fil
   await page.waitForFunction((h) => document.querySelector(h).textContent === "84.2", hot);
   await page.click(".more-changes summary");
   assert.match(await text(page, ".more-changes"), /73\.4 °F → 84\.2 °F \(the file’s again\)[\s\S]*84\.2 °F → 73\.4 °F/);
+  await page.goto(`${shed.at}#/alarms`);
+  await page.click("#journal summary");
+  await page.selectOption("#past-kind", "act");
+  await page.waitForFunction(() => document.querySelectorAll("#journal .past li").length === 2);
+  assert.match(await text(page, "#journal .past"), /Limits\s*Nest air, hot, days 8–13: 73\.4 °F → 84\.2 °F \(the file’s again\), on the page[\s\S]*Limits\s*Nest air, hot, days 8–13: 84\.2 °F → 73\.4 °F, on the page/);
   await shutBut(page, 401);
 });
 

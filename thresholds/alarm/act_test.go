@@ -62,14 +62,14 @@ func TestRefusedActsChangeNothing(t *testing.T) {
 		"a danger shelved too long": {alarm.Act{Action: alarm.Shelve, Event: alarm.NestHeat, For: 61 * time.Minute}, "1 h at most"},
 		"a nest shelved too long":   {alarm.Act{Action: alarm.Shelve, For: 61 * time.Minute}, "a whole nest can be shelved for 1 h at most"},
 		"shelved backwards":         {alarm.Act{Action: alarm.Shelve, Event: alarm.ToteWet, For: -time.Hour}, "write a time up to that"},
-		"nothing stands":            {alarm.Act{Action: alarm.Acknowledge, Event: alarm.ClusterHeat}, "'nestmon alarms list' shows what can be acknowledged"},
+		"nothing stands":            {alarm.Act{Action: alarm.Acknowledge, Event: alarm.ClusterHeat}, "look at what stands now"},
 		"not shelved":               {alarm.Act{Action: alarm.Unshelve, Event: alarm.NestHeat}, "leave it, it is not shelved"},
 		"in service":                {alarm.Act{Action: alarm.PutBack, Event: alarm.NestHeat}, "leave it, it is in service"},
 		"out of service":            {alarm.Act{Action: alarm.Shelve, Event: alarm.DoeHeat}, "put it back in service first"},
 		"shelved":                   {alarm.Act{Action: alarm.Acknowledge, Event: alarm.ToteWet}, "unshelve it first"},
 		"one of a nest grew worse":  {alarm.Act{Action: alarm.Acknowledge, Worst: alarm.Warning}, "it is urgent now"},
 		"an occurrence of a nest":   {alarm.Act{Action: alarm.Acknowledge, Since: noon}, "name the event too"},
-		"a nest where none stands":  {alarm.Act{Action: alarm.Acknowledge, Nest: "elm"}, "'nestmon alarms list' shows what stands"},
+		"a nest where none stands":  {alarm.Act{Action: alarm.Acknowledge, Nest: "elm"}, "look at what stands"},
 	} {
 		t.Run(name, func(t *testing.T) {
 			a := c.act

@@ -216,7 +216,7 @@ func (p *Panel) Do(a Act) ([]Change, error) {
 		all = append(all, c)
 	}
 	if len(all) == 0 {
-		return nil, fmt.Errorf("no alarm of %s can take %q now; 'nestmon alarms list' shows what stands", where(a.Nest), a.Action)
+		return nil, fmt.Errorf("no alarm of %s can take %q now; look at what stands", where(a.Nest), a.Action)
 	}
 	for _, c := range all {
 		p.put(c.Standing)

@@ -158,7 +158,7 @@ func (s Status) after(a Action, l life) (Status, error) {
 var remedies = map[Action]map[Status]string{
 	Clear: {"": "leave it, it is over already"},
 	Acknowledge: {
-		"":           "'nestmon alarms list' shows what can be acknowledged",
+		"":           "look at what stands now",
 		Shelved:      "unshelve it first",
 		Suppressed:   "acknowledge the alarm that stands for it",
 		OutOfService: "put it back in service first",

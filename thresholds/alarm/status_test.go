@@ -72,7 +72,7 @@ var legal = []led{
 // Refused is everything else, with how the error ends.
 var refused = map[Status]map[Action]string{
 	Normal: {
-		Clear: "it is over already", Acknowledge: "what can be acknowledged", Unshelve: "it is not shelved",
+		Clear: "it is over already", Acknowledge: "look at what stands now", Unshelve: "it is not shelved",
 		PutBack: "it is in service", Unsuppress: "no other alarm stands for it",
 	},
 	Unacknowledged: {Unshelve: "it is not shelved", PutBack: "it is in service", Unsuppress: "no other alarm stands for it"},

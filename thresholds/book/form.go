@@ -141,7 +141,7 @@ func (e Entry) wellFormed() (Field, error) {
 		}
 	}
 	if e.Chore != "" && !e.Chore.Chore() {
-		return TheChore, fmt.Errorf("%q is not a chore; write one such as %s", e.Chore, alarm.BeddingDue)
+		return TheChore, fmt.Errorf("%q is not a chore; write one such as %s, as 'nestmon chores' lists it", e.Chore, alarm.BeddingDue)
 	}
 	switch {
 	case !(e.Grams >= 0 && e.Grams <= mostGrams):

@@ -115,9 +115,9 @@ var table = []row{
 			d.From, d.Until = c.Days.Inspect.Daytime(c.Litter.Kindled, c.Loc), c.born(c.Days.Wean.From)
 			d.Early = c.Litter.Kindled
 		},
-		text: func(c *Clock) string {
-			return fmt.Sprintf("look whether she has kindled, as the probes say, and enter it: `nestmon litter confirm --nest %s --born COUNT`, or kindled in place of confirm, with --on DAY, where it was another day. "+
-				"Take out dead kits, count the living, put strays back on the pile. Until then %d kits and this day are assumed", c.Litter.Nest, UnknownBorn)
+		text: func(*Clock) string {
+			return fmt.Sprintf("look whether she has kindled, as the probes say, and enter the kindling in the litter book, with its own day where it was another. "+
+				"Take out dead kits, count the living, put strays back on the pile. Until then %d kits and this day are assumed", UnknownBorn)
 		},
 		rule:   func(*Clock) string { return "a kindling read from the probes, and none entered; it begins by day" },
 		source: "ours, no source", set: func(*Days) [3]int { return [3]int{} },
@@ -141,7 +141,7 @@ var table = []row{
 		},
 		text: func(c *Clock) string {
 			return fmt.Sprintf("collect the kits from the tote on day %d to %d, while their eyes open and before they leave by themselves; count them, look at eyes, skin and bellies, "+
-				"then enter that (`nestmon litter collected --nest %s --to PLACE --kits COUNT`)", c.Days.Collect.From, c.Days.Collect.To, c.Litter.Nest)
+				"then enter in the litter book how many came to which place", c.Days.Collect.From, c.Days.Collect.To)
 		},
 		rule: func(c *Clock) string {
 			return fmt.Sprintf("day %d after kindling; a warning after day %d", c.Days.Collect.From, c.Days.Collect.To)

@@ -1,6 +1,9 @@
 package nest
 
 import (
+	"fmt"
+	"time"
+
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/brood"
 )
@@ -45,6 +48,20 @@ func (w *Watch) checkNest(n *Now) alarm.Condition {
 		c.Severity = alarm.Urgent
 	}
 	return c
+}
+
+// littleWarmth says what was measured of a pile that hardly shows, and over which time. Hours are counted from before the birth on, where it is not
+// long ago.
+func (w *Watch) littleWarmth(c alarm.Condition, share float64) string {
+	hours := farHours
+	for i := range w.cluster {
+		hours = max(hours, w.pile.trails[i].hours)
+	}
+	text := fmt.Sprintf("cluster probe %s, nest air %s; in most of the last %d hours under %.0f %% of a warm pile's warmth over nest air", both(c.Value), both(w.air.value), hours, 100*share)
+	if born := w.kindled(); !born.IsZero() && c.Since.Sub(born) < farHours*time.Hour {
+		text += ", some of them before the birth"
+	}
+	return text
 }
 
 // lastChecked is the day up to which a probe that lies badly is worth a look: a week beyond the back-stop's; ours, no source.

@@ -234,7 +234,7 @@ func (d *drift) doubts(w *Watch, say func(probe string, d Doubt)) {
 
 func (d *drift) words(w *Watch) string {
 	one, other := w.at(d.told.One).Probe, w.at(d.told.Other).Probe
-	const then = " Compare both with ice (nestmon probes ice-point): a small error is corrected by that, a probe that goes on drifting has water in it and wants changing."
+	const then = " Compare both with ice, in the room of probes on the page: a small error is corrected by that, a probe that goes on drifting has water in it and wants changing."
 	by := difference(math.Abs(d.told.K))
 	if d.told.Under {
 		return fmt.Sprintf("%s read colder than %s, nest air and the air outside all night, by %s at least: nothing in a box is so cold, so it has drifted.", one, other, by) + then

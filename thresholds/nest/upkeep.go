@@ -49,7 +49,7 @@ func (w *Watch) reseal(*Now) (d litter.Due, ok bool) {
 	p := w.plan.Reseal
 	d = litter.Due{
 		Event: alarm.ResealToteDue, From: due, Source: customOnly,
-		Text: fmt.Sprintf("clean, dry and seal the lid and the pipe anew when the tote is empty, about every %d years; write the day as `sealed:` in the configuration, or mark it done", p.Years),
+		Text: fmt.Sprintf("clean, dry and seal the lid and the pipe anew when the tote is empty, about every %d years; then mark it done", p.Years),
 		Rule: fmt.Sprintf("%d years since it was sealed, or %d days in all with water coming in", p.Years, p.Wet),
 	}
 	if p != litter.DefaultDays().Reseal {

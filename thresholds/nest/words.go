@@ -169,9 +169,12 @@ var sayings = map[alarm.Name]func(w *Watch, c alarm.Condition) string{
 		case whyProbeInAir:
 			return fmt.Sprintf("probe out of the pile, or the pile cold or moved: cluster probe %s, no warmer than nest air. Chill cannot be judged.", both(c.Value)) + look + tipBack
 		case whyBlind:
-			return fmt.Sprintf("probe not on the pile: cluster probe %s, too little warmth for hours. Chill cannot be judged.", both(c.Value)) + look + tipBack
+			if !w.pile.blind {
+				return fmt.Sprintf("two probes may be swapped, and the cluster probe, %s, may not be the one on the pile. Chill cannot be judged.", both(c.Value)) + look + tipBack
+			}
+			return "probe not on the pile: " + w.littleWarmth(c, blindBelow) + ". Chill cannot be judged." + look + tipBack
 		case whyFar:
-			return fmt.Sprintf("probe badly placed: cluster probe %s, less than half of a warm pile's warmth for hours. Only a fall of it is told.", both(c.Value)) + look + tipBack
+			return "probe badly placed: " + w.littleWarmth(c, farBelow) + ". Only a fall of it is told." + look + tipBack
 		case whyMoved:
 			return fmt.Sprintf("pile moved away from the probe or uncovered: the cluster probe lost warmth faster than kits cool, now %s, and it has not come back.", both(c.Value)) + look + tipBack
 		}

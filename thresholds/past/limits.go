@@ -37,7 +37,7 @@ type Input struct {
 	Records  []*book.Record      // of every litter
 	Entries  []book.Entry        // in force about the nest, in order
 	Proposed map[int64]time.Time // kindlings that were read from the probes, by litter
-	Events   []alarm.Event       // of the nest and of the site, in order
+	Events   []alarm.Event       // of the nest and of the site, in order; of what is over after To, the end too
 	Standing []alarm.Standing    // what is on now
 
 	Tables   brood.Tables

@@ -183,6 +183,8 @@ func TestMarks(t *testing.T) {
 		event(alarm.ClusterChill, alarm.Cleared, alarm.Urgent, at(6, 1), at(6, 6), "warm again"),
 		event(alarm.InspectDue, alarm.Raised, alarm.Notice, at(7, 8), at(7, 8), "look"),
 		event(alarm.SeasonSetupDue, alarm.Raised, alarm.Notice, at(8, 8), at(8, 8), "summer"),
+		event(alarm.DoeHeat, alarm.Cleared, alarm.Warning, at(1, 0), at(20, 0), "all along"),
+		event(alarm.SeasonSetupDue, alarm.Cleared, alarm.Notice, at(8, 8), at(14, 8), "set up"),
 	}
 	in.Events[6].Probe = "another" // the deciding probe may change
 	in.Standing = []alarm.Standing{
@@ -202,6 +204,7 @@ func TestMarks(t *testing.T) {
 	}
 	marks, left := past.Marks(in, 100)
 	want := []string{
+		"01 00 20 00 warning false all along",
 		"01 08 - urgent true since long",
 		"04 20 05 02 warning false began before",
 		"06 01 06 06 urgent false colder",
@@ -209,13 +212,13 @@ func TestMarks(t *testing.T) {
 		"06 05 - opened false opened",
 		"06 08 - loss false lost",
 		"07 08 - chore true look",
-		"08 08 - season true summer",
+		"08 08 14 08 season false summer",
 	}
 	if got := say(marks); !slices.Equal(got, want) || len(left) != 0 {
 		t.Errorf("%v, got\n%s", left, join(got))
 	}
 	marks, left = past.Marks(in, 4)
-	if got := say(marks); !slices.Equal(got, []string{want[0], want[1], want[2], want[5]}) || len(left) != 4 || left[past.Visit] != 1 {
+	if got := say(marks); !slices.Equal(got, []string{want[1], want[2], want[3], want[6]}) || len(left) != 5 || left[past.Visit] != 1 {
 		t.Errorf("%v, got\n%s", left, join(got))
 	}
 	in.From = time.Date(2031, 3, 1, 0, 0, 0, 0, loc)

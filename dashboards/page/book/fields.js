@@ -44,15 +44,20 @@ export function namedField(name, words, options, value, optional) {
   return field(name, words, optional, r.box, () => r.value() ?? "");
 }
 
-// countField is a pad of numbers; what is beyond it is written.
-export function countField(name, words, low, high, value, optional) {
+// pad is the numbers that have a key of their own, and more: where the others are written, null where there are none.
+function pad(words, low, high) {
   const top = Math.min(high, padTo);
   const keys = Array.from({ length: Math.max(top - low + 1, 0) }, (_, i) => String(low + i));
-  const beyond = high > top;
-  const more = el("div", { class: "stepper", hidden: true });
   const number = el("input", { type: "number", inputmode: "numeric", min: low, max: high, value: String(top + 1), "aria-label": words });
   const step = (by) => (number.value = String(Math.min(high, Math.max(low, (Number(number.value) || 0) + by))));
-  more.append(el("button", { type: "button", text: "−", "aria-label": said.less, onclick: () => step(-1) }), number, el("button", { type: "button", text: "+", "aria-label": said.more, onclick: () => step(1) }));
+  const more = el("div", { class: "stepper", hidden: true },
+    el("button", { type: "button", text: "−", "aria-label": said.less, onclick: () => step(-1) }), number, el("button", { type: "button", text: "+", "aria-label": said.more, onclick: () => step(1) }));
+  return { keys, top, beyond: high > top, number, more };
+}
+
+// countField is a pad of numbers; what is beyond it is written.
+export function countField(name, words, low, high, value, optional) {
+  const { keys, top, beyond, number, more } = pad(words, low, high);
   const options = [...unsaid(optional), ...keys.map((k) => ({ value: k, words: k })), ...(beyond ? [{ value: "more", words: said.moreThan(top) }] : [])];
   const r = radios(name, options, value && !keys.includes(value) ? "more" : value || (optional ? "" : null), (v) => (more.hidden = v !== "more"));
   r.box.classList.add("pad");
@@ -61,6 +66,31 @@ export function countField(name, words, low, high, value, optional) {
     number.value = value;
   }
   return field(name, words, optional, el("div", {}, r.box, more), () => (r.value() === "more" ? number.value : r.value() ?? ""));
+}
+
+const still = 400; // ms in which a form that has just opened saves nothing: a glove bounces, and the keys lie where the button was. Ours, no source
+
+// savingField is a pad of which each number saves the form with one tap. None of its keys is the form's own, which Enter would press from
+// another field.
+export function savingField(name, words, low, high, value) {
+  const { keys, top, beyond, number, more } = pad(words, low, high);
+  let chosen = value ?? "";
+  const saver = (text, what, strong) => el("button", { type: "button", "data-saves": true, disabled: true, text, class: strong && "take", onclick: (e) => {
+    chosen = what();
+    e.target.closest("form").requestSubmit();
+  } });
+  const box = el("div", { class: "pad saving" }, ...keys.map((k) => saver(k, () => k, k === value)));
+  if (beyond) {
+    box.append(el("button", { type: "button", text: said.moreThan(top), onclick: () => ((more.hidden = false), number.focus()) }));
+    more.append(saver(said.save, () => number.value, true));
+  }
+  const node = el("div", {}, box, more);
+  setTimeout(() => node.querySelectorAll("[data-saves]").forEach((b) => (b.disabled = false)), still);
+  if (value && !keys.includes(value)) {
+    more.hidden = false;
+    number.value = value;
+  }
+  return field(name, words, false, node, () => chosen);
 }
 
 // wordField has what was written before as chips, and a line for anything else.

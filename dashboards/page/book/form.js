@@ -4,7 +4,7 @@ import { say } from "../act.js";
 import { el, setText } from "../dom.js";
 import { texts } from "../texts.js";
 import { ask, fetched, litterOf } from "./data.js";
-import { choiceField, countField, measureField, namedField, timeField, wordField } from "./fields.js";
+import { choiceField, countField, measureField, namedField, savingField, timeField, wordField } from "./fields.js";
 import { now, outcome, press, throwAway } from "./queue.js";
 import { choiceWords, fieldWords, litterTitle, whatWords, whenWords } from "./words.js";
 
@@ -12,6 +12,8 @@ const said = texts.book;
 const showWithin = 5e3; // ms that a form waits for the daemon's word before it closes and leaves the rest to the queue
 const noNumbers = ["litter", "replaces", "with"]; // the page knows them
 const aside = ["kind", "season", "depth", "note", "buck"]; // said rarely, behind "More"
+
+const notKnown = "not-known"; // the cause of a loss of which nobody says more
 
 let dialog = null;
 
@@ -49,7 +51,7 @@ function fieldsOf(form, partners) {
   const alive = l?.alive ?? null;
   if (form.kind === "strike") return [wordField("note", said.strikeWhy, [], 1000, "", true)];
   const when = timeOf(form, l);
-  if (form.kind === "losses") return [lossesOf(alive, values), make("cause", "lost", values, true), when, make("note", "lost", values, false)];
+  if (form.kind === "losses") return [lossesOf(alive, values), make("cause", "lost", { ...values, cause: values.cause ?? notKnown }, true), when, make("note", "lost", values, false)];
   if (form.kind === "foster") {
     const to = partners.map((p) => ({ value: String(p.litter), words: `${p.nest}: ${litterTitle(p)}` }));
     return [namedField("with", fieldWords("with", "fostered-out"), to, values.with, false), countField("kits", fieldWords("kits", "fostered-out"), 1, alive ?? fetched.forms.most_kits, values.kits, false), when, make("note", "fostered-out", values, false)];
@@ -64,7 +66,8 @@ function fieldsOf(form, partners) {
   return must.includes("note") ? [note, ...out, when] : [...out, when, note];
 }
 
-const lossesOf = (alive, values) => countField("kits", fieldWords("kits", "lost"), 1, alive || fetched.forms.most_kits, values.kits ?? "1", false);
+// lossesOf saves with one tap: the commonest entry but one is made with a glove on. Why they died can be said before, and corrected later.
+const lossesOf = (alive, values) => savingField("kits", said.howManyLost, 1, alive || fetched.forms.most_kits, values.kits);
 
 // kitsOf goes no further than the kits there are, where that is known and nobody counts anew.
 function kitsOf(what, alive, values, needed) {
@@ -102,11 +105,12 @@ function show(form, fields, partners, mending) {
   const title = titleOf(form);
   const wrong = el("p", { class: "wrong", role: "alert" });
   const save = el("button", { type: "submit", class: "take", text: form.kind === "strike" ? said.strikeIt : said.save });
+  const saving = form.kind === "losses" ? fields.find((f) => f.name === "kits") : null; // saves by itself
   const rest = fields.filter((f) => aside.includes(f.name) && !(form.values?.[f.name] || form.what === "noted" || form.kind === "strike"));
   const more = el("details", { class: "rarely", hidden: rest.length === 0 }, el("summary", { text: said.rarely }), ...rest.map((f) => f.node));
   const body = el("form", { novalidate: true }, el("h2", { id: "book-form", tabindex: "-1", text: title }), wrong,
-    ...fields.filter((f) => !rest.includes(f)).map((f) => f.node), more,
-    el("div", { class: "buttons foot" }, save, el("button", { type: "button", text: texts.login.cancel, onclick: () => dialog.close() })));
+    ...fields.filter((f) => !rest.includes(f) && f !== saving).map((f) => f.node), more,
+    el("div", { class: "buttons foot" }, saving ? saving.node : save, el("button", { type: "button", text: texts.login.cancel, onclick: () => dialog.close() })));
   dialog = el("dialog", { class: "book-form", "aria-labelledby": "book-form" }, body);
   document.body.append(dialog);
   let refused = mending;

@@ -2,6 +2,7 @@
 // it. A promise that is kept means that it is on the device, also when its battery dies. Where a browser keeps nothing at all, it is said.
 // Several windows of one device have the same things: edit changes one in a single step, by what stands there (undefined for nothing) and not by
 // what a window remembers; its deed returns what shall stand there then, and nothing to remove it.
+// Apart from that it holds what was last read. forget removes this, and never what waits.
 const name = "nestmon-book";
 const inLocal = "nestmon.book";
 
@@ -49,6 +50,7 @@ class Base {
   remove = (key) => this.#write("sends", (s) => s.delete(key));
   show = (what, value) => this.#write("shown", (s) => s.put(value, what));
   shown = (what) => done(this.#db.transaction("shown").objectStore("shown").get(what));
+  forget = () => this.#write("shown", (s) => s.clear());
 }
 
 class Local {
@@ -72,6 +74,9 @@ class Local {
   remove = (key) => this.#change((all) => delete all[key]);
   show = async (what, value) => localStorage.setItem(`${inLocal}.${what}`, JSON.stringify(value));
   shown = async (what) => JSON.parse(localStorage.getItem(`${inLocal}.${what}`) ?? "null") ?? undefined;
+  async forget() {
+    for (const key of Object.keys(localStorage)) if (key.startsWith(`${inLocal}.`)) localStorage.removeItem(key);
+  }
 }
 
 class Nothing {
@@ -89,6 +94,7 @@ class Nothing {
   remove = async (key) => void this.#all.delete(key);
   show = async (what, value) => void this.#shown.set(what, value);
   shown = async (what) => this.#shown.get(what);
+  forget = async () => this.#shown.clear();
 }
 
 let opened = null;

@@ -2,6 +2,7 @@
 import { act, can, isBusy } from "../act.js";
 import { deviceName } from "../device.js";
 import { el, setText } from "../dom.js";
+import { changeWords, limitWords } from "../limitwords.js";
 import { texts } from "../texts.js";
 import * as units from "../units.js";
 import { makePreview } from "./preview.js";
@@ -41,7 +42,7 @@ export function makeLimits() {
     drawn = now;
     locked.hidden = can.changes || !can.asked;
     setText(locked, texts.locked);
-    const bad = [...(settings.wrong ? [said.wrong(settings.wrong)] : []), ...settings.aside.map((a) => said.aside(nameOf(a), units.temperature(a.limit_c), a.why))];
+    const bad = [...(settings.wrong ? [said.wrong(settings.wrong)] : []), ...settings.aside.map((a) => said.aside(limitWords(a), units.temperature(a.limit_c), a.why))];
     wrong.replaceChildren(...bad.map((t) => el("li", { class: "wrong", text: t })));
     const focused = document.activeElement?.dataset?.cell;
     tables.replaceChildren(...places.map(tableOf));
@@ -49,10 +50,8 @@ export function makeLimits() {
     drawDraft();
     changes.hidden = settings.changes.length === 0;
     changes.lastElementChild.replaceChildren(...settings.changes.map((c) => el("li", {}, el("p", { class: "quiet", text: `${units.dateAndClock(Date.parse(c.at))}, ${texts.ways[c.by] ?? c.by}` }),
-      ...c.items.map((i) => el("p", { text: said.changed(nameOf(i), units.temperature(i.was_c), units.temperature(i.is_c), i.back) })))));
+      ...c.items.map((i) => el("p", { text: changeWords(i) })))));
   }
-
-  const nameOf = (l) => said.name(said.places[l.place], said.keys[l.key], said.days(l.from, l.to));
 
   function tableOf(place) {
     const rows = settings.limits.filter((r) => r.place === place);
@@ -70,7 +69,7 @@ export function makeLimits() {
     const c = wish ? wish.limit_c ?? l.beneath_c : l.limit_c;
     const mark = wish ? said.marks.draft : said.marks[l.origin];
     return el("button", {
-      type: "button", class: `cell is-${wish ? "draft" : l.origin}`, "data-cell": id, "aria-label": said.cell(nameOf({ ...row, key: l.key }), units.limitNumber(c), mark), onclick: () => edit(row, i),
+      type: "button", class: `cell is-${wish ? "draft" : l.origin}`, "data-cell": id, "aria-label": said.cell(limitWords({ ...row, key: l.key }), units.limitNumber(c), mark), onclick: () => edit(row, i),
     }, el("span", { text: units.limitNumber(c) }), mark ? " " : null, el("small", { text: mark }));
   }
 
@@ -85,7 +84,7 @@ export function makeLimits() {
     const node = el("dialog", { class: "editor", "aria-labelledby": "limit-name" });
     const by = (d) => el("button", { type: "button", class: "stepper", "aria-label": d < 0 ? said.lower(step) : said.higher(step), text: d < 0 ? "−" : "+", onclick: () => (input.value = String(Math.round((Number(input.value) + d) * 10) / 10)) });
     const form = el("form", { novalidate: true },
-      el("h2", { id: "limit-name", text: nameOf({ ...row, key: l.key }) }),
+      el("h2", { id: "limit-name", text: limitWords({ ...row, key: l.key }) }),
       el("p", { text: said.means(isHeat(i), isCritical(i), l.notice, units.span(l.delay_s)) }),
       el("label", { for: "limit-value", text: said.value(units.unitSign()) }),
       el("div", { class: "stepping" }, by(-step), input, by(step)), bad,
@@ -143,8 +142,8 @@ export function makeLimits() {
     if (all.length === 0) return;
     const list = el("ul", { class: "list" }, ...[...draft].map(([id, w]) => {
       const l = factOf(w);
-      return el("li", { class: laxer(w) ? "wrong" : "" }, el("p", { text: said.changed(nameOf(w), units.temperature(l.limit_c), units.temperature(w.limit_c ?? l.beneath_c), w.limit_c === null) }),
-        el("button", { type: "button", text: said.forget, "aria-label": `${said.forget}: ${nameOf(w)}`, onclick: () => (draft.delete(id), draw()) }));
+      return el("li", { class: laxer(w) ? "wrong" : "" }, el("p", { text: said.changed(limitWords(w), units.temperature(l.limit_c), units.temperature(w.limit_c ?? l.beneath_c), w.limit_c === null) }),
+        el("button", { type: "button", text: said.forget, "aria-label": `${said.forget}: ${limitWords(w)}`, onclick: () => (draft.delete(id), draw()) }));
     }));
     const busy = (b) => isBusy("limits", b);
     draftBox.replaceChildren(el("h3", { text: said.draftHeading(all.length) }), list, el("div", { class: "buttons" },

@@ -21,19 +21,18 @@ const (
 // remedy is what a keeper can do about an alarm that comes too often: with the hands first, then with the configuration.
 type remedy struct {
 	hands string
-	block string // of the configuration; empty where no limit of it can be set
-	warn  string // the key of the limit of its warnings
-	worse string // that of its urgent ones
+	place string // whose limit it is, as the page calls it; empty where none can be set
+	warn  string // the limit of its warnings
 	up    bool   // the event names this limit, and raising it gives fewer
 	set   string // what else the configuration has for it
 }
 
 var remedies = map[alarm.Name]remedy{
-	alarm.NestHeat:     {"shade the nest and let air through it", "limits.nest_air", "heat_warn", "heat_critical", true, ""},
-	alarm.ClusterHeat:  {"thin the fur over the kits and let air through", "limits.cluster", "heat_warn", "heat_critical", true, ""},
+	alarm.NestHeat:     {"shade the nest and let air through it", "nest air", "hot", true, ""},
+	alarm.ClusterHeat:  {"thin the fur over the kits and let air through", "pile of kits", "hot", true, ""},
 	alarm.HeatExpected: {hands: "shade the nest before the sun reaches it"},
-	alarm.ClusterChill: {"cover the pile, and see that the probe lies in its middle; two cluster probes are judged more closely than one", "limits.cluster", "chill_warn", "chill_critical", false, ""},
-	alarm.NestCold:     {"keep draughts off and add bedding", "limits.nest_air", "cold_warn", "cold_critical", false, ""},
+	alarm.ClusterChill: {"cover the pile, and see that the probe lies in its middle; two cluster probes are judged more closely than one", "pile of kits", "cold", false, ""},
+	alarm.NestCold:     {"keep draughts off and add bedding", "nest air", "cold", false, ""},
 	alarm.DoeHeat:      {hands: "give the doe shade, water and moving air"},
 	alarm.DoeCold:      {hands: "give the doe shelter and dry straw"},
 	alarm.ToteWet:      {hands: "see to drain, vents and bedding"},
@@ -129,19 +128,19 @@ func (r *Row) mend() string {
 	switch {
 	case m.hands == "":
 		return "see what its text says."
-	case m.block == "" || !e.HasLimit || e.Unit != "C" || e.Limit == brood.RawChill:
+	case m.place == "" || !e.HasLimit || e.Unit != "C" || e.Limit == brood.RawChill:
 		if m.set != "" {
 			return m.hands + "; " + m.set + "."
 		}
 		return m.hands + "."
 	case r.Raised.Urgent > 0:
-		return fmt.Sprintf("%s. It was urgent %s; leave `%s` under `%s` alone.", m.hands, times(r.Raised.Urgent), m.worse, m.block)
+		return fmt.Sprintf("%s. It was urgent %s; leave the limit “%s, urgent” of the %s alone.", m.hands, times(r.Raised.Urgent), m.warn, m.place)
 	}
 	if !m.up { // cold is judged by more than its limit
-		return fmt.Sprintf("%s. If the kits were well all the time, lower `%s` under `%s` for their age by %s and see.", m.hands, m.warn, m.block, degrees(brood.Deadband))
+		return fmt.Sprintf("%s. If the kits were well all the time, lower the limit “%s” of the %s for their age by %s and see.", m.hands, m.warn, m.place, degrees(brood.Deadband))
 	}
-	return fmt.Sprintf("%s. If the kits were well all the time, raise `%s` under `%s` for their age by %s, from %s to %s: a value that swings about its limit no longer passes it then.",
-		m.hands, m.warn, m.block, degrees(brood.Deadband), celsius(e.Limit), celsius(e.Limit+brood.Deadband))
+	return fmt.Sprintf("%s. If the kits were well all the time, raise the limit “%s” of the %s for their age by %s, from %s to %s: a value that swings about its limit no longer passes it then.",
+		m.hands, m.warn, m.place, degrees(brood.Deadband), celsius(e.Limit), celsius(e.Limit+brood.Deadband))
 }
 
 func (r *Row) title() string {
