@@ -108,7 +108,7 @@ func FuzzQuery(f *testing.F) {
 	publish(f, s)
 	f.Fuzz(func(t *testing.T, raw string) {
 		for _, path := range []string{"/api/series", "/api/events", "/api/nest", "/api/broods"} {
-			req, err := http.NewRequest("GET", path, nil)
+			req, err := http.NewRequest("GET", here+path, nil)
 			if err != nil {
 				t.Fatal(err)
 			}

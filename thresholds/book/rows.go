@@ -72,7 +72,7 @@ func (b *Book) amend(id int64, changes Row, strike bool) ([]Entry, *Refusal) {
 	old, ok := b.Entry(id)
 	switch {
 	case !ok:
-		return nil, &Refusal{Field: Earlier, Why: fmt.Sprintf("there is no entry %d; the number stands beside what was written of the litter", id)}
+		return nil, &Refusal{Field: Earlier, Why: fmt.Sprintf("there is no entry %d; 'nestmon litter show' has the numbers", id)}
 	case b.gone[id] != 0:
 		return nil, &Refusal{Field: Earlier, Why: fmt.Sprintf("entry %d no longer counts since entry %d; correct that one", id, b.gone[id])}
 	}
