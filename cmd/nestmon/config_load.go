@@ -74,10 +74,15 @@ func loadConfig(file string) (*config, []finding, error) {
 	case errors.Is(err, fs.ErrNotExist):
 		return nil, nil, fmt.Errorf("%s: there is no such file; copy the shipped example.yaml there and change it", file)
 	case err != nil:
-		return nil, nil, fmt.Errorf("%w; let the user nestmon read it", err)
+		return nil, nil, unreadable(err)
 	}
 	c, findings := parseConfig(text, time.Now())
 	return c, findings, nil
+}
+
+// unreadable says what to do about a file of ours that whoever asks may not read.
+func unreadable(err error) error {
+	return fmt.Errorf("%w; the user nestmon must be able to read it, and so must you: sudo usermod -aG nestmon YOU, then log in anew", err)
 }
 
 // parseConfig reads a configuration's text; now is what no comparison can be later than.

@@ -33,7 +33,7 @@ func offsetText(o sensors.Offset) string {
 func (c *config) takeOffsets(root string, now time.Time) (applied []appliedOffset, notes []string, err error) {
 	book, notes, err := offsets.Load(c.Data, now, c.location())
 	if err != nil {
-		return nil, nil, fmt.Errorf("%w; let the user nestmon read it", err)
+		return nil, nil, unreadable(err)
 	}
 	for i := range c.Probes {
 		p := &c.Probes[i]
