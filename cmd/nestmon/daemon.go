@@ -44,6 +44,7 @@ type daemon struct {
 	book         atomic.Pointer[book.Book]
 	unsure       bool // a write into the book failed, and may have ended later
 	bookLost     bool // its file could not be read at the start
+	bookUnread   bool // nor can it yet, and whether it is lost is not known
 	started      time.Time
 	room         atomic.Pointer[exporter.Disk] // for the archive; nil before the first poll is stored
 	faults       faultBook
@@ -226,6 +227,7 @@ func (d *daemon) cycle(ctx context.Context, t time.Time) {
 		c.Boot, c.Up = d.since(t)
 	}
 	d.announce(c)
+	d.takeUpBook(t)
 	d.sendPlaced()
 	if d.seen != nil {
 		d.seen(events)

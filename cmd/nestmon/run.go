@@ -149,7 +149,9 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 	if d.judge, err = newJudge(domain); err != nil {
 		return nil, err
 	}
-	if d.archive, err = archive.Open(cfg.Data, archive.Options{Probes: domain.Probes, Now: p.pace.Now, Log: p.log, Entries: d.entries, Placed: d.placed}); err != nil {
+	if d.archive, err = archive.Open(cfg.Data, archive.Options{
+		Probes: domain.Probes, Now: p.pace.Now, Log: p.log, Entries: d.entries, Placed: d.placed, Regardless: true,
+	}); err != nil {
 		return nil, err
 	}
 	defer func() {
@@ -164,7 +166,7 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 		}
 		p.opened(newest)
 	}
-	d.bookLost = holdsBook(d.archive.SetAside())
+	d.bookLost, d.bookUnread = holdsBook(d.archive.SetAside()), d.archive.Unread()
 	d.journalChanges()
 	if err := d.openBook(); err != nil {
 		return nil, err

@@ -30,6 +30,10 @@
 // cursor is written every tenth poll and lies in the same file as the polls, so it never outlives them. After an error of
 // the disk the next Commit tries anew.
 //
+// Where Options say Regardless, an archive that cannot be written when it is opened is read as it lies, its log too; what cannot be read is empty, and Unread tells it
+// of the book. Every write is refused with the reason, and tries the card first: once that takes a file, all goes on as after an ordinary start. What came
+// meanwhile is not made up for but by its owner's next Commit. A newer schema stays an error, and so does a second process, which a lock for reading keeps out.
+//
 // A damaged file is renamed to NAME.broken-DATE, never deleted, and a new one begun, at the start or while running; SetAside
 // names it. While running the litter book is written into the new one with the next write, for its owner still has it. SQLite's quick_check runs at every start (0.2 s for 57 MB here). It proves the structure: a bit that
 // flips inside a packed value is not seen. A file of a newer schema is an error and is not touched.
