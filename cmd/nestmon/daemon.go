@@ -55,7 +55,8 @@ type daemon struct {
 	owed         bool                              // what stands could not be stored when it changed
 	unset        bool                              // the clock was not known at the newest poll
 	timed        atomic.Pointer[stretch]           // polls that were given their true times, and nobody was sent them since
-	kept         time.Time                         // when what is remembered was last kept
+	kept         time.Time                         // when what is remembered was last kept,
+	unkept       time.Time                         // and since when it is not, zero while it is
 	latest       atomic.Pointer[exporter.State]    // nil until there has been a poll to show
 	tasks        atomic.Pointer[[]thresholds.Task] // the agenda as last worked out,
 	planned      time.Time                         // and when that was
