@@ -61,7 +61,7 @@ func runRun(ctx context.Context, args []string, std stdio) int {
 
 // serve is the daemon from start to stop, on the board's own clock.
 func serve(ctx context.Context, cfg *config, root string, log *slog.Logger) error {
-	p := newWallPace(cfg.Poll)
+	p := newWallPace(cfg.Poll, root)
 	return serveOf(ctx, cfg, parts{
 		log: log, pace: p, root: root,
 		sources: func() ([]sensors.Source, error) { return openBus(cfg, root, log) },
@@ -200,8 +200,8 @@ type wallPace struct {
 	known bool // and whether its time is
 }
 
-func newWallPace(every time.Duration) *wallPace {
-	return &wallPace{every: every, clock: newSteadyClock(), boot: bootID()}
+func newWallPace(every time.Duration, root string) *wallPace {
+	return &wallPace{every: every, clock: newSteadyClock(root), boot: bootID()}
 }
 
 func (w *wallPace) Now() time.Time { return w.clock.Now() }
