@@ -18,8 +18,9 @@ import (
 const (
 	pageSize       = 1024 // bytes
 	autoCheckpoint = 1000 // pages of log before they are copied into the file
-	writerCache    = 256  // KiB
-	readerCache    = 512  // KiB, each
+	writerCache    = 128  // KiB
+	readerCache    = 32   // KiB, each
+	tempCache      = 4    // KiB, each; SQLite's own is 2000, for tables that are never made
 	readers        = 2    // connections
 	busyTimeout    = 1000 // ms; only a second process can make a connection wait
 )
@@ -58,6 +59,7 @@ func dsn(path string, k kind, cacheKiB int, queryOnly bool) string {
 			fmt.Sprintf("wal_autocheckpoint(%d)", autoCheckpoint),
 			fmt.Sprintf("journal_size_limit(%d)", 2*autoCheckpoint*pageSize),
 			fmt.Sprintf("cache_size(-%d)", cacheKiB),
+			fmt.Sprintf("temp.cache_size(-%d)", tempCache),
 		},
 		"_journal_mode": {"WAL"},
 		"_synchronous":  {k.synchronous},
