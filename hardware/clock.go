@@ -3,7 +3,9 @@ package hardware
 import (
 	"cmp"
 	"fmt"
+	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"time"
 )
@@ -14,6 +16,41 @@ type RTC struct {
 	Chip    string    // as its driver calls it
 	At      time.Time // what it says; the kernel takes it for UTC
 	Started bool      // it set the system's clock at the start
+}
+
+// timeServices are where what sets the clock by a server lies while it runs: systemd-timesyncd(8), and from memory chrony, ntpd and OpenNTPD.
+var timeServices = []string{timesyncd, "run/chrony", "run/ntpd.pid", "run/ntpd.sock"}
+
+// timesyncd alone also tells that it has reached a server since the board started.
+const timesyncd = "run/systemd/timesync"
+
+// rtcApart is how far a clock chip and the system's clock that was set by it may drift apart while nobody sets either: a season of 100 ppm is 13 min. Ours, no source.
+const rtcApart = time.Hour
+
+// ClockSet reports whether a server has set the clock of the board below root, whose clock says now.
+//
+// The kernel knows it of every time service; it forgets it after hours without a server, and not everybody may ask. So what timesyncd says of this start of the
+// board counts too. Where neither says so it is not known: because nothing tries, because a clock chip set the clock, which no server needs to, or because
+// the kernel may not be asked.
+func ClockSet(root string, now time.Time) (set, known bool) {
+	synced, told := clockSynced()
+	there := func(path string) bool {
+		_, err := os.Stat(filepath.Join(root, path))
+		return err == nil
+	}
+	switch {
+	case synced, there(timesyncd + "/synchronized"):
+		return true, true
+	case !slices.ContainsFunc(timeServices, there), ownClock(root, now):
+		return false, false
+	}
+	return false, told || there(timesyncd)
+}
+
+// ownClock reports whether a clock chip has set the system's clock at the start and agrees with it: one whose battery is empty does not.
+func ownClock(root string, now time.Time) bool {
+	rtc, there, err := ReadRTC(root)
+	return there && err == nil && rtc.Started && rtc.At.Sub(now).Abs() < rtcApart
 }
 
 // ReadRTC reads the first clock of the board below root, as Documentation/ABI/testing/sysfs-class-rtc of the kernel has it: seconds since the

@@ -6,8 +6,8 @@ import "syscall"
 // systemd, chrony or ntpd, clears the bit, and the kernel sets it again after hours without (adjtimex(2)).
 const staUnsync = 0x40
 
-// ClockSynced reports whether the kernel holds its clock for set by a server, as far as it tells. Asking needs no right.
-func ClockSynced() (synced, known bool) {
+// clockSynced reports whether the kernel holds its clock for set by a server, as far as it tells. Asking needs no right.
+func clockSynced() (synced, known bool) {
 	var t syscall.Timex
 	if _, err := syscall.Adjtimex(&t); err != nil {
 		return false, false

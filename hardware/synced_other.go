@@ -2,5 +2,5 @@
 
 package hardware
 
-// ClockSynced reports whether the kernel holds its clock for set by a server, as far as it tells.
-func ClockSynced() (synced, known bool) { return false, false }
+// clockSynced reports whether the kernel holds its clock for set by a server, as far as it tells.
+func clockSynced() (synced, known bool) { return false, false }

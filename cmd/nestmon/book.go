@@ -167,6 +167,22 @@ func (d *daemon) sureBook(now time.Time) (*book.Book, error) {
 	return b, nil
 }
 
+// takeUpBook takes the litter book that could not be read at the start, once the archive has it.
+func (d *daemon) takeUpBook(now time.Time) {
+	if !d.bookUnread || d.archive.Unread() {
+		return
+	}
+	d.bookLost = holdsBook(d.archive.SetAside())
+	d.unsure = true
+	b, err := d.sureBook(now)
+	if err != nil {
+		d.log.Warn("taking up the litter book; it is tried again with the next poll", "err", err)
+		return
+	}
+	d.bookUnread = false
+	d.log.Info("the litter book counts again", "entries", len(b.Entries()))
+}
+
 // grow stores what was added to the book, and lets the decisions know.
 func (d *daemon) grow(now time.Time, more *book.Book, added []book.Entry, s exporter.Sent) error {
 	err := d.card.write(func() error { return d.archive.PutSent(added, s) })

@@ -95,7 +95,11 @@ func (r report) exit() int {
 }
 
 func (r report) write(w io.Writer) error {
-	for _, line := range r.plan {
+	plan := r.plan
+	if len(plan) > 0 {
+		plan = append([]planLine{{"program", "nestmon " + version()}}, plan...)
+	}
+	for _, line := range plan {
 		if _, err := fmt.Fprintf(w, "%-9s %s\n", line.Topic, line.Text); err != nil {
 			return err
 		}
@@ -122,11 +126,12 @@ func (r report) writeJSON(w io.Writer) error {
 	}
 	out := struct {
 		File     string        `json:"file"`
+		Version  string        `json:"version"`
 		Findings []findingJSON `json:"findings"`
 		Watched  []planLine    `json:"watched"`
 		Missing  []string      `json:"missing"`
 		Doubtful []string      `json:"doubtful"`
-	}{r.file, []findingJSON{}, append([]planLine{}, r.plan...), append([]string{}, r.machine...), append([]string{}, r.doubts...)}
+	}{r.file, version(), []findingJSON{}, append([]planLine{}, r.plan...), append([]string{}, r.machine...), append([]string{}, r.doubts...)}
 	for _, f := range r.findings {
 		out.Findings = append(out.Findings, findingJSON{f.line, f.col, f.severity, f.text})
 	}

@@ -52,6 +52,7 @@ func TestCheck(t *testing.T) {
 		{
 			name: "all is well", yaml: onBoard, sys: whole, code: exitDone,
 			out: []string{
+				"program   nestmon ",
 				"site      nestmon, UTC, archive in ",
 				"a1: wooden-box, solid floor; heat and cold of the air by a1-air; chill of the kits by a1-cluster; damp and bedding NOT JUDGED, no humidity probe in nest air; the doe by outside\n",
 				"air 59.0 °F to 86.0 °F",

@@ -2,19 +2,14 @@ package main
 
 import (
 	"fmt"
-	"os"
 	"sync"
 	"time"
+
+	"nestmon/hardware"
 )
 
 // builtAfter is before any build of this program: a clock that says less has never been set.
 var builtAfter = time.Date(2026, time.November, 1, 0, 0, 0, 0, time.UTC)
-
-// Where systemd's time service says that it has reached a server.
-const (
-	timeService = "/run/systemd/timesync"
-	timeSynced  = "/run/systemd/timesync/synchronized"
-)
 
 // clockLeap is by how much a clock that was believed may be set at once: longer than any board sleeps, far less than the years by which a clock chip fails.
 // Ours, no source.
@@ -30,27 +25,23 @@ const clockLeap = 30 * 24 * time.Hour
 type steadyClock struct {
 	wall   func() time.Time
 	up     func() time.Duration         // since the board's start, whatever is done to its clock
-	synced func() (known, reached bool) // whether the system tries to set it, and did
+	synced func() (known, reached bool) // whether a server set it, as far as the board tells
 
 	mu     sync.Mutex
 	newest time.Time     // poll in the archive
 	at     time.Time     // the newest time that was given
 	upAt   time.Duration // and when that was
-	sure   bool          // it was believed
+	sure   bool          // it was believed,
+	set    bool          // because a server set it, which nothing undoes
 	leapt  time.Duration // by which the system's clock is away from what is given
 }
 
-func newSteadyClock() *steadyClock {
+func newSteadyClock(root string) *steadyClock {
 	began := time.Now()
-	return &steadyClock{wall: time.Now, up: func() time.Duration { return uptime(began) }, synced: timeReached}
-}
-
-func timeReached() (known, reached bool) {
-	if _, err := os.Stat(timeService); err != nil {
-		return false, false
-	}
-	_, err := os.Stat(timeSynced)
-	return true, err == nil
+	return &steadyClock{wall: time.Now, up: func() time.Duration { return uptime(began) }, synced: func() (known, reached bool) {
+		reached, known = hardware.ClockSet(root, time.Now())
+		return known, reached
+	}}
 }
 
 // knows tells the clock how far the archive reaches. What was given before, to an archive that is opened, does not count.
@@ -62,14 +53,15 @@ func (c *steadyClock) knows(newest time.Time) {
 	}
 }
 
-// believes reports whether the system's clock can be believed: set over the network where the system says that it tries to, else not before the newest poll
-// in the archive; and never before the program was built.
+// believes reports whether the system's clock can be believed: set by a server where the board tells, once since the daemon began, else not before the newest
+// poll in the archive; and never before the program was built.
 func (c *steadyClock) believes(now time.Time) bool {
 	if now.Before(builtAfter) {
 		return false
 	}
-	if known, reached := c.synced(); known {
-		return reached
+	known, reached := c.synced()
+	if c.set = c.set || reached; known || c.set {
+		return c.set
 	}
 	return !now.Before(c.newest)
 }

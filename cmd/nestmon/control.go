@@ -6,11 +6,14 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"hash/fnv"
 	"io"
 	"net"
 	"net/http"
 	"os"
+	"path/filepath"
 	"strings"
+	"syscall"
 	"time"
 
 	"nestmon/thresholds/alarm"
@@ -37,11 +40,49 @@ const (
 	largestAnswer  = 64 << 20
 )
 
-// openControl listens on the socket. page answers everything that only reads.
+// openControl listens on the socket, or on its spare one where its folder cannot be written. page answers everything that only reads. A daemon that can have
+// neither watches all the same, and no command reaches it.
 func openControl(path string, d *daemon, page http.Handler) (*control, error) {
-	if c, err := net.DialTimeout("unix", path, time.Second); err == nil {
+	l, err := listenAt(path)
+	if cannotBeMade(err) {
+		spare := spareDoor(path)
+		d.log.Error("commands come by another way", "socket", spare, "err", err)
+		if l, err = listenAt(spare); cannotBeMade(err) || errors.Is(err, os.ErrNotExist) {
+			d.log.Error("no command reaches this daemon", "err", err)
+			return &control{}, nil
+		}
+		path = spare
+	}
+	if err != nil {
+		return nil, err
+	}
+	c := &control{path: path, server: &http.Server{ConnContext: named, Handler: doorOf(d, page), ReadHeaderTimeout: 5 * time.Second, MaxHeaderBytes: 8 << 10}}
+	go c.server.Serve(l) //nolint:errcheck // it ends with ErrServerClosed
+	return c, nil
+}
+
+// spareDoors is in memory, and made by the service manager (hardware/nestmon.service).
+const spareDoors = "/run/nestmon"
+
+// spareDoor is where a daemon listens, and commands ask, when its own socket cannot be made: on a card that is read-only.
+func spareDoor(path string) string {
+	h := fnv.New64a()
+	h.Write([]byte(path)) //nolint:errcheck // it never fails
+	return filepath.Join(spareDoors, fmt.Sprintf("control-%016x.sock", h.Sum64()))
+}
+
+// cannotBeMade reports whether there is no socket because its folder takes none.
+func cannotBeMade(err error) bool {
+	return errors.Is(err, syscall.EROFS) || errors.Is(err, syscall.EIO) || errors.Is(err, syscall.ENOSPC) || errors.Is(err, os.ErrPermission)
+}
+
+func listenAt(path string) (net.Listener, error) {
+	switch c, err := net.DialTimeout("unix", path, time.Second); {
+	case err == nil:
 		_ = c.Close()
 		return nil, fmt.Errorf("control socket %s: another nestmon answers there; stop it first, or give this one its own data folder", path)
+	case errors.Is(err, os.ErrPermission):
+		return nil, fmt.Errorf("control socket %s: whether another nestmon answers there is not for this user to ask; run this as the user nestmon, or write another path at control", path)
 	}
 	switch st, err := os.Lstat(path); {
 	case errors.Is(err, os.ErrNotExist):
@@ -61,6 +102,11 @@ func openControl(path string, d *daemon, page http.Handler) (*control, error) {
 	if err := os.Chmod(path, controlMode); err != nil {
 		return nil, errors.Join(l.Close(), fmt.Errorf("control socket: %w", err))
 	}
+	return l, nil
+}
+
+// doorOf is what the commands may ask.
+func doorOf(d *daemon, page http.Handler) *http.ServeMux {
 	mux := http.NewServeMux()
 	mux.Handle("GET /", page)
 	litterDoor(mux, d)
@@ -103,9 +149,7 @@ func openControl(path string, d *daemon, page http.Handler) (*control, error) {
 		var asked trialRequest
 		take(w, r, &asked, func() ([]trialAnswer, error) { return d.sinks.trial(r.Context(), asked.Channel) })
 	})
-	c := &control{path: path, server: &http.Server{ConnContext: named, Handler: mux, ReadHeaderTimeout: 5 * time.Second, MaxHeaderBytes: 8 << 10}}
-	go c.server.Serve(l) //nolint:errcheck // it ends with ErrServerClosed
-	return c, nil
+	return mux
 }
 
 // userKey is where a connection's user is kept.
@@ -125,6 +169,9 @@ func commandedBy(r *http.Request) string {
 }
 
 func (c *control) stop(ctx context.Context) error {
+	if c.server == nil {
+		return nil
+	}
 	return errors.Join(c.server.Shutdown(ctx), c.server.Close())
 }
 
@@ -180,7 +227,15 @@ var errRefused = errors.New("this user may not talk to the daemon")
 
 func call(path string) *caller {
 	dial := func(ctx context.Context, _, _ string) (net.Conn, error) {
-		return (&net.Dialer{}).DialContext(ctx, "unix", path)
+		conn, err := (&net.Dialer{}).DialContext(ctx, "unix", path)
+		if err == nil || errors.Is(err, os.ErrPermission) {
+			return conn, err
+		}
+		spare, spareErr := (&net.Dialer{}).DialContext(ctx, "unix", spareDoor(path))
+		if spareErr == nil || errors.Is(spareErr, os.ErrPermission) {
+			return spare, spareErr
+		}
+		return nil, err
 	}
 	return &caller{&http.Client{Timeout: 10 * time.Second, Transport: &http.Transport{DialContext: dial}}, path}
 }

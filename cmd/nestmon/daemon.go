@@ -44,6 +44,7 @@ type daemon struct {
 	book         atomic.Pointer[book.Book]
 	unsure       bool // a write into the book failed, and may have ended later
 	bookLost     bool // its file could not be read at the start
+	bookUnread   bool // nor can it yet, and whether it is lost is not known
 	started      time.Time
 	room         atomic.Pointer[exporter.Disk] // for the archive; nil before the first poll is stored
 	faults       faultBook
@@ -54,7 +55,8 @@ type daemon struct {
 	owed         bool                              // what stands could not be stored when it changed
 	unset        bool                              // the clock was not known at the newest poll
 	timed        atomic.Pointer[stretch]           // polls that were given their true times, and nobody was sent them since
-	kept         time.Time                         // when what is remembered was last kept
+	kept         time.Time                         // when what is remembered was last kept,
+	unkept       time.Time                         // and since when it is not, zero while it is
 	latest       atomic.Pointer[exporter.State]    // nil until there has been a poll to show
 	tasks        atomic.Pointer[[]thresholds.Task] // the agenda as last worked out,
 	planned      time.Time                         // and when that was
@@ -226,6 +228,7 @@ func (d *daemon) cycle(ctx context.Context, t time.Time) {
 		c.Boot, c.Up = d.since(t)
 	}
 	d.announce(c)
+	d.takeUpBook(t)
 	d.sendPlaced()
 	if d.seen != nil {
 		d.seen(events)

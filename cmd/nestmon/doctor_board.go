@@ -17,14 +17,14 @@ func examineClock(_ context.Context, p *patient) (found []sign) {
 	if p.now.Before(builtAfter) {
 		return []sign{fails("set it: sudo timedatectl set-ntp true, or sudo date -s; after a power cut without a network only a clock chip knows the time", "the clock says %s, which is before this program was built", p.now.UTC().Format(time.DateOnly))}
 	}
-	synced, known := hardware.ClockSynced()
+	set, known := hardware.ClockSet(p.root, p.now)
 	switch {
-	case known && synced:
+	case set:
 		found = append(found, fine("set by a time server, %s", p.now.In(p.cfg.location()).Format("2006-01-02 15:04 MST")))
 	case known:
-		found = append(found, lookAt("look at the network and at: timedatectl", "no time server has set it lately, so litters' ages go by a clock that drifts"))
+		found = append(found, lookAt("look at the network and at: timedatectl", "no time server has set it, so litters' ages go by a clock that drifts"))
 	default:
-		found = append(found, never("look at: timedatectl", "whether it was set by a time server is not told here"))
+		found = append(found, never("look at: timedatectl", "that a time server set it is not told here"))
 	}
 	if p.daemon.there && !p.daemon.state.Synced {
 		found = append(found, lookAt("look at the network and at: timedatectl", "the daemon does not trust the clock, and marks its readings so"))

@@ -25,7 +25,6 @@ type living struct {
 // livingView is what is read of the state; package web documents all of it.
 type livingView struct {
 	stateView
-	Version string     `json:"version"`
 	Started *time.Time `json:"started"`
 	Synced  bool       `json:"clock_synced"`
 	Probes  []struct {

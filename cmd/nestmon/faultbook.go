@@ -84,6 +84,10 @@ func (b *faultBook) daemonWords(d *daemon, now time.Time) (c alarm.Condition, te
 		worse(&c, alarm.Warning, b.since, "a write to the archive failed")
 		said = append(said, fmt.Sprintf("The archive cannot be written (%v). Judging and alarms go on from memory; free or replace the card.", b.unstored))
 	}
+	if d.bookUnread {
+		worse(&c, alarm.Warning, d.started, "the litter book could not be read")
+		said = append(said, "The litter book cannot be read, and no litter is known: until it can be, no nest is judged for chill, and limits are those of newborn kits.")
+	}
 	if files := d.archive.SetAside(); len(files) > 0 {
 		worse(&c, alarm.Warning, d.started, "an archive file could not be read")
 		switch {

@@ -36,16 +36,22 @@ func (j *judge) load(state []byte) error { return j.rabbitry.Load(state, j.along
 // alongside is what is kept with the rabbitry. Another version of the program may mean something else by the same fields.
 func (j *judge) alongside() []any { return append(j.screen.State(), keep.Mark(version())) }
 
-// keepState stores what is remembered, when it is time or at the end. That it could not be stored is worth a line and no more: a
-// restart has the archive.
+// keepState stores what is remembered, when it is time or at the end. That it could not be stored is worth a line and no more, and another when it can be again:
+// a restart has the archive.
 func (d *daemon) keepState(now time.Time, end bool) {
 	if !end && now.Sub(d.kept).Abs() < stateEvery {
 		return
 	}
 	d.kept = now
 	state := d.judge.save()
-	if err := d.card.write(func() error { return d.archive.PutState(state) }); err != nil {
-		d.log.Warn("what the decisions remember was not kept; a restart will look at the last day again", "err", err)
+	err := d.card.write(func() error { return d.archive.PutState(state) })
+	switch {
+	case err != nil && d.unkept.IsZero():
+		d.unkept = now
+		d.log.Warn("what the decisions remember was not kept, and is tried again; until it is, a restart looks at the last day again", "every", stateEvery, "err", err)
+	case err == nil && !d.unkept.IsZero():
+		d.log.Info("what the decisions remember is kept again", "since", d.unkept)
+		d.unkept = time.Time{}
 	}
 }
 

@@ -61,7 +61,7 @@ func runRun(ctx context.Context, args []string, std stdio) int {
 
 // serve is the daemon from start to stop, on the board's own clock.
 func serve(ctx context.Context, cfg *config, root string, log *slog.Logger) error {
-	p := newWallPace(cfg.Poll)
+	p := newWallPace(cfg.Poll, root)
 	return serveOf(ctx, cfg, parts{
 		log: log, pace: p, root: root,
 		sources: func() ([]sensors.Source, error) { return openBus(cfg, root, log) },
@@ -149,7 +149,9 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 	if d.judge, err = newJudge(domain); err != nil {
 		return nil, err
 	}
-	if d.archive, err = archive.Open(cfg.Data, archive.Options{Probes: domain.Probes, Now: p.pace.Now, Log: p.log, Entries: d.entries, Placed: d.placed}); err != nil {
+	if d.archive, err = archive.Open(cfg.Data, archive.Options{
+		Probes: domain.Probes, Now: p.pace.Now, Log: p.log, Entries: d.entries, Placed: d.placed, Regardless: true,
+	}); err != nil {
 		return nil, err
 	}
 	defer func() {
@@ -164,7 +166,7 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 		}
 		p.opened(newest)
 	}
-	d.bookLost = holdsBook(d.archive.SetAside())
+	d.bookLost, d.bookUnread = holdsBook(d.archive.SetAside()), d.archive.Unread()
 	d.journalChanges()
 	if err := d.openBook(); err != nil {
 		return nil, err
@@ -198,8 +200,8 @@ type wallPace struct {
 	known bool // and whether its time is
 }
 
-func newWallPace(every time.Duration) *wallPace {
-	return &wallPace{every: every, clock: newSteadyClock(), boot: bootID()}
+func newWallPace(every time.Duration, root string) *wallPace {
+	return &wallPace{every: every, clock: newSteadyClock(root), boot: bootID()}
 }
 
 func (w *wallPace) Now() time.Time { return w.clock.Now() }

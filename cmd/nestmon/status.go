@@ -20,6 +20,7 @@ var statusCommand = command{"status", "say how the nests of the running daemon a
 // stateView is what the commands read of the daemon's state; package web documents all of it.
 type stateView struct {
 	Time    time.Time `json:"time"`
+	Version string    `json:"version"`
 	Outside struct {
 		Values []valueView `json:"values"`
 	} `json:"outside"`
@@ -247,6 +248,9 @@ func (s stateView) write(out io.Writer, cfg *config) {
 	fmt.Fprintf(out, "%s, %s", cfg.Site.Name, s.Time.In(loc).Format("2006-01-02 15:04"))
 	if old := time.Duration(s.PublishedAgo) * time.Second; old > 3*cfg.Poll {
 		fmt.Fprintf(out, " (%s ago: the daemon has not polled since)", old)
+	}
+	if s.Version != "" {
+		fmt.Fprintf(out, ", nestmon %s", s.Version)
 	}
 	fmt.Fprint(out, "\n\n")
 	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)

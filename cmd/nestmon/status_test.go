@@ -12,7 +12,7 @@ import (
 // What was learned of a nest stands under the table, a line for each sentence; a nest of which nothing is said has none.
 func TestStatusTellsWhatWasLearned(t *testing.T) {
 	var s stateView
-	if err := json.Unmarshal([]byte(`{"nests": [
+	if err := json.Unmarshal([]byte(`{"time": "2031-01-05T07:00:00Z", "version": "v2.3.4", "nests": [
 		{"id": "oak", "learned": {"text": ["Runs 2.2 °C (4.0 °F) ± 0.8 °C colder at night than its neighbours, 6 nights.", "Another sentence."]}},
 		{"id": "elm", "learned": {"text": []}}]}`), &s); err != nil {
 		t.Fatal(err)
@@ -20,6 +20,9 @@ func TestStatusTellsWhatWasLearned(t *testing.T) {
 	var out strings.Builder
 	s.write(&out, &config{})
 	want := "learned  oak: Runs 2.2 °C (4.0 °F) ± 0.8 °C colder at night than its neighbours, 6 nights.\n         Another sentence.\n"
+	if !strings.HasPrefix(out.String(), ", 2031-01-05 07:00") || !strings.Contains(out.String(), ", nestmon v2.3.4\n") {
+		t.Errorf("it does not begin with the time and the program's version:\n%s", out.String())
+	}
 	if !strings.Contains(out.String(), want) || strings.Contains(out.String(), "learned  elm") {
 		t.Errorf("got:\n%s", out.String())
 	}

@@ -3,6 +3,7 @@ package archive
 import (
 	"errors"
 	"fmt"
+	"io/fs"
 	"log/slog"
 	"os"
 	"path/filepath"
@@ -32,6 +33,9 @@ type Options struct {
 
 	// Placed is told of polls that were given their true times, in Commit, once the clock was known. nil for nobody.
 	Placed func(polls int, from, to time.Time)
+
+	// Regardless opens what cannot be written all the same: what can be read is read, and every write is refused with the reason until the card takes it.
+	Regardless bool
 
 	// Entries is the litter book as its owner has it in memory: it is written again where its file breaks while it is open. nil for none.
 	Entries func() []book.Entry
@@ -72,12 +76,15 @@ type Archive struct {
 	aside  paths
 	unsent sync.Map    // uint64 by sink: see Pruned
 	owed   atomic.Bool // the file of the litter book is new, and the book not in it yet
+	unread atomic.Bool // the litter book could not be read, and an empty one stands for it
 	recent lately      // what was sent to the book
 
 	mu       sync.Mutex // one writer at a time; guards all below
 	state    pollState
 	channels []string
 	counts   Counts
+	held     error      // why the archive cannot be written since it was opened, nil where it can
+	guards   []*os.File // keep a writer out while it is held
 }
 
 // Counts are what the archive could not keep since it was opened. None of them is an error of a call.
@@ -92,23 +99,33 @@ type Counts struct {
 var errReadOnly = errors.New("archive: opened for reading only")
 
 // Open opens the archive in dir for the one process that writes it, and makes what is missing. A database file that cannot
-// be read is renamed beside, a new one is begun, and SetAside names it.
+// be read is renamed beside, a new one is begun, and SetAside names it. What cannot be written is an error, unless Options say Regardless.
 func Open(dir string, opts Options) (*Archive, error) {
 	dir, err := filepath.Abs(dir)
 	if err != nil {
 		return nil, fmt.Errorf("archive: %w", err)
 	}
-	if err := writable(dir); err != nil {
-		return nil, err
+	opts = opts.filled()
+	if err = writable(dir); err == nil {
+		a := &Archive{dir: dir, opts: opts}
+		if err = a.open(mending(opts)); err == nil {
+			return a, nil
+		}
 	}
-	a := &Archive{dir: dir, opts: opts.filled()}
-	if err := a.open(true); err != nil {
-		return nil, err
+	if opts.Regardless && refusing(err) {
+		return openHeld(dir, opts, err)
 	}
-	return a, nil
+	return nil, err
 }
 
-func (a *Archive) open(mend bool) (err error) {
+// opener opens one file, and says what it put aside for it.
+type opener func(path string, k kind) (*store, []string, error)
+
+func mending(opts Options) opener {
+	return func(path string, k kind) (*store, []string, error) { return openStore(path, k, true, opts) }
+}
+
+func (a *Archive) open(file opener) (err error) {
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, a.Close())
@@ -118,7 +135,7 @@ func (a *Archive) open(mend bool) (err error) {
 		kind kind
 		to   **store
 	}{{bookFile, &a.book}, {readingsFile, &a.readings}} {
-		s, aside, err := openStore(filepath.Join(a.dir, f.kind.name), f.kind, mend, a.opts)
+		s, aside, err := file(filepath.Join(a.dir, f.kind.name), f.kind)
 		a.aside.add(aside)
 		if err != nil {
 			return err
@@ -167,7 +184,7 @@ func (a *Archive) Close() error {
 	}
 	a.closed = true
 	var errs []error
-	if a.readings != nil && a.copied == "" {
+	if a.readings != nil && a.copied == "" && a.held == nil {
 		errs = append(errs, a.readings.write(a.saveCursorsNow))
 	}
 	for _, s := range []*store{a.readings, a.book} {
@@ -175,6 +192,7 @@ func (a *Archive) Close() error {
 			errs = append(errs, s.close())
 		}
 	}
+	a.letIn()
 	if a.copied != "" {
 		errs = append(errs, os.RemoveAll(a.copied))
 	}
@@ -186,7 +204,7 @@ func (a *Archive) mayWrite() error {
 	if a.copied != "" {
 		return errReadOnly
 	}
-	return nil
+	return a.comeBack()
 }
 
 func writable(dir string) error {
@@ -198,8 +216,14 @@ func writable(dir string) error {
 			err = errors.Join(f.Close(), os.Remove(f.Name()))
 		}
 	}
-	if errors.Is(err, syscall.ENOSPC) {
+	switch {
+	case errors.Is(err, syscall.ENOSPC), errors.Is(err, syscall.EDQUOT):
 		remedy = "free some space on the card"
+	case errors.Is(err, syscall.EROFS), errors.Is(err, syscall.EIO):
+		remedy = "see in the kernel's log whether the card is failing or has become read-only"
+	}
+	if at, ok := errors.AsType[*fs.PathError](err); ok {
+		err = at.Err // the name is another each time
 	}
 	if err != nil {
 		return fmt.Errorf("archive: %s cannot be written: %w; %s", dir, err, remedy)

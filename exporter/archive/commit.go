@@ -68,7 +68,7 @@ func (a *Archive) loadReadings() error {
 		return err
 	}
 	st.opened = st.newestAt.Add(time.Second - 1) // a key has no fraction
-	err = a.readings.write(func(t *tx) error {
+	err = a.readings.own(func(t *tx) error {
 		var err error
 		if st.cursors, st.last, err = t.loadCursors(st.newest, st.last); err != nil {
 			return err
@@ -87,7 +87,7 @@ func (a *Archive) loadReadings() error {
 // nothing. A poll without a new usable value leaves no row.
 func (a *Archive) Commit(c exporter.Commit) error {
 	if err := a.mayWrite(); err != nil {
-		return err
+		return fmt.Errorf("%w: %w", ErrBook, err)
 	}
 	a.mu.Lock()
 	defer a.mu.Unlock()

@@ -58,7 +58,7 @@ func none(dir string, k kind) error {
 
 // takeLogIn moves the log of a copied database into its file.
 func takeLogIn(path string, k kind) error {
-	s, err := connect(path, k)
+	s, err := connectOwn(path, k)
 	if err != nil {
 		return (&store{path: path}).explain(err)
 	}
@@ -103,7 +103,7 @@ func Look(dir string) (c Contents, err error) {
 		if err := checkHeader(path, k); err != nil {
 			return c, err
 		}
-		s, err := connect(path, k)
+		s, err := connectOwn(path, k)
 		if err != nil {
 			return c, (&store{path: path}).explain(err)
 		}

@@ -15,8 +15,8 @@ const cursorEvery = 10
 // SetCursor moves a sink's cursor. It is written with one of the next polls, or by Close; a crash repeats what was delivered in
 // between. In one file with the polls, a cursor can never survive the polls it points at.
 func (a *Archive) SetCursor(name string, key int64) error {
-	if err := a.mayWrite(); err != nil {
-		return err
+	if a.copied != "" {
+		return errReadOnly
 	}
 	a.mu.Lock()
 	defer a.mu.Unlock()

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"strings"
 	"syscall"
 	"testing"
 	"time"
@@ -11,6 +12,7 @@ import (
 	"nestmon/exporter"
 	"nestmon/exporter/archive"
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/book"
 )
 
 // tinyDisk mounts a file system of its own, or skips.
@@ -115,6 +117,92 @@ func TestReadOnlyDisk(t *testing.T) {
 	}
 }
 
+// On a card that is read-only from the start all that lies there is read, also what a killed daemon left in its log, nothing is said to be stored, nobody else gets
+// in, and once the card takes writes again all goes on.
+func TestStartOnAReadOnlyDisk(t *testing.T) {
+	lived := t.TempDir()
+	probes := rabbitry(4)
+	a := openAt(t, lived, archive.Options{Probes: probes})
+	must(t, a.SetChannels([]string{"hook"}))
+	must(t, a.PutEntries([]book.Entry{{ID: 1, What: book.Noted, Note: "quiet"}}))
+	for i := range 10 {
+		commit(t, a, poll(probes, start.Add(time.Duration(i)*30*time.Second), 20))
+	}
+	for _, row := range []struct {
+		name              string
+		spoil             func(t *testing.T, dir string)
+		polls, entries    int
+		unread, refused   bool
+		after, afterwards int // polls and entries once it can be written, with one more poll
+	}{
+		{"left by a kill", func(*testing.T, string) {}, 10, 1, false, false, 11, 1},
+		{"left by a stop", func(t *testing.T, dir string) { // which moves the log into the file
+			a, err := archive.Open(dir, archive.Options{})
+			must(t, err)
+			must(t, a.Close())
+		}, 10, 1, false, false, 11, 1},
+		{"with a damaged book", func(t *testing.T, dir string) {
+			must(t, os.WriteFile(filepath.Join(dir, "book.db"), []byte("no database"), 0o600))
+		}, 10, 0, true, false, 11, 0},
+		{"without anything", func(t *testing.T, dir string) {
+			for _, name := range []string{"book.db", "book.db-wal", "readings.db", "readings.db-wal"} {
+				must(t, os.Remove(filepath.Join(dir, name)))
+			}
+		}, 0, 0, true, false, 1, 0},
+		{"with a newer book", func(t *testing.T, dir string) {
+			edit(t, filepath.Join(dir, "book.db"), "PRAGMA user_version = 99")
+		}, 0, 0, false, true, 0, 0},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			dir := tinyDisk(t, "size=4m")
+			for _, name := range []string{"book.db", "book.db-wal", "readings.db", "readings.db-wal"} {
+				text, err := os.ReadFile(filepath.Join(lived, name))
+				must(t, err)
+				must(t, os.WriteFile(filepath.Join(dir, name), text, 0o600))
+			}
+			row.spoil(t, dir)
+			must(t, syscall.Mount("", dir, "", syscall.MS_REMOUNT|syscall.MS_RDONLY, ""))
+			opts := archive.Options{Probes: probes, Now: func() time.Time { return start }, Regardless: true}
+			a, err := archive.Open(dir, opts)
+			if (err != nil) != row.refused {
+				t.Fatalf("opened with %v", err)
+			}
+			if row.refused {
+				return
+			}
+			defer func() { must(t, a.Close()) }()
+			look := func(wantPolls, wantEntries int, unread bool) {
+				t.Helper()
+				entries, err := a.Entries()
+				if n := len(polls(t, a, 0)); err != nil || n != wantPolls || len(entries) != wantEntries || a.Unread() != unread {
+					t.Errorf("%d polls and %d entries, %v, unread %v; want %d and %d, unread %v", n, len(entries), err, a.Unread(), wantPolls, wantEntries, unread)
+				}
+			}
+			look(row.polls, row.entries, row.unread)
+			c := poll(probes, start.Add(time.Hour), 20)
+			if err := a.Commit(c); !errors.Is(err, syscall.EROFS) || !errors.Is(err, archive.ErrBook) {
+				t.Errorf("a poll was stored: %v", err)
+			}
+			if err := a.PutEntries([]book.Entry{{ID: 2, What: book.Noted, Note: "lost"}}); !errors.Is(err, syscall.EROFS) {
+				t.Errorf("an entry was stored: %v", err)
+			}
+			must(t, a.SetChannels([]string{"post"}))
+			look(row.polls, row.entries, row.unread)
+			must(t, syscall.Mount("", dir, "", syscall.MS_REMOUNT, ""))
+			if row.polls > 0 {
+				if _, err := archive.Open(dir, opts); err == nil || !strings.Contains(err.Error(), "another nestmon is using it") {
+					t.Errorf("a second one: %v", err)
+				}
+			}
+			commit(t, a, c)
+			look(row.after, row.afterwards, false)
+			must(t, a.Close())
+			a = openAt(t, dir, opts)
+			look(row.after, row.afterwards, false)
+		})
+	}
+}
+
 // A board that restarts on a full card must watch all the same.
 func TestStartOnAFullDisk(t *testing.T) {
 	dir := tinyDisk(t, "size=512k")
@@ -135,6 +223,9 @@ func TestStartOnAFullDisk(t *testing.T) {
 	defer a.Close() //nolint:errcheck // it may have something to write
 	if err := a.SetChannels([]string{"hook"}); err != nil {
 		t.Errorf("the same channels as before: %v", err)
+	}
+	if err := a.SetChannels([]string{"hook", "post"}); err != nil {
+		t.Errorf("one more channel: %v", err)
 	}
 	c := poll(probes, start.Add(30*time.Second), 20)
 	c.Events = []alarm.Event{event("a1", start, alarm.Urgent)}

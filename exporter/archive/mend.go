@@ -48,7 +48,7 @@ func openSound(path string, k kind) (*store, error) {
 	if err := checkHeader(path, k); err != nil {
 		return nil, err
 	}
-	s, err := connect(path, k)
+	s, err := connectOwn(path, k)
 	if err != nil {
 		return nil, (&store{path: path}).explain(err)
 	}
@@ -59,30 +59,40 @@ func openSound(path string, k kind) (*store, error) {
 }
 
 func (s *store) prove(k kind) error {
-	var version int
 	return s.write(func(t *tx) error {
-		if err := t.row("PRAGMA user_version").Scan(&version); err != nil {
+		version, err := t.proved(s.path, k)
+		if err != nil {
 			return err
-		}
-		if version > len(k.steps) {
-			return newer(s.path, version, k)
-		}
-		var verdict string
-		if err := t.row("PRAGMA quick_check(1)").Scan(&verdict); err != nil {
-			return err
-		}
-		if verdict != "ok" {
-			return fmt.Errorf("%w: %s", errDamaged, verdict)
-		}
-		if version == 0 {
-			return fmt.Errorf("%w: it holds no schema", errDamaged)
 		}
 		return migrate(t, k, version)
 	})
 }
 
+// proved looks at the whole structure of a file and returns its schema.
+func (t *tx) proved(path string, k kind) (version int, err error) {
+	if err := t.row("PRAGMA user_version").Scan(&version); err != nil {
+		return 0, err
+	}
+	if version > len(k.steps) {
+		return 0, newer(path, version, k)
+	}
+	var verdict string
+	if err := t.row("PRAGMA quick_check(1)").Scan(&verdict); err != nil {
+		return 0, err
+	}
+	if verdict != "ok" {
+		return 0, fmt.Errorf("%w: %s", errDamaged, verdict)
+	}
+	if version == 0 {
+		return 0, fmt.Errorf("%w: it holds no schema", errDamaged)
+	}
+	return version, nil
+}
+
+var errNewer = errors.New("written by a newer nestmon")
+
 func newer(path string, version int, k kind) error {
-	return fmt.Errorf("archive: %s has schema %d, written by a newer nestmon; this one knows up to %d: install the newer program again, or name another folder in the setting data", path, version, len(k.steps))
+	return fmt.Errorf("archive: %s has schema %d, %w; this one knows up to %d: install the newer program again, or name another folder in the setting data", path, version, errNewer, len(k.steps))
 }
 
 // migrate runs the steps that are missing, inside the caller's transaction.
@@ -130,7 +140,7 @@ func create(path string, k kind) error {
 			return fmt.Errorf("archive: removing an unfinished file: %w", err)
 		}
 	}
-	s, err := connect(fresh, k)
+	s, err := connectOwn(fresh, k)
 	if err != nil {
 		return fmt.Errorf("archive: making %s: %w", path, err)
 	}

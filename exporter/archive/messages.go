@@ -33,7 +33,7 @@ func (a *Archive) loadChannels() error {
 // SetChannels names the channels every message must reach, before the first Commit of a start. What waits for a channel that
 // is no longer named is dropped; a new channel gets what comes from now on.
 //
-// The same names as before write nothing: a board that restarts on a full card must watch all the same.
+// The same names as before write nothing, and others count though they cannot be written: a board that restarts on a full card must watch all the same.
 func (a *Archive) SetChannels(names []string) error {
 	a.mu.Lock()
 	same := slices.Equal(names, a.channels)
@@ -41,22 +41,28 @@ func (a *Archive) SetChannels(names []string) error {
 	if same {
 		return nil
 	}
-	text, err := json.Marshal(names)
-	if err != nil {
+	err := a.editBook(func(t *tx) error { return t.putChannels(names) })
+	if err != nil && !refusing(err) {
 		return err
 	}
-	if err := a.editBook(func(t *tx) error {
-		if err := t.setMeta(channelsKey, string(text)); err != nil {
-			return err
-		}
-		return t.exec("DELETE FROM waiting WHERE channel NOT IN (SELECT value FROM json_each(?))", string(text))
-	}); err != nil {
-		return err
+	if err != nil {
+		a.opts.Log.Warn("the channels' names are not stored; the next start does it", "err", err)
 	}
 	a.mu.Lock()
 	defer a.mu.Unlock()
 	a.channels = slices.Clone(names)
 	return nil
+}
+
+func (t *tx) putChannels(names []string) error {
+	text, err := json.Marshal(names)
+	if err != nil {
+		return err
+	}
+	if err := t.setMeta(channelsKey, string(text)); err != nil {
+		return err
+	}
+	return t.exec("DELETE FROM waiting WHERE channel NOT IN (SELECT value FROM json_each(?))", string(text))
 }
 
 // putMessages queues messages for every channel and returns how many had to make room.

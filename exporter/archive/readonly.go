@@ -28,7 +28,7 @@ func ReadOnly(dir string, opts Options) (*Archive, error) {
 		}
 	}
 	a := &Archive{dir: copied, copied: copied, opts: opts.filled()}
-	if err := a.open(false); err != nil {
+	if err := a.open(func(path string, k kind) (*store, []string, error) { return openStore(path, k, false, a.opts) }); err != nil {
 		return nil, err
 	}
 	return a, nil

@@ -18,8 +18,9 @@ import (
 const (
 	pageSize       = 1024 // bytes
 	autoCheckpoint = 1000 // pages of log before they are copied into the file
-	writerCache    = 256  // KiB
-	readerCache    = 512  // KiB, each
+	writerCache    = 128  // KiB
+	readerCache    = 32   // KiB, each
+	tempCache      = 4    // KiB, each; SQLite's own is 2000, for tables that are never made
 	readers        = 2    // connections
 	busyTimeout    = 1000 // ms; only a second process can make a connection wait
 )
@@ -58,6 +59,7 @@ func dsn(path string, k kind, cacheKiB int, queryOnly bool) string {
 			fmt.Sprintf("wal_autocheckpoint(%d)", autoCheckpoint),
 			fmt.Sprintf("journal_size_limit(%d)", 2*autoCheckpoint*pageSize),
 			fmt.Sprintf("cache_size(-%d)", cacheKiB),
+			fmt.Sprintf("temp.cache_size(-%d)", tempCache),
 		},
 		"_journal_mode": {"WAL"},
 		"_synchronous":  {k.synchronous},
@@ -66,10 +68,20 @@ func dsn(path string, k kind, cacheKiB int, queryOnly bool) string {
 	if queryOnly {
 		q.Set("_query_only", "1")
 	}
+	return uri(path, q)
+}
+
+func uri(path string, q url.Values) string {
 	return (&url.URL{Scheme: "file", Path: path, RawQuery: q.Encode()}).String()
 }
 
-func connect(path string, k kind) (*store, error) {
+// connectOwn opens a file that this process alone uses.
+func connectOwn(path string, k kind) (*store, error) {
+	return connect(path, k, dsn(path, k, writerCache, false), dsn(path, k, readerCache, true))
+}
+
+// connect opens a file, by one name for the connection that writes and by another for those that read.
+func connect(path string, k kind, writer, reader string) (*store, error) {
 	// Without it any close of a descriptor of these files, by a backup say, would drop the lock. Where the system has no such
 	// locks the ordinary ones serve.
 	if _, err := sqlite.OFDLocking(true); err != nil && !errors.Is(err, sqlite.ErrOFDLockingUnavailable) && !errors.Is(err, sqlite.ErrOFDLockingTooLate) {
@@ -77,14 +89,14 @@ func connect(path string, k kind) (*store, error) {
 	}
 	s := &store{path: path, lazy: k.synchronous != full}
 	var err error
-	if s.writer, err = sql.Open("sqlite", dsn(path, k, writerCache, false)); err != nil {
+	if s.writer, err = sql.Open("sqlite", writer); err != nil {
 		return nil, err
 	}
 	s.writer.SetMaxOpenConns(1)
 	if s.conn, err = s.writer.Conn(context.Background()); err != nil {
 		return nil, errors.Join(err, s.close())
 	}
-	if s.reader, err = sql.Open("sqlite", dsn(path, k, readerCache, true)); err != nil {
+	if s.reader, err = sql.Open("sqlite", reader); err != nil {
 		return nil, errors.Join(err, s.close())
 	}
 	s.reader.SetMaxOpenConns(readers)
@@ -108,12 +120,23 @@ func (s *store) close() error {
 	return errors.Join(errs...)
 }
 
-// adopt takes over the connections of another store, whose file has the same path.
-func (s *store) adopt(fresh *store) {
+// adopt takes over the connections of another store, whose file has the same path, and closes its own.
+func (s *store) adopt(fresh *store) error {
 	s.swap.Lock()
-	defer s.swap.Unlock()
+	old := &store{writer: s.writer, conn: s.conn, reader: s.reader}
 	s.writer, s.conn, s.reader = fresh.writer, fresh.conn, fresh.reader
 	s.hurt.Store(false)
+	s.swap.Unlock()
+	return old.close()
+}
+
+// own lets f read with the connection that writes.
+func (s *store) own(f func(*tx) error) error {
+	s.write1.Lock()
+	defer s.write1.Unlock()
+	s.swap.RLock()
+	defer s.swap.RUnlock()
+	return s.explain(f(&tx{s.conn}))
 }
 
 // write runs f in one transaction: all of it is stored, or nothing.

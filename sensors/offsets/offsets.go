@@ -25,7 +25,7 @@ import (
 // File is the name of the file in the data folder.
 const File = "offsets.jsonl"
 
-// mode lets the group read: what was measured is no secret.
+// mode lets the group read, whatever the mask of who compared: what was measured is no secret, and 'nestmon check' wants it.
 const mode = 0o640
 
 // Record is one comparison.
@@ -132,6 +132,9 @@ func Add(dir string, r Record) (err error) {
 		return fmt.Errorf("storing the offset: %w", err)
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
+	if err := f.Chmod(mode); err != nil {
+		return fmt.Errorf("storing the offset: %w", err)
+	}
 	if torn, err := unended(f); err != nil {
 		return fmt.Errorf("storing the offset: %w", err)
 	} else if torn {

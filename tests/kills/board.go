@@ -247,8 +247,9 @@ type state struct {
 	Time    time.Time
 	Outside struct{ Values []value }
 	Nests   []struct {
-		ID     string
-		Values []value
+		ID      string
+		Values  []value
+		AgeDays *int `json:"age_days"`
 	}
 	Alarms []onAlarm
 }

@@ -51,9 +51,15 @@ func card(_ context.Context, r *rig) (bool, error) {
 		fmt.Printf("damaged %s: watched, and said so: %v\n  %s\n", name, ok, said)
 		good = good && ok
 	}
-	ok, said, err := startsReadOnly(r)
-	fmt.Printf("started on a card that is read-only: watched, and said so: %v\n  %s\n", ok, said)
-	return good && ok, err
+	for _, left := range []string{"stopped", "killed"} {
+		ok, said, err := startsReadOnly(r, left)
+		if err != nil {
+			return false, fmt.Errorf("read-only, %s: %w", left, err)
+		}
+		fmt.Printf("started on a card that is read-only, %s before: watched with the litters it knew, said so, kept nothing, and all was over when it was: %v\n  %s\n", left, ok, said)
+		good = good && ok
+	}
+	return good, nil
 }
 
 // mounted is a board with a card of its own, a small one that can be filled or a disk that can be told to fail.
@@ -170,9 +176,9 @@ func flipped(r *rig, name string) (bool, string, error) {
 	return true, s.fault("daemon-fault"), nil
 }
 
-// startsReadOnly starts a daemon on a card that became read-only before.
-func startsReadOnly(r *rig) (bool, string, error) {
-	b, end, err := mounted(r, "read-only-at-the-start", true)
+// startsReadOnly starts a daemon on a card that became read-only before, after its last life ended one way or another.
+func startsReadOnly(r *rig, left string) (bool, string, error) {
+	b, end, err := mounted(r, "read-only-at-the-start-"+left, true)
 	if err != nil {
 		return false, "", err
 	}
@@ -185,7 +191,16 @@ func startsReadOnly(r *rig) (bool, string, error) {
 		b.kill()
 		return false, "", err
 	}
-	b.stop()
+	kits := 8
+	if err := b.ask(http.MethodPost, "/control/enter", []book.Entry{{What: book.Kindled, At: time.Now(), Nest: "n1", Kits: &kits}}, nil); err != nil {
+		b.kill()
+		return false, "", err
+	}
+	if left == "killed" {
+		b.kill()
+	} else {
+		b.stop()
+	}
 	if err := syscall.Mount("", b.data, "", syscall.MS_REMOUNT|syscall.MS_RDONLY, ""); err != nil {
 		return false, "", err
 	}
@@ -193,10 +208,22 @@ func startsReadOnly(r *rig) (bool, string, error) {
 	if err := b.start(); err != nil {
 		return false, "", err
 	}
+	defer b.kill()
 	s, err := b.until(func(s state) bool { return reads(began)(s) && s.fault("daemon-fault") != "" })
 	if err != nil {
 		return false, err.Error(), nil
 	}
-	b.stop()
-	return true, s.fault("daemon-fault"), nil
+	said := s.fault("daemon-fault")
+	note := []book.Entry{{What: book.Noted, At: time.Now(), Nest: "n1", Note: "on a read-only card"}}
+	if s.Nests[0].AgeDays == nil || b.ask(http.MethodPost, "/control/enter", note, nil) == nil {
+		return false, "the litter was not known, or an entry was said to be saved; " + said, nil
+	}
+	if err := syscall.Mount("", b.data, "", syscall.MS_REMOUNT, ""); err != nil {
+		return false, "", err
+	}
+	if _, err := b.until(func(s state) bool { return s.fault("daemon-fault") == "" }); err != nil {
+		return false, "it is still said: " + said, nil
+	}
+	note[0].At = time.Now()
+	return b.ask(http.MethodPost, "/control/enter", note, nil) == nil, said, nil
 }
