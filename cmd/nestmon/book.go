@@ -123,6 +123,9 @@ func (d *daemon) enterAs(now time.Time, entries []book.Entry, s exporter.Sending
 	}
 	entries = slices.Clone(entries)
 	for i, e := range entries {
+		if e.At.IsZero() && d.unset {
+			return nil, nil, &book.Refusal{Row: i, Entry: e, Why: errNoToday.Error()}
+		}
 		if e, err = b.Place(e); err != nil {
 			return nil, nil, &book.Refusal{Row: i, Entry: e, Why: err.Error()}
 		}

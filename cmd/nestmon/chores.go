@@ -75,7 +75,11 @@ func runChores(ctx context.Context, args []string, std stdio) int {
 	case "done":
 		at, day := time.Time{}, false // the daemon's now
 		if *on != "" {
-			if at, day, err = book.ParseTime(dayNamed(*on, now), cfg.location()); err != nil {
+			said := ""
+			if said, err = dayNamed(ctx, d, *on, now); err != nil {
+				break
+			}
+			if at, day, err = book.ParseTime(said, cfg.location()); err != nil {
 				err = fmt.Errorf("--on: %w", err)
 				break
 			}

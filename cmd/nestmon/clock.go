@@ -1,6 +1,7 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"sync"
 	"time"
@@ -35,6 +36,12 @@ type steadyClock struct {
 	set    bool          // because a server set it, which nothing undoes
 	leapt  time.Duration // by which the system's clock is away from what is given
 }
+
+// setClock is what to do about a clock that nothing has set.
+const setClock = "give the board a network, or set it by hand: sudo timedatectl set-ntp false, then sudo timedatectl set-time '2031-04-03 06:30'"
+
+// errNoToday is what is told who speaks of today while nobody knows which day that is.
+var errNoToday = errors.New("the board's clock has not been set since it started, so nobody knows which day it is: say when with --on and a date, or " + setClock)
 
 func newSteadyClock(root string) *steadyClock {
 	began := time.Now()

@@ -11,6 +11,7 @@ import (
 	"nestmon/exporter"
 	"nestmon/sensors"
 	"nestmon/thresholds/alarm"
+	"nestmon/thresholds/book"
 )
 
 // leapYears is ten years.
@@ -141,6 +142,9 @@ func TestBootIn1970(t *testing.T) {
 		return nil
 	}); err != nil || unset != len(truly) {
 		t.Errorf("%d polls are marked before the clock is set, want %d: %v", unset, len(truly), err)
+	}
+	if _, _, err := d.enter(d.pace.Now(), []book.Entry{{What: book.BoxIn, Nest: "oak"}}); err == nil || !strings.Contains(err.Error(), "say when with --on") {
+		t.Errorf("a box of an unknown day is entered: %v", err)
 	}
 	stop(d)
 	d = lives(20, 11)

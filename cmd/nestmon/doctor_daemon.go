@@ -26,7 +26,6 @@ type living struct {
 type livingView struct {
 	stateView
 	Started *time.Time `json:"started"`
-	Synced  bool       `json:"clock_synced"`
 	Probes  []struct {
 		Probe    string     `json:"probe"`
 		Fresh    bool       `json:"fresh"`

@@ -109,7 +109,7 @@ func (b *faultBook) daemonWords(d *daemon, now time.Time) (c alarm.Condition, te
 	}
 	if !b.unset.IsZero() && now.Sub(b.unset) >= clockPatience {
 		worse(&c, alarm.Notice, b.unset, fmt.Sprintf("the clock is not set for %.0f min", clockPatience.Minutes()))
-		said = append(said, "The board's clock has not been set: ages of litters and times of alarms may be wrong, and what was measured meanwhile gets its true time once it is set. Give it a network or a clock of its own.")
+		said = append(said, "The board's clock has not been set: ages of litters and times of alarms may be wrong, and what was measured meanwhile gets its true time once it is set. Give it a network or a clock of its own, or set it by hand.")
 	}
 	return c, strings.Join(said, " ")
 }

@@ -150,8 +150,11 @@ func (c *litterCall) start(args []string) int {
 	if c.cfg, ok = openConfig(name, *file, c.std); !ok {
 		return exitWrongUse
 	}
-	c.resolve()
 	c.door = call(c.cfg.Control)
+	if err := c.resolve(); err != nil {
+		fmt.Fprintf(c.std.err, "nestmon %s: %v\n", name, err)
+		return exitWrongUse
+	}
 	run := a.run
 	if run == nil {
 		run = enterSaid
@@ -189,18 +192,27 @@ func (c *litterCall) flag(f book.Field) {
 var namedDays = map[string]int{"today": 0, "yesterday": 1}
 
 // resolve writes the dates of named days.
-func (c *litterCall) resolve() {
+func (c *litterCall) resolve() (err error) {
 	if text, said := c.said[book.TheTime]; said {
-		c.said[book.TheTime] = dayNamed(text, time.Now().In(c.cfg.location()))
+		c.said[book.TheTime], err = dayNamed(c.ctx, c.door, text, time.Now().In(c.cfg.location()))
 	}
+	return err
 }
 
-// dayNamed is the date of a named day, and any other text as it is.
-func dayNamed(text string, now time.Time) string {
-	if ago, named := namedDays[text]; named {
-		return now.AddDate(0, 0, -ago).Format(time.DateOnly)
+// dayNamed is the date of a named day, where the daemon believes the board's clock, and any other text as it is.
+func dayNamed(ctx context.Context, daemon *caller, text string, now time.Time) (string, error) {
+	ago, named := namedDays[text]
+	if !named {
+		return text, nil
 	}
-	return text
+	var s stateView
+	if err := daemon.get(ctx, "/api/state", &s); err != nil {
+		return "", err
+	}
+	if !s.Synced {
+		return "", errNoToday
+	}
+	return now.AddDate(0, 0, -ago).Format(time.DateOnly), nil
 }
 
 // flagName is what the person calls a column.

@@ -21,6 +21,7 @@ var statusCommand = command{"status", "say how the nests of the running daemon a
 type stateView struct {
 	Time    time.Time `json:"time"`
 	Version string    `json:"version"`
+	Synced  bool      `json:"clock_synced"`
 	Outside struct {
 		Values []valueView `json:"values"`
 	} `json:"outside"`
@@ -252,7 +253,11 @@ func (s stateView) write(out io.Writer, cfg *config) {
 	if s.Version != "" {
 		fmt.Fprintf(out, ", nestmon %s", s.Version)
 	}
-	fmt.Fprint(out, "\n\n")
+	fmt.Fprintln(out)
+	if !s.Synced {
+		fmt.Fprintf(out, "clock    has not been set since the board started: this time, days of litters and times of alarms may be wrong; %s\n", setClock)
+	}
+	fmt.Fprintln(out)
 	w := tabwriter.NewWriter(out, 0, 0, 2, ' ', 0)
 	fmt.Fprintln(w, "nest\tlitter\tcluster\tair\thumidity\talarm\tnot judged, or in part")
 	for _, n := range s.Nests {

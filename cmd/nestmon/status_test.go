@@ -23,6 +23,16 @@ func TestStatusTellsWhatWasLearned(t *testing.T) {
 	if !strings.HasPrefix(out.String(), ", 2031-01-05 07:00") || !strings.Contains(out.String(), ", nestmon v2.3.4\n") {
 		t.Errorf("it does not begin with the time and the program's version:\n%s", out.String())
 	}
+	const unset = "clock    has not been set"
+	if !strings.Contains(out.String(), unset) {
+		t.Errorf("nothing is said of the clock:\n%s", out.String())
+	}
+	out.Reset()
+	s.Synced = true
+	s.write(&out, &config{})
+	if strings.Contains(out.String(), unset) {
+		t.Errorf("a clock that is set is spoken of:\n%s", out.String())
+	}
 	if !strings.Contains(out.String(), want) || strings.Contains(out.String(), "learned  elm") {
 		t.Errorf("got:\n%s", out.String())
 	}

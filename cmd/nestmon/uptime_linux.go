@@ -1,6 +1,7 @@
 package main
 
 import (
+	"crypto/rand"
 	"os"
 	"strings"
 	"time"
@@ -17,11 +18,12 @@ func uptime(time.Time) time.Duration {
 	return time.Duration(t.Nano())
 }
 
-// bootID names the time since the board was switched on; empty where the kernel does not say.
+// bootID names the time since the board was switched on. Where the kernel may not be asked it is that of this process, whose polls can be told from
+// others all the same.
 func bootID() string {
 	text, err := os.ReadFile("/proc/sys/kernel/random/boot_id")
 	if err != nil {
-		return ""
+		return rand.Text()
 	}
 	return strings.TrimSpace(string(text))
 }

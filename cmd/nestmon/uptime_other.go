@@ -2,9 +2,12 @@
 
 package main
 
-import "time"
+import (
+	"crypto/rand"
+	"time"
+)
 
 // uptime is how long the program has been up.
 func uptime(began time.Time) time.Duration { return time.Since(began) }
 
-func bootID() string { return "" }
+func bootID() string { return rand.Text() }
