@@ -82,7 +82,7 @@ func (b *faultBook) daemonWords(d *daemon, now time.Time) (c alarm.Condition, te
 	var said []string
 	if b.unstored != nil {
 		worse(&c, alarm.Warning, b.since, "a write to the archive failed")
-		said = append(said, fmt.Sprintf("The archive cannot be written (%v). Judging and alarms go on from memory; free or replace the card.", b.unstored))
+		said = append(said, fmt.Sprintf("The archive cannot be written (%v). Judging and alarms go on from memory; free or replace the card, and restart nestmon where this stays.", b.unstored))
 	}
 	if d.bookUnread {
 		worse(&c, alarm.Warning, d.started, "the litter book could not be read")

@@ -98,7 +98,7 @@ func TestNoWayToThePhone(t *testing.T) {
 	}
 	get := func(h http.Handler, path string) string {
 		rec := httptest.NewRecorder()
-		h.ServeHTTP(rec, httptest.NewRequest(http.MethodGet, path, nil))
+		h.ServeHTTP(rec, httptest.NewRequest(http.MethodGet, "http://nestmon.local"+path, nil))
 		return rec.Body.String()
 	}
 	sink := metrics.New()
