@@ -27,13 +27,17 @@ const timesyncd = "run/systemd/timesync"
 // rtcApart is how far a clock chip and the system's clock that was set by it may drift apart while nobody sets either: a season of 100 ppm is 13 min. Ours, no source.
 const rtcApart = time.Hour
 
-// ClockSet reports whether a server has set the clock of the board below root, whose clock says now.
+// ClockSet reports whether a server has set the clock of the board below root.
 //
 // The kernel knows it of every time service; it forgets it after hours without a server, and not everybody may ask. So what timesyncd says of this start of the
-// board counts too. Where neither says so it is not known: because nothing tries, because a clock chip set the clock, which no server needs to, or because
-// the kernel may not be asked.
-func ClockSet(root string, now time.Time) (set, known bool) {
+// board counts too. Where neither says so it is not known: because nothing tries, because a clock chip keeps the time (ChipAgrees), which needs no server, or
+// because the kernel may not be asked.
+func ClockSet(root string, chip bool) (set, known bool) {
 	synced, told := clockSynced()
+	return clockSet(root, chip, synced, told)
+}
+
+func clockSet(root string, chip, synced, told bool) (set, known bool) {
 	there := func(path string) bool {
 		_, err := os.Stat(filepath.Join(root, path))
 		return err == nil
@@ -41,16 +45,17 @@ func ClockSet(root string, now time.Time) (set, known bool) {
 	switch {
 	case synced, there(timesyncd + "/synchronized"):
 		return true, true
-	case !slices.ContainsFunc(timeServices, there), ownClock(root, now):
+	case !slices.ContainsFunc(timeServices, there), chip:
 		return false, false
 	}
 	return false, told || there(timesyncd)
 }
 
-// ownClock reports whether a clock chip has set the system's clock at the start and agrees with it: one whose battery is empty does not.
-func ownClock(root string, now time.Time) bool {
+// ChipAgrees reports whether a clock chip says what the system's clock says: one whose battery is empty does not. Whether the kernel set the clock by it cannot
+// be asked of every board, for some leave that to a program. It reads the chip, over a bus that may hang.
+func ChipAgrees(root string, now time.Time) bool {
 	rtc, there, err := ReadRTC(root)
-	return there && err == nil && rtc.Started && rtc.At.Sub(now).Abs() < rtcApart
+	return there && err == nil && rtc.At.Sub(now).Abs() < rtcApart
 }
 
 // ReadRTC reads the first clock of the board below root, as Documentation/ABI/testing/sysfs-class-rtc of the kernel has it: seconds since the

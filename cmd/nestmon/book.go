@@ -123,8 +123,11 @@ func (d *daemon) enterAs(now time.Time, entries []book.Entry, s exporter.Sending
 	}
 	entries = slices.Clone(entries)
 	for i, e := range entries {
-		if e.At.IsZero() && d.unset {
+		switch {
+		case d.unset && e.At.IsZero():
 			return nil, nil, &book.Refusal{Row: i, Entry: e, Why: errNoToday.Error()}
+		case d.unset && e.At.After(now): // no refusal: a phone keeps it, and sends it again
+			return nil, nil, errNotYet
 		}
 		if e, err = b.Place(e); err != nil {
 			return nil, nil, &book.Refusal{Row: i, Entry: e, Why: err.Error()}

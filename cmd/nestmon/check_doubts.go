@@ -4,7 +4,6 @@ import (
 	"context"
 	"fmt"
 	"net/url"
-	"os"
 	"time"
 
 	"nestmon/thresholds"
@@ -26,9 +25,6 @@ type asker interface {
 // doubts says what the running daemon's probes show of themselves and of each other. Without a daemon there is nothing to say: one look at
 // two probes tells nothing of which is which.
 func doubts(ctx context.Context, c *config) []string {
-	if _, err := os.Stat(c.Control); err != nil {
-		return nil
-	}
 	return doubtsOf(ctx, c, call(c.Control))
 }
 

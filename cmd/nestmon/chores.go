@@ -76,7 +76,7 @@ func runChores(ctx context.Context, args []string, std stdio) int {
 		at, day := time.Time{}, false // the daemon's now
 		if *on != "" {
 			said := ""
-			if said, err = dayNamed(ctx, d, *on, now); err != nil {
+			if said, err = dayNamed(ctx, d, *on, cfg.location()); err != nil {
 				break
 			}
 			if at, day, err = book.ParseTime(said, cfg.location()); err != nil {

@@ -3,7 +3,10 @@ package main
 import (
 	"errors"
 	"fmt"
+	"os"
+	"path/filepath"
 	"sync"
+	"sync/atomic"
 	"time"
 
 	"nestmon/hardware"
@@ -27,6 +30,7 @@ type steadyClock struct {
 	wall   func() time.Time
 	up     func() time.Duration         // since the board's start, whatever is done to its clock
 	synced func() (known, reached bool) // whether a server set it, as far as the board tells
+	mark   string                       // a file that lasts as long as the board is up: a server has set it
 
 	mu     sync.Mutex
 	newest time.Time     // poll in the archive
@@ -41,14 +45,43 @@ type steadyClock struct {
 const setClock = "give the board a network, or set it by hand: sudo timedatectl set-ntp false, then sudo timedatectl set-time '2031-04-03 06:30'"
 
 // errNoToday is what is told who speaks of today while nobody knows which day that is.
-var errNoToday = errors.New("the board's clock has not been set since it started, so nobody knows which day it is: say when with --on and a date, or " + setClock)
+var errNoToday = errors.New("the board's clock has not been set since it started, so nobody knows which day it is: say the day (--on and a date, in a command), or " + setClock)
+
+// errNotYet is told who says a day that the board does not know to have come.
+var errNotYet = errors.New("the board's clock has not been set since it started, so nobody knows whether that day has come: nothing is saved yet; " + setClock)
+
+// chipPatience is for a clock chip to answer at the start; ours, no source. Its bus may hang, and later answers count too.
+const chipPatience = 2 * time.Second
+
+// clockMark is in the folder that the service manager makes in memory (hardware/nestmon.service) and keeps until the board goes down.
+const clockMark = "run/nestmon/clock-set"
 
 func newSteadyClock(root string) *steadyClock {
 	began := time.Now()
-	return &steadyClock{wall: time.Now, up: func() time.Duration { return uptime(began) }, synced: func() (known, reached bool) {
-		reached, known = hardware.ClockSet(root, time.Now())
+	chip, asked := &atomic.Bool{}, make(chan struct{})
+	go func() {
+		chip.Store(hardware.ChipAgrees(root, began))
+		close(asked)
+	}()
+	select {
+	case <-asked:
+	case <-time.After(chipPatience):
+	}
+	c := &steadyClock{wall: time.Now, up: func() time.Duration { return uptime(began) }, mark: filepath.Join(root, clockMark), synced: func() (known, reached bool) {
+		reached, known = hardware.ClockSet(root, chip.Load())
 		return known, reached
 	}}
+	_, err := os.Stat(c.mark)
+	c.set = err == nil
+	return c
+}
+
+// wasSet notes that a server has set the clock: a kernel forgets it after hours without one, and a daemon that starts anew then asks in vain.
+func (c *steadyClock) wasSet() {
+	c.set = true
+	if c.mark != "" {
+		_ = os.WriteFile(c.mark, nil, 0o600) // where the folder is not there, a restart has to ask
+	}
 }
 
 // knows tells the clock how far the archive reaches. What was given before, to an archive that is opened, does not count.
@@ -67,7 +100,10 @@ func (c *steadyClock) believes(now time.Time) bool {
 		return false
 	}
 	known, reached := c.synced()
-	if c.set = c.set || reached; known || c.set {
+	if reached && !c.set {
+		c.wasSet()
+	}
+	if known || c.set {
 		return c.set
 	}
 	return !now.Before(c.newest)
@@ -78,14 +114,13 @@ func (c *steadyClock) read() (now time.Time, up time.Duration, known bool) {
 	c.mu.Lock()
 	defer c.mu.Unlock()
 	now, up = c.wall(), c.up()
-	passed := up - c.upAt
+	passed, believed := up-c.upAt, c.believes(now)
 	switch goesOn := c.at.Add(passed); {
 	case c.sure && now.Round(0).Sub(goesOn.Round(0)).Abs() > clockLeap:
 		c.leapt = now.Round(0).Sub(goesOn.Round(0))
 		return goesOn, up, true // what was given last stays, so that nothing adds up
-	case c.sure, c.believes(now):
-		c.sure, c.leapt = c.sure || c.believes(now), 0
-		known = c.believes(now)
+	case c.sure, believed:
+		c.sure, c.leapt, known = true, 0, believed
 	case c.at.IsZero():
 		now = later(now, later(builtAfter, c.plausible(now)))
 	default:

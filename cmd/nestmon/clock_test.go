@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"errors"
 	"log/slog"
 	"slices"
 	"strings"
@@ -143,8 +144,12 @@ func TestBootIn1970(t *testing.T) {
 	}); err != nil || unset != len(truly) {
 		t.Errorf("%d polls are marked before the clock is set, want %d: %v", unset, len(truly), err)
 	}
-	if _, _, err := d.enter(d.pace.Now(), []book.Entry{{What: book.BoxIn, Nest: "oak"}}); err == nil || !strings.Contains(err.Error(), "say when with --on") {
+	if _, _, err := d.enter(d.pace.Now(), []book.Entry{{What: book.BoxIn, Nest: s.cfg.Nests[0].ID}}); err == nil || !strings.Contains(err.Error(), "nobody knows which day it is") {
 		t.Errorf("a box of an unknown day is entered: %v", err)
+	}
+	_, _, err := d.enter(d.pace.Now(), []book.Entry{{What: book.BoxIn, Nest: s.cfg.Nests[0].ID, At: boot.AddDate(0, 0, 1)}})
+	if _, forGood := errors.AsType[*book.Refusal](err); !errors.Is(err, errNotYet) || forGood {
+		t.Errorf("what a phone sends with its own time: %v", err)
 	}
 	stop(d)
 	d = lives(20, 11)

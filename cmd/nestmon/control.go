@@ -43,11 +43,12 @@ const (
 // openControl listens on the socket, or on its spare one where its folder cannot be written. page answers everything that only reads. A daemon that can have
 // neither watches all the same, and no command reaches it.
 func openControl(path string, d *daemon, page http.Handler) (*control, error) {
-	l, err := listenAt(path)
+	alone := d != nil && d.alone()
+	l, err := listenAt(path, alone)
 	if cannotBeMade(err) {
 		spare := spareDoor(path)
 		d.log.Error("commands come by another way", "socket", spare, "err", err)
-		if l, err = listenAt(spare); cannotBeMade(err) || errors.Is(err, os.ErrNotExist) {
+		if l, err = listenAt(spare, alone); cannotBeMade(err) || errors.Is(err, os.ErrNotExist) {
 			d.log.Error("no command reaches this daemon", "err", err)
 			return &control{}, nil
 		}
@@ -76,13 +77,19 @@ func cannotBeMade(err error) bool {
 	return errors.Is(err, syscall.EROFS) || errors.Is(err, syscall.EIO) || errors.Is(err, syscall.ENOSPC) || errors.Is(err, os.ErrPermission)
 }
 
-func listenAt(path string) (net.Listener, error) {
+// alone reports whether the archive shows that no other daemon runs on it: then a socket that lies there is of one that is gone.
+func (d *daemon) alone() bool {
+	used, err := archive.InUse(d.cfg.Data)
+	return err == nil && !used
+}
+
+func listenAt(path string, alone bool) (net.Listener, error) {
 	switch c, err := net.DialTimeout("unix", path, time.Second); {
 	case err == nil:
 		_ = c.Close()
 		return nil, fmt.Errorf("control socket %s: another nestmon answers there; stop it first, or give this one its own data folder", path)
-	case errors.Is(err, os.ErrPermission):
-		return nil, fmt.Errorf("control socket %s: whether another nestmon answers there is not for this user to ask; run this as the user nestmon, or write another path at control", path)
+	case errors.Is(err, os.ErrPermission) && !alone: // without %w: nothing else is to be tried
+		return nil, fmt.Errorf("control socket %s: whether another nestmon answers there is not for this user to ask; stop that one, and give it and the archive to the user nestmon, or write another path at control", path)
 	}
 	switch st, err := os.Lstat(path); {
 	case errors.Is(err, os.ErrNotExist):

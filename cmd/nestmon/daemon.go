@@ -172,6 +172,7 @@ func (d *daemon) weather(now time.Time) (past []nest.Day, err error) {
 // run polls until ctx ends or a part fails for good.
 func (d *daemon) run(ctx context.Context) error {
 	d.started = d.pace.Now()
+	d.unset = !d.trusted(d.started)
 	if err := d.resume(d.started); err != nil {
 		return err
 	}

@@ -17,7 +17,7 @@ func examineClock(_ context.Context, p *patient) (found []sign) {
 	if p.now.Before(builtAfter) {
 		return []sign{fails("set it: sudo timedatectl set-ntp true, or sudo date -s; after a power cut without a network only a clock chip knows the time", "the clock says %s, which is before this program was built", p.now.UTC().Format(time.DateOnly))}
 	}
-	set, known := hardware.ClockSet(p.root, p.now)
+	set, known := hardware.ClockSet(p.root, hardware.ChipAgrees(p.root, p.now))
 	switch {
 	case set:
 		found = append(found, fine("set by a time server, %s", p.now.In(p.cfg.location()).Format("2006-01-02 15:04 MST")))

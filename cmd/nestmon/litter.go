@@ -194,13 +194,13 @@ var namedDays = map[string]int{"today": 0, "yesterday": 1}
 // resolve writes the dates of named days.
 func (c *litterCall) resolve() (err error) {
 	if text, said := c.said[book.TheTime]; said {
-		c.said[book.TheTime], err = dayNamed(c.ctx, c.door, text, time.Now().In(c.cfg.location()))
+		c.said[book.TheTime], err = dayNamed(c.ctx, c.door, text, c.cfg.location())
 	}
 	return err
 }
 
-// dayNamed is the date of a named day, where the daemon believes the board's clock, and any other text as it is.
-func dayNamed(ctx context.Context, daemon *caller, text string, now time.Time) (string, error) {
+// dayNamed is the date of a named day by the daemon's time, where that is known, and any other text as it is.
+func dayNamed(ctx context.Context, daemon *caller, text string, loc *time.Location) (string, error) {
 	ago, named := namedDays[text]
 	if !named {
 		return text, nil
@@ -212,7 +212,8 @@ func dayNamed(ctx context.Context, daemon *caller, text string, now time.Time) (
 	if !s.Synced {
 		return "", errNoToday
 	}
-	return now.AddDate(0, 0, -ago).Format(time.DateOnly), nil
+	now := s.Time.Add(time.Duration(s.PublishedAgo * float64(time.Second)))
+	return now.In(loc).AddDate(0, 0, -ago).Format(time.DateOnly), nil
 }
 
 // flagName is what the person calls a column.

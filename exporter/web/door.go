@@ -49,7 +49,7 @@ const (
 	locked = "nothing can be changed from this page while it has no password; make one on the board with 'nestmon password', and name its file under publish.page.password_file"
 	logIn  = "log in first"
 
-	strange = "this name is not known here; open the page by its numeric address, or write that name under publish.page.address"
+	strange = "this name is not known here; write it under publish.page.address, or open the page by its numeric address"
 )
 
 // changes lets a request through to h that a person sent who has logged in, from a page of this server, as JSON of a bounded size.

@@ -2,6 +2,7 @@ package web
 
 import (
 	"errors"
+	"fmt"
 	"net"
 	"net/http"
 	"strconv"
@@ -22,7 +23,7 @@ func (s *Server) veiled(mux *http.ServeMux) http.Handler {
 		_, pattern := mux.Handler(r)
 		bare := s.bare(pattern)
 		if (!bare || pattern == index) && !ofCommand(r) && !s.known(r.Host) {
-			refuse(w, http.StatusForbidden, strange)
+			s.turnAway(w, r, pattern)
 			return
 		}
 		if !bare {
@@ -38,6 +39,24 @@ func (s *Server) veiled(mux *http.ServeMux) http.Handler {
 		}
 		mux.ServeHTTP(w, r)
 	})
+}
+
+// turnAway says to whoever comes under a strange name what to do, in plain words where a person looks at it.
+func (s *Server) turnAway(w http.ResponseWriter, r *http.Request, pattern string) {
+	if pattern != index {
+		refuse(w, http.StatusForbidden, strange)
+		return
+	}
+	way := "http://"
+	if s.secure(r) {
+		way = "https://"
+	}
+	if at, ok := r.Context().Value(http.LocalAddrContextKey).(net.Addr); ok {
+		way += at.String() + "/"
+	}
+	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
+	w.WriteHeader(http.StatusForbidden)
+	_, _ = fmt.Fprintf(w, "%s: %s\n", strange, way) // a reader that has gone away needs no answer
 }
 
 // bare reports whether an address tells nothing of the nests by itself, or asks for a secret of its own.
