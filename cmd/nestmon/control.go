@@ -16,6 +16,7 @@ import (
 	"syscall"
 	"time"
 
+	"nestmon/exporter/archive"
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/alarm/quality"
 	"nestmon/thresholds/book"

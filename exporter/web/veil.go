@@ -6,6 +6,7 @@ import (
 	"net"
 	"net/http"
 	"strconv"
+	"strings"
 
 	"nestmon/exporter/webconfig"
 )
@@ -43,7 +44,7 @@ func (s *Server) veiled(mux *http.ServeMux) http.Handler {
 
 // turnAway says to whoever comes under a strange name what to do, in plain words where a person looks at it.
 func (s *Server) turnAway(w http.ResponseWriter, r *http.Request, pattern string) {
-	if pattern != index {
+	if pattern != index || !strings.Contains(r.Header.Get("Accept"), "text/html") {
 		refuse(w, http.StatusForbidden, strange)
 		return
 	}
@@ -51,12 +52,13 @@ func (s *Server) turnAway(w http.ResponseWriter, r *http.Request, pattern string
 	if s.secure(r) {
 		way = "https://"
 	}
-	if at, ok := r.Context().Value(http.LocalAddrContextKey).(net.Addr); ok {
-		way += at.String() + "/"
+	at, _ := r.Context().Value(http.LocalAddrContextKey).(net.Addr)
+	if at == nil {
+		at = &net.TCPAddr{}
 	}
 	w.Header().Set("Content-Type", "text/plain; charset=utf-8")
 	w.WriteHeader(http.StatusForbidden)
-	_, _ = fmt.Fprintf(w, "%s: %s\n", strange, way) // a reader that has gone away needs no answer
+	_, _ = fmt.Fprintf(w, "%s: %s%s/\n", strange, way, at) // a reader that has gone away needs no answer
 }
 
 // bare reports whether an address tells nothing of the nests by itself, or asks for a secret of its own.
