@@ -138,6 +138,13 @@ func TestAStrangeNameReadsNothing(t *testing.T) {
 			}
 		}
 	}
+	r := httptest.NewRequest(http.MethodGet, "http://rebound.example/", nil)
+	r.Header.Set("Accept", "text/html,*/*")
+	w := httptest.NewRecorder()
+	h.Handler().ServeHTTP(w, r)
+	if w.Code != http.StatusForbidden || !strings.HasPrefix(w.Header().Get("Content-Type"), "text/plain") || !strings.Contains(w.Body.String(), told) {
+		t.Errorf("a person is told %d %s", w.Code, w.Body)
+	}
 	for _, host := range []string{
 		"192.168.1.20:8380", "[fd00::1]:8380", "localhost:8380", "board", "nests.example", "NESTS.example.:443", "board.local", "board.lan:8380",
 		"board.home.arpa", "board.internal",
