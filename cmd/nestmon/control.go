@@ -16,7 +16,6 @@ import (
 	"syscall"
 	"time"
 
-	"nestmon/exporter/archive"
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/alarm/quality"
 	"nestmon/thresholds/book"
@@ -78,11 +77,8 @@ func cannotBeMade(err error) bool {
 	return errors.Is(err, syscall.EROFS) || errors.Is(err, syscall.EIO) || errors.Is(err, syscall.ENOSPC) || errors.Is(err, os.ErrPermission)
 }
 
-// alone reports whether the archive shows that no other daemon runs on it: then a socket that lies there is of one that is gone.
-func (d *daemon) alone() bool {
-	used, err := archive.InUse(d.cfg.Data)
-	return err == nil && !used
-}
+// alone reports whether no other daemon runs on the archive: it is open here, and what lies there could be read. A socket beside it is of one that is gone.
+func (d *daemon) alone() bool { return d.archive != nil && !d.archive.Unread() }
 
 func listenAt(path string, alone bool) (net.Listener, error) {
 	switch c, err := net.DialTimeout("unix", path, time.Second); {
