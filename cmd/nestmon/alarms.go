@@ -63,7 +63,7 @@ func listAlarms(ctx context.Context, args []string, std stdio) int {
 		return exitWrongUse
 	}
 	var s stateView
-	if err := call(cfg.Control).get(ctx, "/api/state", &s); err != nil {
+	if err := call(cfg.Control).in(cfg.Site.Display).get(ctx, "/api/state", &s); err != nil {
 		fmt.Fprintf(std.err, "nestmon alarms list: %v\n", err)
 		return exitWrongUse
 	}

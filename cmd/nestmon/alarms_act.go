@@ -39,7 +39,7 @@ func (o onAlarm) run(ctx context.Context, args []string, std stdio) int {
 		return exitWrongUse
 	}
 	act := alarm.Act{Action: o.action, Nest: *nest, Event: alarm.Name(*event), For: length}
-	if err := call(cfg.Control).post(ctx, "/control/act", act, &act); err != nil {
+	if err := call(cfg.Control).in(cfg.Site.Display).post(ctx, "/control/act", act, &act); err != nil {
 		fmt.Fprintf(std.err, "nestmon %s: %v\n", name, err)
 		if *nest == "" {
 			fmt.Fprintln(std.err, "Without --nest the whole site's own alarms are meant; of a nest: --nest ID")

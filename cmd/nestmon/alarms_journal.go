@@ -46,7 +46,7 @@ func (p *pastFlags) ask(ctx context.Context, more url.Values, into any, std stdi
 		return nil, false
 	}
 	more.Set("days", strconv.Itoa(*p.days))
-	if err := call(cfg.Control).get(ctx, p.answer+"?"+more.Encode(), into); err != nil {
+	if err := call(cfg.Control).in(cfg.Site.Display).get(ctx, p.answer+"?"+more.Encode(), into); err != nil {
 		fmt.Fprintf(std.err, "nestmon %s: %v\n", p.name, err)
 		return nil, false
 	}

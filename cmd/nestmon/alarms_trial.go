@@ -108,7 +108,7 @@ func tryAlarms(ctx context.Context, args []string, std stdio) int {
 	if !ok {
 		return exitWrongUse
 	}
-	d, answers := call(cfg.Control), []trialAnswer{}
+	d, answers := call(cfg.Control).in(cfg.Site.Display), []trialAnswer{}
 	d.client.Timeout = trialTime + trialSlack // all channels have their time
 	err := d.post(ctx, "/control/alarms/test", trialRequest{*channel}, &answers)
 	if err == nil && *asJSON {

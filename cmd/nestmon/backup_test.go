@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -129,6 +130,7 @@ func TestMoveToANewCard(t *testing.T) {
 
 	var during []string
 	busy, stop := make(chan struct{}), make(chan struct{})
+	var polled atomic.Int64
 	go func() { // polls without a pause, with alarms that come and go
 		defer close(busy)
 		for i := 0; ; i++ {
@@ -137,6 +139,7 @@ func TestMoveToANewCard(t *testing.T) {
 				return
 			case b.pace.next <- time.Time{}:
 				b.celsius.Store([]int64{38, 38, 24}[i/200%3])
+				polled.Add(1)
 			}
 		}
 	}()
@@ -145,6 +148,9 @@ func TestMoveToANewCard(t *testing.T) {
 		times = 2
 	}
 	for i := range times {
+		for before := polled.Load(); polled.Load() < before+2; { // the next is only taken when this one is stored
+			time.Sleep(time.Millisecond)
+		}
 		name := filepath.Join(to, fmt.Sprintf("%d.tar.gz", i))
 		says(t, exitDone, "backup", "--config", file, "--to", name)
 		during = append(during, name)

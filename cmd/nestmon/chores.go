@@ -60,7 +60,7 @@ func runChores(ctx context.Context, args []string, std stdio) int {
 	if !ok {
 		return exitWrongUse
 	}
-	d, now := call(cfg.Control), time.Now().In(cfg.location())
+	d, now := call(cfg.Control).in(cfg.Site.Display), time.Now().In(cfg.location())
 	var err error
 	switch action {
 	case "list":

@@ -16,6 +16,7 @@ import (
 	"syscall"
 	"time"
 
+	"nestmon/exporter"
 	"nestmon/thresholds/alarm"
 	"nestmon/thresholds/alarm/quality"
 	"nestmon/thresholds/book"
@@ -223,8 +224,9 @@ func refuse(w http.ResponseWriter, err error) {
 
 // caller talks to a running daemon.
 type caller struct {
-	client *http.Client
-	path   string
+	client     *http.Client
+	path       string
+	fahrenheit bool // sentences begin with it
 }
 
 var errRefused = errors.New("this user may not talk to the daemon")
@@ -241,7 +243,13 @@ func call(path string) *caller {
 		}
 		return nil, err
 	}
-	return &caller{&http.Client{Timeout: 10 * time.Second, Transport: &http.Transport{DialContext: dial}}, path}
+	return &caller{client: &http.Client{Timeout: 10 * time.Second, Transport: &http.Transport{DialContext: dial}}, path: path}
+}
+
+// in has the answer's sentences begin with the scale that is displayed.
+func (c *caller) in(display string) *caller {
+	c.fahrenheit = display == "fahrenheit"
+	return c
 }
 
 func (c *caller) get(ctx context.Context, what string, into any) error {
@@ -282,6 +290,9 @@ func (c *caller) do(ctx context.Context, method, what string, body []byte, into 
 	defer res.Body.Close()
 	text, err := io.ReadAll(io.LimitReader(res.Body, largestAnswer))
 	if err == nil && into != nil {
+		if c.fahrenheit {
+			text = []byte(exporter.FahrenheitFirst(string(text)))
+		}
 		err = json.Unmarshal(text, into)
 	}
 	if err != nil {

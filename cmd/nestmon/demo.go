@@ -12,6 +12,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"nestmon/exporter"
 	"nestmon/exporter/metrics"
 	"nestmon/exporter/mqtt"
 	"nestmon/exporter/mqtt/demobroker"
@@ -280,8 +281,8 @@ func (d *demo) tell(events []alarm.Event) {
 		case e.State == alarm.Cleared:
 			d.line(e.Time, "over", e.Nest, fmt.Sprintf("%s, after %s", e.Name, lasted(e.Time.Sub(e.Since))))
 		default:
-			text := strings.TrimPrefix(e.Text, "Nest "+e.Nest+": ") // the line names it
-			if d.advised[e.Name] {                                  // what to do is told once, so that two minutes can be read
+			text := exporter.FahrenheitFirst(strings.TrimPrefix(e.Text, "Nest "+e.Nest+": ")) // the line names it
+			if d.advised[e.Name] {                                                            // what to do is told once, so that two minutes can be read
 				first, _, _ := strings.Cut(text, ". ")
 				text = strings.TrimSuffix(first, ".") + "."
 			}

@@ -214,7 +214,7 @@ func runStatus(ctx context.Context, args []string, std stdio) int {
 		return exitWrongUse
 	}
 	var raw json.RawMessage
-	if err := call(cfg.Control).get(ctx, "/api/state", &raw); err != nil {
+	if err := call(cfg.Control).in(cfg.Site.Display).get(ctx, "/api/state", &raw); err != nil {
 		fmt.Fprintf(std.err, "nestmon status: %v\n", err)
 		return exitWrongUse
 	}
@@ -228,7 +228,7 @@ func runStatus(ctx context.Context, args []string, std stdio) int {
 	} else {
 		s.write(std.out, cfg)
 		var set web.Settings
-		if err := call(cfg.Control).get(ctx, "/api/settings", &set); err != nil {
+		if err := call(cfg.Control).in(cfg.Site.Display).get(ctx, "/api/settings", &set); err != nil {
 			fmt.Fprintf(std.err, "nestmon status: which limits are set on the page is not known: %v\n", err)
 		}
 		writeSet(std.out, set)

@@ -1,11 +1,12 @@
 // Small helpers for the document. Nothing here writes markup from text: every text becomes a text node.
+import { inOrder } from "./units.js";
 
 // el makes an element; class, text and attributes in props, children after.
 export function el(tag, props = {}, ...children) {
   const node = document.createElement(tag);
   for (const [key, value] of Object.entries(props)) {
     if (value === undefined || value === null || value === false) continue;
-    if (key === "text") node.textContent = value;
+    if (key === "text") setText(node, value);
     else if (key.startsWith("on")) node.addEventListener(key.slice(2), value);
     else node.setAttribute(key, value === true ? "" : value);
   }
@@ -14,7 +15,8 @@ export function el(tag, props = {}, ...children) {
 }
 
 // setText writes only what changed, so that a screen reader is not told the same thing twice.
-export function setText(node, text) {
+export function setText(node, said) {
+  const text = typeof said === "string" ? inOrder(said) : said;
   if (node.textContent !== text) node.textContent = text;
 }
 

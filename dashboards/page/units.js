@@ -38,6 +38,11 @@ export const degrees = (c) => (display() === "fahrenheit" ? c * 1.8 + 32 : c);
 
 const fixed = (v, digits) => v.toLocaleString(texts.locale, { minimumFractionDigits: digits, maximumFractionDigits: digits }).replace("-", "−");
 
+const inBoth = /([-+]?\d+(?:\.\d+)? °C) \(([-+]?\d+(?:\.\d+)? °F)\)/g;
+
+// inOrder begins with the scale of this device where the daemon says a temperature in both.
+export const inOrder = (text) => (display() === "fahrenheit" && text.includes("°C (") ? text.replace(inBoth, "$2 ($1)") : text);
+
 export const temperatureNumber = (c) => fixed(degrees(c), 1);
 export const temperature = (c) => `${fixed(degrees(c), 1)}\u00a0${unitSign()}`;
 export const limitNumber = (c) => fixed(degrees(c), Math.abs(degrees(c) - Math.round(degrees(c))) < 0.05 ? 0 : 1);

@@ -65,6 +65,11 @@ func (w Writer) Write(c calls.Call, now time.Time, s thresholds.Snapshot) export
 	if len(c.Fresh) > 0 {
 		body = append([]string{"Called as well, because nobody else has answered or can be reached: " + strings.Join(c.Fresh, ", ") + ".", ""}, body...)
 	}
+	if p.units().fahrenheitFirst {
+		for i := range body {
+			body[i] = exporter.FahrenheitFirst(body[i])
+		}
+	}
 	m.Title, m.Body = shorten(strings.Join(strings.Fields(title), " "), maxTitle), strings.Join(append(body, w.reply(c, &m)...), "\n")
 	return m
 }
