@@ -223,7 +223,11 @@ func withUnit(v float64, unit string) string {
 	case "C":
 		return fmt.Sprintf("%s °C (%.1f °F)", number, toFahrenheit(v))
 	case "h":
-		return span(time.Duration(v * float64(time.Hour)).Round(time.Second))
+		d := time.Duration(v * float64(time.Hour)).Round(time.Second)
+		if d >= time.Hour {
+			d = d.Round(time.Minute)
+		}
+		return span(d)
 	case "":
 		return number
 	}

@@ -186,13 +186,14 @@ func details(t thresholds.Task) string {
 	if t.Source != "" {
 		text += "\nSource: " + t.Source + "."
 	}
+	const done = "\n\nDone? Say so on the page at home, under To do; on the board: nestmon chores done"
 	switch {
 	case !t.Done.IsZero(), t.Daily:
 		return text
 	case t.Nest == "":
-		return text + "\n\nDone? nestmon chores done --event " + string(t.Chore)
+		return text + done + " --event " + string(t.Chore)
 	}
-	return text + "\n\nDone? nestmon chores done --nest " + t.Nest + " --event " + string(t.Chore)
+	return text + done + " --nest " + t.Nest + " --event " + string(t.Chore)
 }
 
 func place(nest string) string {
