@@ -1,5 +1,5 @@
 // Small helpers for the document. Nothing here writes markup from text: every text becomes a text node.
-import { inOrder } from "./units.js";
+import { inScale } from "./units.js";
 
 // el makes an element; class, text and attributes in props, children after.
 export function el(tag, props = {}, ...children) {
@@ -16,7 +16,7 @@ export function el(tag, props = {}, ...children) {
 
 // setText writes only what changed, so that a screen reader is not told the same thing twice.
 export function setText(node, said) {
-  const text = typeof said === "string" ? inOrder(said) : said;
+  const text = typeof said === "string" ? inScale(said) : said;
   if (node.textContent !== text) node.textContent = text;
 }
 

@@ -40,8 +40,8 @@ const fixed = (v, digits) => v.toLocaleString(texts.locale, { minimumFractionDig
 
 const inBoth = /([-+]?\d+(?:\.\d+)? °C) \(([-+]?\d+(?:\.\d+)? °F)\)/g;
 
-// inOrder begins with the scale of this device where the daemon says a temperature in both.
-export const inOrder = (text) => (display() === "fahrenheit" && text.includes("°C (") ? text.replace(inBoth, "$2 ($1)") : text);
+// inScale begins with the scale of this device where the daemon says a temperature in both.
+export const inScale = (text) => (display() === "fahrenheit" && text.includes("°C (") ? text.replace(inBoth, "$2 ($1)") : text);
 
 export const temperatureNumber = (c) => fixed(degrees(c), 1);
 export const temperature = (c) => `${fixed(degrees(c), 1)}\u00a0${unitSign()}`;

@@ -13,7 +13,7 @@ export function make(box) {
   const calls = new Calls();
   const journal = new Past();
   past.append(el("h2", { text: texts.headings.past }), calls.node, journal.node, calls.quality);
-  box.append(several.node, alarms, quiet, whole.node, past);
+  box.append(alarms, quiet, several.node, whole.node, past);
   return {
     open(_, state) {
       calls.look();
