@@ -29,7 +29,7 @@ type Bookkeeper interface {
 	// EnterOnce is Enter for who may not hear the answer and sends it again. The entries are made of the book as it is then; what was sent under a
 	// key before is answered as it was then, and changes nothing. ErrOtherSend is a key that was used for something else.
 	EnterOnce(ctx context.Context, s Sending, of func(*book.Book) ([]book.Entry, error)) (stored []book.Entry, doubts []string, err error)
-	// Book is the litter book as it stands.
+	// Book is the litter book as it stands, nil while it cannot be read.
 	Book() *book.Book
 }
 

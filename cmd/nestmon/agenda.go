@@ -66,6 +66,9 @@ func (d *daemon) agenda(days string) ([]taskView, error) {
 	if most := int(agendaAhead.Hours() / 24); err != nil || ahead < 0 || ahead > most {
 		return nil, fmt.Errorf("%q is no number of days; write 0 to %d", days, most)
 	}
+	if d.bookUnread {
+		return nil, errBookUnread
+	}
 	tasks := d.tasks.Load()
 	if tasks == nil {
 		return nil, errors.New("nothing has been measured yet; try again in a moment")

@@ -51,6 +51,19 @@ func (d *daemon) entries() []book.Entry {
 	return nil
 }
 
+// errBookUnread is for whoever asks what is in the book, or wants to write into it.
+var errBookUnread = errors.New("the litter book cannot be read now; look at the card")
+
+// pageBook is the book for the page.
+type pageBook struct{ *daemon }
+
+func (p pageBook) Book() *book.Book {
+	if p.bookUnread {
+		return nil
+	}
+	return p.daemon.Book()
+}
+
 // Enter writes entries into the litter book, durable before it returns.
 func (d *daemon) Enter(ctx context.Context, entries []book.Entry) (stored []book.Entry, doubts []string, err error) {
 	err = d.command(ctx, func() error {
@@ -153,7 +166,10 @@ func (d *daemon) enterAs(now time.Time, entries []book.Entry, s exporter.Sending
 
 // sureBook is the book, read again where nobody knows what of it is stored: a write that took too long may have ended since.
 func (d *daemon) sureBook(now time.Time) (*book.Book, error) {
-	if !d.unsure {
+	switch {
+	case d.bookUnread:
+		return nil, fmt.Errorf("%w; nothing is saved, and it can be sent again", errBookUnread)
+	case !d.unsure:
 		return d.Book(), nil
 	}
 	var b *book.Book
@@ -171,22 +187,6 @@ func (d *daemon) sureBook(now time.Time) (*book.Book, error) {
 		return known
 	}))
 	return b, nil
-}
-
-// takeUpBook takes the litter book that could not be read at the start, once the archive has it.
-func (d *daemon) takeUpBook(now time.Time) {
-	if !d.bookUnread || d.archive.Unread() {
-		return
-	}
-	d.bookLost = holdsBook(d.archive.SetAside())
-	d.unsure = true
-	b, err := d.sureBook(now)
-	if err != nil {
-		d.log.Warn("taking up the litter book; it is tried again with the next poll", "err", err)
-		return
-	}
-	d.bookUnread = false
-	d.log.Info("the litter book counts again", "entries", len(b.Entries()))
 }
 
 // grow stores what was added to the book, and lets the decisions know.

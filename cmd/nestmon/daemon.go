@@ -44,7 +44,7 @@ type daemon struct {
 	book         atomic.Pointer[book.Book]
 	unsure       bool // a write into the book failed, and may have ended later
 	bookLost     bool // its file could not be read at the start
-	bookUnread   bool // nor can it yet, and whether it is lost is not known
+	bookUnread   bool // nor could it be set aside, and whether it is lost the next start knows: all that was kept beside it is empty, too
 	started      time.Time
 	room         atomic.Pointer[exporter.Disk] // for the archive; nil before the first poll is stored
 	faults       faultBook
@@ -198,6 +198,9 @@ func (d *daemon) run(ctx context.Context) error {
 			do()
 		case <-due:
 			d.cycle(ctx, d.pace.Begin())
+			if errors.Is(d.faults.unstored, archive.ErrAnew) {
+				return archive.ErrAnew
+			}
 			due = d.pace.Due()
 		}
 	}
@@ -229,7 +232,6 @@ func (d *daemon) cycle(ctx context.Context, t time.Time) {
 		c.Boot, c.Up = d.since(t)
 	}
 	d.announce(c)
-	d.takeUpBook(t)
 	d.sendPlaced()
 	if d.seen != nil {
 		d.seen(events)

@@ -84,6 +84,9 @@ func examineBackup(_ context.Context, p *patient) []sign {
 // daemon runs it has it open already.
 func examineArchive(_ context.Context, p *patient) []sign {
 	if p.daemon.there {
+		if in := p.daemon.inside; in != nil && in.Held != "" {
+			return []sign{fails("nestmon goes back to the card by itself once it can be written; replace a card that is failing", "the running daemon watches from memory and keeps nothing: %s", in.Held)}
+		}
 		return []sign{fine("open in the running daemon")}
 	}
 	switch err := statError(filepath.Join(p.cfg.Data, "book.db")); {

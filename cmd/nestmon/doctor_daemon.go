@@ -45,12 +45,16 @@ type insideView struct {
 	Watchdog float64    `json:"watchdog_s"` // how often the service manager wants to hear of it, 0 where it does not
 	Manager  bool       `json:"manager"`    // there is a service manager to tell
 	Scraped  *time.Time `json:"scraped"`    // when its metrics were asked for last
+	Held     string     `json:"held"`       // why its archive cannot be written since it started, empty where it can
 }
 
 // inside answers what a doctor asks beside the state.
 func (d *daemon) inside() insideView {
 	every, _ := hardware.WatchdogInterval()
 	v := insideView{Watchdog: every.Seconds(), Manager: os.Getenv("NOTIFY_SOCKET") != ""}
+	if err := d.archive.Held(); err != nil {
+		v.Held = err.Error()
+	}
 	if d.sinks.scraped != nil {
 		if at := d.sinks.scraped(); !at.IsZero() {
 			v.Scraped = &at

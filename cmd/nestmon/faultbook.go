@@ -86,7 +86,7 @@ func (b *faultBook) daemonWords(d *daemon, now time.Time) (c alarm.Condition, te
 	}
 	if d.bookUnread {
 		worse(&c, alarm.Warning, d.started, "the litter book could not be read")
-		said = append(said, "The litter book cannot be read, and no litter is known: until it can be, no nest is judged for chill, and limits are those of newborn kits.")
+		said = append(said, "The litter book cannot be read, and no litter is known: until it can be, no nest is judged for chill, limits are those of newborn kits, and nothing is saved. nestmon starts anew by itself once it can.")
 	}
 	if files := d.archive.SetAside(); len(files) > 0 {
 		worse(&c, alarm.Warning, d.started, "an archive file could not be read")

@@ -66,6 +66,9 @@ func (a *feedAccess) knows(secret exporter.Secret) bool {
 
 // calendar is the chores as a file, and when it last changed, for who knows the secret.
 func (d *daemon) calendar(ctx context.Context, secret exporter.Secret) (text []byte, changed time.Time, err error) {
+	if d.bookUnread {
+		return nil, changed, errBookUnread // nor the secret
+	}
 	if !d.feed.access.Load().knows(secret) {
 		return nil, changed, exporter.ErrLinkUnknown
 	}
@@ -129,6 +132,9 @@ type feedAnswer struct {
 
 // feedCommand does what a command wants. It is stored before it counts.
 func (d *daemon) feedCommand(ctx context.Context, asked feedRequest) (answer feedAnswer, err error) {
+	if d.bookUnread {
+		return answer, errBookUnread
+	}
 	err = d.command(ctx, func() error {
 		access := *d.feed.access.Load()
 		before := access

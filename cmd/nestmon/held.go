@@ -21,6 +21,9 @@ const heldYears = 2
 
 // held answers what the nests held over the air outside, or what one of them did.
 func (d *daemon) held(nest, since string) ([]held.Row, error) {
+	if d.bookUnread {
+		return nil, errBookUnread
+	}
 	now := d.pace.Now()
 	from := now.AddDate(-heldYears, 0, 0)
 	if since != "" {

@@ -77,8 +77,25 @@ type importAnswer struct {
 	Dry     bool     `json:"dry_run"`
 }
 
+// bookDoor answers nothing from a book that cannot be read: it is not an empty one.
+type bookDoor struct {
+	door *http.ServeMux
+	d    *daemon
+}
+
+func (b bookDoor) HandleFunc(pattern string, do http.HandlerFunc) {
+	b.door.HandleFunc(pattern, func(w http.ResponseWriter, r *http.Request) {
+		if b.d.bookUnread {
+			refuse(w, errBookUnread)
+			return
+		}
+		do(w, r)
+	})
+}
+
 // litterDoor answers what the litter commands ask.
-func litterDoor(mux *http.ServeMux, d *daemon) {
+func litterDoor(door *http.ServeMux, d *daemon) {
+	mux := bookDoor{door, d}
 	mux.HandleFunc("GET /control/litters", func(w http.ResponseWriter, r *http.Request) {
 		reply(w, func() ([]litterRow, error) { return d.litters(r.FormValue("all") != ""), nil })
 	})

@@ -17,6 +17,9 @@ import (
 
 // outcomes answers what was learned across litters.
 func (d *daemon) outcomes(q url.Values) (survival.Report, error) {
+	if d.bookUnread {
+		return survival.Report{}, errBookUnread
+	}
 	ask := survival.Ask{Now: d.pace.Now()}
 	var err error
 	if q.Get("by") != "" {

@@ -67,6 +67,9 @@ type reportAnswer struct {
 
 // answerReport is the daemon's side of the command.
 func (d *daemon) answerReport(r *http.Request) (said reportAnswer, err error) {
+	if d.bookUnread {
+		return said, errBookUnread
+	}
 	rec, err := d.reported(r)
 	if err != nil {
 		return said, err
@@ -109,6 +112,9 @@ func (d *daemon) reportSite() reports.Site {
 
 // Report is the page of one litter, for the page at home.
 func (d *daemon) Report(id int64) (web.Page, error) {
+	if d.bookUnread {
+		return web.Page{}, errBookUnread
+	}
 	rec := d.Book().Record(id)
 	if rec == nil {
 		return web.Page{}, fmt.Errorf("%w: no litter has the number %d; /litters lists them", web.ErrNoReport, id)
@@ -125,6 +131,9 @@ func (d *daemon) Report(id int64) (web.Page, error) {
 
 // Litters is the page that leads to all of them.
 func (d *daemon) Litters() (web.Page, error) {
+	if d.bookUnread {
+		return web.Page{}, errBookUnread
+	}
 	return page(func(w io.Writer) error { return reports.NewPages().List(w, d.Book().Records(), d.reportSite()) })
 }
 

@@ -178,7 +178,7 @@ func newDaemon(cfg *config, p parts) (_ *daemon, err error) {
 	d.poller.Now = p.pace.Now
 	d.bench = newWorkbench(d, p.root)
 	if d.sinks, err = openSinks(outlet{
-		cfg: cfg, archive: d.archive, log: p.log, now: time.Now, keeper: d, calendar: d.calendar, push: p.push, book: d, report: d.Report, litters: d.Litters,
+		cfg: cfg, archive: d.archive, log: p.log, now: time.Now, keeper: d, calendar: d.calendar, push: p.push, book: pageBook{d}, report: d.Report, litters: d.Litters,
 		bench: d.bench, quality: d.qualityOf, tuner: d,
 	}); err != nil {
 		return nil, errors.Join(err, d.poller.Close())

@@ -74,16 +74,16 @@ type Archive struct {
 	plan   atomic.Pointer[plan] // what the columns of every poll mean
 	days   dayBook
 	aside  paths
-	unsent sync.Map    // uint64 by sink: see Pruned
-	owed   atomic.Bool // the file of the litter book is new, and the book not in it yet
-	unread atomic.Bool // the litter book could not be read, and an empty one stands for it
-	recent lately      // what was sent to the book
+	unsent sync.Map              // uint64 by sink: see Pruned
+	owed   atomic.Bool           // the file of the litter book is new, and the book not in it yet
+	unread atomic.Bool           // the litter book could not be read, and an empty one stands for it
+	recent lately                // what was sent to the book
+	held   atomic.Pointer[error] // why the archive cannot be written since it was opened, nil where it can; changed with mu held
 
 	mu       sync.Mutex // one writer at a time; guards all below
 	state    pollState
 	channels []string
 	counts   Counts
-	held     error      // why the archive cannot be written since it was opened, nil where it can
 	guards   []*os.File // keep a writer out while it is held
 }
 
@@ -184,7 +184,7 @@ func (a *Archive) Close() error {
 	}
 	a.closed = true
 	var errs []error
-	if a.readings != nil && a.copied == "" && a.held == nil {
+	if a.readings != nil && a.copied == "" && a.Held() == nil {
 		errs = append(errs, a.readings.write(a.saveCursorsNow))
 	}
 	for _, s := range []*store{a.readings, a.book} {

@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"syscall"
 	"testing"
 	"time"
@@ -118,7 +119,7 @@ func TestReadOnlyDisk(t *testing.T) {
 }
 
 // On a card that is read-only from the start all that lies there is read, also what a killed daemon left in its log, nothing is said to be stored, nobody else gets
-// in, and once the card takes writes again all goes on.
+// in, and once the card takes writes again all goes on: in the same process where the litter book could be read, and else in the next.
 func TestStartOnAReadOnlyDisk(t *testing.T) {
 	lived := t.TempDir()
 	probes := rabbitry(4)
@@ -141,9 +142,21 @@ func TestStartOnAReadOnlyDisk(t *testing.T) {
 			must(t, err)
 			must(t, a.Close())
 		}, 10, 1, false, false, 11, 1},
+		// SQLite deletes a log in which it finds nothing when it closes the file, and meanwhile that log may have become another's.
+		{"with a log of zeros", func(t *testing.T, dir string) {
+			a, err := archive.Open(dir, archive.Options{})
+			must(t, err)
+			must(t, a.Close())
+			for _, name := range []string{"book.db-wal", "readings.db-wal"} {
+				must(t, os.WriteFile(filepath.Join(dir, name), make([]byte, 4096), 0o600))
+			}
+		}, 10, 1, false, false, 11, 1},
 		{"with a damaged book", func(t *testing.T, dir string) {
 			must(t, os.WriteFile(filepath.Join(dir, "book.db"), []byte("no database"), 0o600))
 		}, 10, 0, true, false, 11, 0},
+		{"with a book that cannot be read for a while", func(t *testing.T, dir string) {
+			must(t, syscall.Mount(os.DevNull, filepath.Join(dir, "book.db"), "", syscall.MS_BIND, ""))
+		}, 10, 0, true, false, 11, 1},
 		{"without anything", func(t *testing.T, dir string) {
 			for _, name := range []string{"book.db", "book.db-wal", "readings.db", "readings.db-wal"} {
 				must(t, os.Remove(filepath.Join(dir, name)))
@@ -155,11 +168,7 @@ func TestStartOnAReadOnlyDisk(t *testing.T) {
 	} {
 		t.Run(row.name, func(t *testing.T) {
 			dir := tinyDisk(t, "size=4m")
-			for _, name := range []string{"book.db", "book.db-wal", "readings.db", "readings.db-wal"} {
-				text, err := os.ReadFile(filepath.Join(lived, name))
-				must(t, err)
-				must(t, os.WriteFile(filepath.Join(dir, name), text, 0o600))
-			}
+			copyArchive(t, lived, dir)
 			row.spoil(t, dir)
 			must(t, syscall.Mount("", dir, "", syscall.MS_REMOUNT|syscall.MS_RDONLY, ""))
 			opts := archive.Options{Probes: probes, Now: func() time.Time { return start }, Regardless: true}
@@ -189,18 +198,62 @@ func TestStartOnAReadOnlyDisk(t *testing.T) {
 			must(t, a.SetChannels([]string{"post"}))
 			look(row.polls, row.entries, row.unread)
 			must(t, syscall.Mount("", dir, "", syscall.MS_REMOUNT, ""))
+			_ = syscall.Unmount(filepath.Join(dir, "book.db"), syscall.MNT_DETACH) // where something lies over it
 			if row.polls > 0 {
 				if _, err := archive.Open(dir, opts); err == nil || !strings.Contains(err.Error(), "another nestmon is using it") {
 					t.Errorf("a second one: %v", err)
 				}
 			}
+			readTogether(t, a)
+			if row.unread {
+				for range 2 {
+					if err := a.Commit(c); !errors.Is(err, archive.ErrAnew) || !errors.Is(err, archive.ErrBook) {
+						t.Errorf("a poll beside a book that was not read: %v", err)
+					}
+				}
+				look(row.polls, row.entries, true)
+				must(t, a.Close())
+				a = openAt(t, dir, opts)
+			}
 			commit(t, a, c)
-			look(row.after, row.afterwards, false)
+			must(t, a.PutEntries([]book.Entry{{ID: 9, What: book.Noted, Note: "kept"}}))
+			look(row.after, row.afterwards+1, false)
+			killed := t.TempDir() // what a kill now would leave
+			copyArchive(t, dir, killed)
 			must(t, a.Close())
-			a = openAt(t, dir, opts)
-			look(row.after, row.afterwards, false)
+			for _, dir := range []string{dir, killed} {
+				a = openAt(t, dir, opts)
+				look(row.after, row.afterwards+1, false)
+			}
 		})
 	}
+}
+
+func copyArchive(t *testing.T, from, to string) {
+	t.Helper()
+	for _, name := range []string{"book.db", "book.db-wal", "readings.db", "readings.db-wal"} {
+		text, err := os.ReadFile(filepath.Join(from, name))
+		must(t, err)
+		must(t, os.WriteFile(filepath.Join(to, name), text, 0o600))
+	}
+}
+
+// readTogether reads from as many connections as there are.
+func readTogether(t *testing.T, a *archive.Archive) {
+	t.Helper()
+	var all sync.WaitGroup
+	for range 8 {
+		all.Go(func() {
+			for range 20 {
+				_, err := a.Entries()
+				_, _, more := a.Newest()
+				if err = errors.Join(err, more); err != nil {
+					t.Error(err)
+				}
+			}
+		})
+	}
+	all.Wait()
 }
 
 // A board that restarts on a full card must watch all the same.

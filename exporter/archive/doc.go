@@ -31,7 +31,8 @@
 // the disk the next Commit tries anew.
 //
 // Where Options say Regardless, an archive that cannot be written when it is opened is read as it lies, its log too; what cannot be read is empty, and Unread tells it
-// of the book. Every write is refused with the reason, and tries the card first: once that takes a file, all goes on as after an ordinary start. What came
+// of the book. Every write is refused with the reason, and tries the card first: once that takes a file, all goes on as after an ordinary start; where the book is unread
+// only another process may, and ErrAnew says so. What came
 // meanwhile is not made up for but by its owner's next Commit. A newer schema stays an error, and so does a second process, which a lock for reading keeps out.
 //
 // A damaged file is renamed to NAME.broken-DATE, never deleted, and a new one begun, at the start or while running; SetAside

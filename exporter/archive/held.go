@@ -16,6 +16,11 @@ import (
 
 // A card that cannot be written when the archive is opened is held: what lies there is read as it is, and an empty file in memory stands for what cannot be
 // read. Whatever wants to write is refused with the reason; each time the card is tried first, and once it takes a file all goes on as after an ordinary start.
+// Where the litter book itself could not be read that would be too late: everybody has taken up what an empty one holds, and would write it over the real one.
+// Then nothing is written until the process ends, and ErrAnew says when that is worth while.
+
+// ErrAnew is what every write is refused with once another start would find more of the litter book than this one has.
+var ErrAnew = errors.New("the litter book can be read again, or a new one be begun; starting anew")
 
 // refusing reports whether err says that a card or its folder takes no writes, rather than that what lies there is wrong.
 func refusing(err error) bool {
@@ -36,7 +41,8 @@ func openHeld(dir string, opts Options, why error) (*Archive, error) {
 	if used, err := InUse(dir); used && err == nil { // what cannot be asked for lack of rights, the daemon's door tells
 		return nil, fmt.Errorf("archive: %s: another nestmon is using it, stop that one first", dir)
 	}
-	a := &Archive{dir: dir, opts: opts, held: why}
+	a := &Archive{dir: dir, opts: opts}
+	a.held.Store(&why)
 	if err := a.open(a.holdStore); err != nil {
 		return nil, err
 	}
@@ -59,8 +65,16 @@ func (a *Archive) holdStore(path string, k kind) (*store, []string, error) {
 	return s, nil, err
 }
 
-// Unread reports whether the litter book could not be read when the archive was opened, and has not been since.
+// Unread reports whether the litter book could not be read when the archive was opened.
 func (a *Archive) Unread() bool { return a.unread.Load() }
+
+// Held is why the archive cannot be written since it was opened, nil where it can. It waits for no write.
+func (a *Archive) Held() error {
+	if why := a.held.Load(); why != nil {
+		return *why
+	}
+	return nil
+}
 
 // openStill opens a file that nobody writes, with its log, and proves that it is whole.
 func openStill(path string, k kind) (*store, error) {
@@ -112,8 +126,11 @@ func inMemory(path string, k kind) (*store, error) {
 func (a *Archive) comeBack() error {
 	a.mu.Lock()
 	defer a.mu.Unlock()
-	if a.held == nil {
-		return nil
+	switch held := a.Held(); {
+	case held == nil, errors.Is(held, ErrAnew):
+		return held
+	case a.Unread():
+		return a.awaitAnew()
 	}
 	fresh := &Archive{dir: a.dir, opts: a.opts}
 	err := writable(a.dir)
@@ -123,17 +140,18 @@ func (a *Archive) comeBack() error {
 	}
 	if err != nil {
 		a.keepOut()
-		a.held = err
+		a.held.Store(&err)
 		return err
 	}
-	if err := errors.Join(a.book.adopt(fresh.book), a.readings.adopt(fresh.readings)); err != nil {
-		a.opts.Log.Warn("closing what was read of the archive", "err", err)
-	}
+	// What was read so far stays open until the process ends, in which it happens once: closing it would delete a log in which it found nothing, and that is now the log
+	// of those who write.
+	a.book.adopt(fresh.book)
+	a.readings.adopt(fresh.readings)
 	fresh.state.asked = a.state.asked
-	a.state, a.held = fresh.state, nil
+	a.state = fresh.state
+	a.held.Store(nil)
 	a.plan.Store(fresh.plan.Load())
 	a.days.forgetAll()
-	a.unread.Store(false)
 	aside := fresh.SetAside()
 	a.aside.add(aside)
 	if slices.ContainsFunc(aside, func(path string) bool { return strings.HasPrefix(filepath.Base(path), bookFile.name) }) {
@@ -144,6 +162,43 @@ func (a *Archive) comeBack() error {
 		return a.writeBook(func(t *tx) error { return t.putChannels(a.channels) })
 	}
 	return nil
+}
+
+// awaitAnew says why nothing is written yet, or ErrAnew.
+func (a *Archive) awaitAnew() error {
+	err := a.foundAnew()
+	if err == nil {
+		err = ErrAnew
+		a.opts.Log.Error("nothing more is kept by this process", "err", err)
+	}
+	a.held.Store(&err)
+	return err
+}
+
+// foundAnew reports that a start would find the litter book, or could put another in its place; an error is why not.
+func (a *Archive) foundAnew() error {
+	path := filepath.Join(a.dir, bookFile.name)
+	s, err := openStill(path, bookFile)
+	switch {
+	case err == nil:
+		return s.close()
+	case errors.Is(err, errNewer):
+		return err
+	}
+	if no := writable(a.dir); no != nil {
+		return no
+	}
+	if refusing(err) {
+		return err
+	}
+	// A file may be made on a card that is full, a litter book may not: without this try it would be started anew for ever.
+	try := path + ".try"
+	err = create(try, bookFile)
+	for _, tail := range tails {
+		_ = os.Remove(try + tail) // there is none, mostly
+		_ = os.Remove(try + ".new" + tail)
+	}
+	return err
 }
 
 // keepOut keeps every writer from the files that are read, as far as they can be locked.

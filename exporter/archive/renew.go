@@ -69,7 +69,7 @@ func (a *Archive) renew(s *store, k kind, why error) error {
 	if err != nil {
 		return err
 	}
-	_ = s.adopt(fresh) // its own are closed
+	s.adopt(fresh)
 	return nil
 }
 

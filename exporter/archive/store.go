@@ -120,14 +120,12 @@ func (s *store) close() error {
 	return errors.Join(errs...)
 }
 
-// adopt takes over the connections of another store, whose file has the same path, and closes its own.
-func (s *store) adopt(fresh *store) error {
+// adopt takes over the connections of another store, whose file has the same path. Its own stay as they are.
+func (s *store) adopt(fresh *store) {
 	s.swap.Lock()
-	old := &store{writer: s.writer, conn: s.conn, reader: s.reader}
+	defer s.swap.Unlock()
 	s.writer, s.conn, s.reader = fresh.writer, fresh.conn, fresh.reader
 	s.hurt.Store(false)
-	s.swap.Unlock()
-	return old.close()
 }
 
 // own lets f read with the connection that writes.

@@ -20,7 +20,10 @@ import (
 	"nestmon/thresholds/book"
 )
 
-const noBook = "nobody here keeps a litter book; open the page of the running daemon"
+const (
+	noBook     = "nobody here keeps a litter book; open the page of the running daemon"
+	bookUnread = "the litter book cannot be read now; look at the card"
+)
 
 // Bounds of what is sent to the book, ours, no source. What is pressed once is one entry, or both sides of a fostering, or some struck together.
 const (

@@ -165,6 +165,12 @@ func TestEntriesThatAreRefused(t *testing.T) {
 			t.Errorf("%s: %d", path, r.StatusCode)
 		}
 	}
+	d.book = nil
+	for _, path := range []string{"/api/book", "/api/book/nest/n00", "/api/agenda", "/api/broods"} {
+		if r := get(h.Handler(), "GET", path); r.StatusCode != http.StatusServiceUnavailable || !strings.Contains(body(t, r), "cannot be read now") {
+			t.Errorf("%s of a book that cannot be read: %d", path, r.StatusCode)
+		}
+	}
 	h.Options.Book = nil
 	for _, path := range []string{"/api/book", "/api/book/litter/1", "/api/book/nest/n00", "/api/book/doe/Hazel"} {
 		if r := get(h.Handler(), "GET", path); r.StatusCode != http.StatusServiceUnavailable {

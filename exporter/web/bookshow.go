@@ -50,6 +50,9 @@ func (s *Server) serveAgenda(w http.ResponseWriter, r *http.Request) {
 	if q.refused(w) {
 		return
 	}
+	if s.bookGone(w) {
+		return
+	}
 	f, _ := s.newest()
 	if f == nil {
 		w.Header().Set("Retry-After", "1")
@@ -128,10 +131,22 @@ type reading struct {
 	state *thresholds.Snapshot // nil before anything was measured
 }
 
+// bookGone answers where there is a book that cannot be read: it is not an empty one.
+func (s *Server) bookGone(w http.ResponseWriter) bool {
+	gone := s.Options.Book != nil && s.Options.Book.Book() == nil
+	if gone {
+		refuse(w, http.StatusServiceUnavailable, bookUnread)
+	}
+	return gone
+}
+
 // read returns the book; nil means answered.
 func (s *Server) read(w http.ResponseWriter) *reading {
 	if s.Options.Book == nil {
 		refuse(w, http.StatusServiceUnavailable, noBook)
+		return nil
+	}
+	if s.bookGone(w) {
 		return nil
 	}
 	b := &reading{Book: s.Options.Book.Book(), now: s.Now()}

@@ -304,7 +304,7 @@ func markOf(m past.Mark) markView {
 // serveBroods lists the litters with kits that can be looked at by age, the newest first.
 func (s *Server) serveBroods(w http.ResponseWriter, r *http.Request) {
 	q := s.parseQuery(r)
-	if q.refused(w) {
+	if q.refused(w) || s.bookGone(w) {
 		return
 	}
 	out := struct {
@@ -312,9 +312,7 @@ func (s *Server) serveBroods(w http.ResponseWriter, r *http.Request) {
 		Left   int         `json:"left"`
 	}{Broods: []broodView{}}
 	if s.Options.Book != nil {
-		if b := s.Options.Book.Book(); b != nil {
-			out.Broods = s.broods(b)
-		}
+		out.Broods = s.broods(s.Options.Book.Book())
 	}
 	if n := len(out.Broods) - maxBroods; n > 0 {
 		out.Left, out.Broods = n, out.Broods[:maxBroods]
