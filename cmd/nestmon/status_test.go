@@ -61,6 +61,8 @@ func TestStatusClaimsNoMoreThanItKnows(t *testing.T) {
 		"long silent":           {`"severity": "none", "values": [{"role": "air", "quantity": "temperature", "value": null, "age_s": 9000}], "judged": [` + blind + `]`, []string{"no data for 2h30m"}, true},
 		"a silent probe rings":  {`"severity": "urgent", "values": [` + never + `], "judged": [` + blind + `]`, []string{"urgent"}, true},
 		"measured, no litter":   {`"severity": "none", "values": [` + air + `], "judged": [{"danger": "chill", "why": "no litter entered"}]`, []string{"none", "chill: no litter entered"}, false},
+		"past a limit":          {`"severity": "none", "past_limit": {"where": "above"}, "values": [` + air + `], "judged": []`, []string{"over the limit"}, false},
+		"past the urgent one":   {`"severity": "warning", "past_limit": {"where": "above", "urgent": true}, "values": [` + air + `], "judged": []`, []string{"over the urgent limit, warning"}, false},
 		"a chore cannot wait":   {`"severity": "warning", "values": [` + air + `], "judged": []`, []string{"warning"}, false},
 		"one of two has answer": {`"severity": "none", "values": [` + air + `, ` + never + `], "judged": [` + blind + `]`, []string{"none"}, false},
 	} {

@@ -8,7 +8,7 @@ const testPatience = 80e3; // ms for every channel to answer
 const saidFor = 12e3; // ms that good news stay; bad news stay until something else is said
 
 // can is what this browser may do, as the daemon last said.
-export const can = { changes: false, logged_in: false, test: false, closed: false, asked: false };
+export const can = { changes: false, logged_in: false, closed: false, asked: false };
 
 const busy = new Map(); // key of what is being saved → the button's own key
 let redraw = () => {};

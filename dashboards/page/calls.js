@@ -51,7 +51,7 @@ export class Calls {
     const { locked, test: trial, out } = this.#parts;
     locked.hidden = can.changes || !can.asked;
     setText(locked, texts.locked);
-    trial.hidden = !can.changes || !can.test;
+    trial.hidden = !can.changes || state.nobody_called;
     setText(trial, isBusy("test", "test") ? texts.doing.sending : texts.test.button);
     out.hidden = !can.changes || !can.logged_in;
     setText(out, texts.login.out);
@@ -64,7 +64,7 @@ export class Calls {
     const { order, rules, note } = this.#parts;
     const c = this.#calls;
     const broken = new Set(this.#state.sinks.filter((s) => !s.ok).map((s) => s.sink));
-    if (c.contacts.length === 0) setText(note, texts.calls.nobody);
+    setText(note, this.#state.nobody_called ? texts.calls.nobody : "");
     const lines = c.contacts.map((who, i) => ({ ...who, when: i === 0 ? texts.calls.first : texts.calls.later(units.span(i * c.escalate_after * c.repeat_s)) }));
     keyed(order, lines, (w) => w.name, () => el("li", {}, el("strong"), el("span"), el("span", { class: "quiet" }), el("span", { class: "fails" })), (li, w) => {
       const [name, when, ways, fails] = li.children;

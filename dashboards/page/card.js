@@ -3,7 +3,7 @@
 import { sinceWords, updateTake } from "./alarm.js";
 import { el, keyed, setClass, setText, shape } from "./dom.js";
 import { makeGauge, updateGauge } from "./gauge.js";
-import { ageWords, dialOf, fullyWatched, judgedOf, litterWords, pastLimit } from "./nest.js";
+import { ageWords, dialOf, fullyWatched, judgedOf, litterWords, unjudged, urgencyOf } from "./nest.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
 import { way } from "./ways.js";
@@ -32,7 +32,7 @@ export function makeCard(nest, { alone = false } = {}) {
 export function updateCard(node, nest, alarms, state, old) {
   const card = cards.get(node);
   const now = Date.parse(state.time);
-  setClass(node, `card is-${nest.severity}`);
+  setClass(node, `card is-${urgencyOf(nest)}`);
   updateChip(card.chip, nest, old);
   setText(card.litter, litterWords(nest));
   setText(card.kind, texts.kind[nest.kind] ?? nest.kind);
@@ -69,9 +69,9 @@ function nextWords(next, now) {
 
 function updateChip(chip, nest, old) {
   const quiet = nest.severity === "none";
-  const past = quiet && !old ? pastLimit(nest) : "";
-  const name = past ? "notice" : quiet && (old || !fullyWatched(nest)) ? "blind" : nest.severity;
-  const words = past ? texts.pastLimit[past] : name !== "blind" ? texts.severity[nest.severity] : old ? texts.unknown : texts.partly;
+  const past = !old && (quiet || nest.past_limit?.urgent) ? nest.past_limit : null;
+  const name = past ? (past.urgent ? "urgent" : "notice") : quiet && (old || !fullyWatched(nest)) ? "blind" : nest.severity;
+  const words = past ? texts.pastLimit[past.where] : name !== "blind" ? texts.severity[nest.severity] : old ? texts.unknown : unjudged(nest).all ? texts.unwatched : texts.partly;
   if (chip.dataset.name === name + words) return;
   chip.dataset.name = name + words;
   setClass(chip, `chip chip-${name}`);

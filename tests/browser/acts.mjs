@@ -42,7 +42,7 @@ for (const [width, height, theme] of [[390, 844, "light"], [320, 640, "dark"], [
     await said(page, "Saved: b1: Nest too hot – I have seen it");
     await page.waitForFunction((h) => document.querySelector(`${h} .status`).textContent.startsWith("Seen at"), heat);
     assert.equal(await page.locator(`${heat} .take`).count(), 0, "it can be acknowledged again");
-    assert.match(await text(page, "#verdict"), /^Look soon: 1 warning\. Seen at 3:42 PM on the page: 1 urgent alarm still stands\./);
+    assert.match(await text(page, "#verdict"), /^1 urgent alarm still stands, seen at 3:42 PM on the page\. Look soon: 1 warning\./);
     assert.match(await page.getAttribute("#verdict", "class"), /chip-urgent/);
     assert.ok(await noSideways(page), "the page scrolls sideways");
     await audit(page, "axe-core, with what was said");
@@ -157,7 +157,7 @@ test("on its nest's card an alarm is acknowledged with one tap", async () => {
   await said(page, "Saved: b1: Nest too hot – I have seen it");
   await page.waitForFunction(() => document.querySelector("#nest-b1 .stand .facts").textContent.endsWith("· seen"));
   await page.tap("#nest-b1 .take >> nth=0");
-  await page.waitForFunction(() => /^Seen at 3:42 PM on the page: 1 urgent alarm still stands\./.test(document.querySelector("#verdict").textContent));
+  await page.waitForFunction(() => /^1 urgent alarm still stands, seen at 3:42 PM on the page\./.test(document.querySelector("#verdict").textContent));
   assert.doesNotMatch(await page.getAttribute("#verdict", "class"), /chip-(none|blind|notice)/);
   await shutBut(page, 401);
 });
