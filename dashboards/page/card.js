@@ -42,9 +42,13 @@ export function updateCard(node, nest, alarms, state, old) {
   setText(card.more, rest > 0 ? texts.moreAlarms(rest) : "");
   updateDial(card.cluster, nest, "cluster");
   updateDial(card.air, nest, "air");
-  keyed(card.blind, card.alone ? [] : judgedOf(nest).filter((j) => j.blind), (j) => j.key, () => el("li", { class: "blind" }, shape("blind"), el("span")), (li, j) => setText(li.lastElementChild, j.text));
+  keyed(card.blind, card.alone || old ? [] : judgedOf(nest).filter((j) => j.blind), (j) => j.key, () => el("li", { class: "blind" }, shape("blind"), el("span")), (li, j) => setText(li.lastElementChild, j.text));
   setText(card.next, nextWords(nest.next, now));
 }
+
+const goes = new Set(["check-nest", "probe-fault", "probe-silent"]); // of which a notice too says what to do
+
+const firstSentence = (text) => text.match(/^[^]*?[.!?](?=\s|$)/)?.[0] ?? text;
 
 function makeStand() {
   return el("li", {}, el("p", { class: "name" }), el("p", { class: "say" }), el("p", { class: "facts" }), el("div", { class: "buttons" }));
@@ -54,7 +58,7 @@ function updateStand(li, a, now) {
   const [name, say, facts, buttons] = li.children;
   setClass(li, `stand is-${a.severity}`);
   setText(name, texts.event[a.event] ?? a.event);
-  setText(say, a.severity === "urgent" || a.severity === "warning" ? a.text : "");
+  setText(say, a.severity === "urgent" || a.severity === "warning" ? a.text : goes.has(a.event) ? firstSentence(a.text) : "");
   setText(facts, [...(a.value === null ? [] : [units.quantity(a.value, a.unit)]), sinceWords(a, now), texts.short[a.status] ?? a.status].join(" · "));
   updateTake(buttons, a);
 }

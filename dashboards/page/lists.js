@@ -97,10 +97,10 @@ export function updateList(box, heading, items, state, shown, how) {
   if (within && !box.contains(document.activeElement)) document.getElementById("verdict").focus({ preventScroll: true }); // what was pressed is gone
 }
 
-export function updateBlind(box, state) {
+export function updateBlind(box, state, old) {
   const { list } = section(box, texts.headings.blind);
   box.children[2].hidden = true;
-  keyed(list, blindOf(state), (b) => b.key, () => el("li", { class: "blind" }, shape("blind"), el("div", {}, el("p"), el("small"))), (li, b) => {
+  keyed(list, blindOf(state, old), (b) => b.key, () => el("li", { class: "blind" }, shape("blind"), el("div", {}, el("p"), el("small"))), (li, b) => {
     setClass(li, b.calm ? "calm" : "blind");
     const [words, raw] = li.lastElementChild.children;
     setText(words, b.text);
@@ -118,10 +118,10 @@ const sinkTroubles = [
 
 const sinkWords = (s) => texts.sink[sinkTroubles.find(([, pattern]) => pattern.test(s.error))?.[0] ?? (s.misconfigured ? "wrong" : "other")](s.sink);
 
-function blindOf(state) {
+function blindOf(state, old) {
   const now = Date.parse(state.time);
   const since = (t) => units.span((now - Date.parse(t)) / 1e3);
-  const list = [];
+  const list = old ? [{ key: "old", text: texts.outOfReach(units.clock(now)) }] : [];
   if (!state.clock_synced) list.push({ key: "clock", text: texts.clock });
   for (const b of state.buses) {
     if (b.hung_s > 0) list.push({ key: `bus ${b.bus}`, text: texts.busHung(b.bus, units.span(b.hung_s)) });

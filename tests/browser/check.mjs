@@ -46,6 +46,8 @@ test("without JavaScript: temperatures, what stands, when that was, and never th
     const context = await browser.newContext({ viewport: { width: 320, height: 640 }, colorScheme: theme, locale: "en-US", deviceScaleFactor: 2, javaScriptEnabled: false });
     const page = await context.newPage();
     await page.goto(address);
+    assert.match(await text(page, "#first"), /b1\s*Urgent\s*Over the limit[\s\S]*c1\s*Not judged: chill \(no litter entered\)/);
+    assert.equal(await page.locator("#doors").isVisible(), false);
     assert.match(await text(page, "#first"), /^As it was at 15:42:\d\d, 2031-07-19, not live\.[\s\S]*b1[\s\S]*thin the fur[\s\S]*Nest air[\s\S]*101\.2\s*°F[\s\S]*a1/);
     assert.doesNotMatch(await text(page, "#first"), /No alarm|fully/);
     assert.ok(await noSideways(page), "the page scrolls sideways");
@@ -198,7 +200,15 @@ test("a server that answers without measuring is old, and nothing is called fine
   assert.match(await text(page, "#banner"), /newest measurement came 66 min ago/);
   assert.match(await text(page, "#verdict"), /Not known/);
   assert.deepEqual(await page.locator(".chip").allInnerTexts(), ["Not known", "Not known"]);
-  await page.screenshot({ path: join(shots, "old-390.png") });
+  assert.match(await text(page, "#blind"), /nestmon itself is out of reach, or measures nothing: all of this is as it was at 3:4\d PM\./);
+  assert.match(await text(page, "#nest-a1"), /at 3:4\d PM/);
+  assert.doesNotMatch(await text(page, "#main"), / ago|just now|Watched|Every probe answers/);
+  await page.screenshot({ path: join(shots, "old-390.png"), fullPage: true });
+  await page.click("#doors [data-room=probes]");
+  await page.waitForSelector("#all-probes .probes li");
+  assert.match(await text(page, "#all-probes"), /Not known since 3:4\d PM\./);
+  assert.equal(await page.locator("#room-probes .shape-none").count(), 0);
+  await page.screenshot({ path: join(shots, "old-probes-390.png"), fullPage: true });
   await page.context().close();
 });
 

@@ -16,7 +16,7 @@ export function make(box) {
     update(state, old) {
       const all = inOrder(state.alarms.filter((a) => a.alarm && a.nest === null));
       updateList(parts.site, texts.headings.site, all, state, Infinity);
-      updateBlind(parts.blind, state);
+      updateBlind(parts.blind, state, old);
       updateOutside(parts.outside, state);
       updateBattery(parts.battery, state);
       parts.nests.parentElement.hidden = state.nests.length === 0;
