@@ -135,3 +135,24 @@ func TestAlarmTellsWhenItWasSeen(t *testing.T) {
 		}
 	}
 }
+
+// What nobody was called for is not said to be acknowledged, and a chore that is seen is not done.
+func TestAcknowledgingANestSaysWhatItMeant(t *testing.T) {
+	var s stateView
+	if err := json.Unmarshal([]byte(`{"alarms": [
+		{"nest": "oak", "event": "nest-heat", "alarm": true, "status": "unacknowledged"}, {"nest": "oak", "event": "probe-silent", "alarm": true, "status": "acknowledged"},
+		{"nest": "oak", "event": "inspect-due", "chore": true, "status": "unacknowledged"}, {"nest": "elm", "event": "inspect-due", "chore": true, "status": "unacknowledged"},
+		{"nest": "elm", "event": "box-due", "chore": true, "status": "unacknowledged"}, {"nest": null, "event": "sink-fault", "alarm": true, "status": "unacknowledged"}],
+		"quiet": [{"nest": "oak", "event": "nest-cold", "alarm": true, "status": "returned-unacknowledged"}]}`), &s); err != nil {
+		t.Fatal(err)
+	}
+	for nest, want := range map[string]string{
+		"oak": "Of nest oak acknowledged: nest-heat, nest-cold; each calls again when it grows worse, or ends and comes again; 1 chore is marked seen, not done",
+		"elm": "Nothing of nest elm called anybody; 2 chores are marked seen, not done",
+		"":    "Of the site acknowledged: sink-fault; each calls again when it grows worse, or ends and comes again",
+	} {
+		if got := s.seen(nest); got != want {
+			t.Errorf("%q: got %q, want %q", nest, got, want)
+		}
+	}
+}

@@ -141,7 +141,7 @@ export class Buses {
       }
       setText(name, b.bus);
       const how = old ? texts.unknown : b.hung_s > 0 ? texts.busHung(b.bus, units.span(b.hung_s)) : b.up ? texts.buses.up : b.bus === "radio" ? texts.radioDown : texts.busDown(b.bus);
-      setText(facts, [how, b.took_s >= 0.5 ? texts.buses.took(units.span(b.took_s)) : "", b.restarts > 0 ? texts.buses.restarts(b.restarts) : ""].filter(Boolean).join(" · "));
+      setText(facts, [how, !old && b.took_s >= 0.5 ? texts.buses.took(units.span(b.took_s)) : "", b.restarts > 0 ? texts.buses.restarts(b.restarts) : ""].filter(Boolean).join(" · "));
     });
   }
 }

@@ -264,8 +264,7 @@ export const texts = {
     noNests: "No nest is configured.", noneFound: "No such nest.", noTasks: "Nothing is to do.", site: "The whole site",
     litter: (n) => `Litter ${n}`, litterIn: (n, nest) => `Litter ${n}, ${nest}`, day: (n) => `day ${n}`, bredDay: (n) => `bred ${n} days ago`, uncounted: "not counted",
     kits: (alive, born) => (born !== null && born !== alive ? `${alive} of ${born} kits` : alive === 1 ? "1 kit" : `${alive} kits`), kitCount: (n) => (n === 1 ? "1 kit" : `${n} kits`),
-    empty: "no litter", looked: (when) => `Looked in at ${when}`, neverLooked: "Nobody has looked in yet", alsoBred: (who) => `bred again: ${who}`, indoors: "indoors", noticed: "kits seem to be born: enter it",
-    noticedAt: (when) => `Kits seem to be born since ${when}. Look, and enter the kindling.`,
+    empty: "no litter", looked: (when) => `Looked in at ${when}`, neverLooked: "Nobody has looked in yet", alsoBred: (who) => `bred again: ${who}`, indoors: "indoors", noticed: (when) => `Kits seem to be born since ${when}; enter it`,
     allWell: "Looked: all well", allWellDone: "looked, all well", lossesButton: "Losses…", losses: "looked, losses",
     onWay: (state, what, when) => `${state}: ${what}, ${when}`,
     what: {

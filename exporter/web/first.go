@@ -95,7 +95,11 @@ func (s *Server) firstLook(r *http.Request) (_ *firstLook, nothing string) {
 	}
 	look.Site = of[""]
 	for _, n := range snap.Nests {
-		look.Nests = append(look.Nests, firstNest{n.ID, n.Severity, s.assets.words.says(n), of[n.ID], dials(n.Values, scale)})
+		severity := n.Severity
+		if over := pastLimit(n, snap.Alarms); over != nil && over.Urgent {
+			severity = alarm.Urgent // though no alarm says so yet
+		}
+		look.Nests = append(look.Nests, firstNest{n.ID, severity, s.assets.words.says(n), of[n.ID], dials(n.Values, scale)})
 	}
 	slices.SortStableFunc(look.Nests, func(a, b firstNest) int { return cmp.Compare(b.Severity, a.Severity) })
 	return look, ""
