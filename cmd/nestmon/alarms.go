@@ -87,6 +87,7 @@ func listAlarms(ctx context.Context, args []string, std stdio) int {
 	if len(on) == 0 {
 		fmt.Fprintln(std.out, "No alarm is on.")
 	}
+	s.writeNobody(std.out)
 	for _, n := range s.Nests { // no alarm is not the same as all well
 		if gaps := n.gaps(); gaps != "" {
 			wrap(std.out, "not judged, or in part: ", "nest "+n.ID+": "+gaps)

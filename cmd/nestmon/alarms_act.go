@@ -3,6 +3,8 @@ package main
 import (
 	"context"
 	"fmt"
+	"slices"
+	"strings"
 	"time"
 
 	"nestmon/thresholds/alarm"
@@ -39,6 +41,14 @@ func (o onAlarm) run(ctx context.Context, args []string, std stdio) int {
 		return exitWrongUse
 	}
 	act := alarm.Act{Action: o.action, Nest: *nest, Event: alarm.Name(*event), For: length}
+	var before stateView
+	whole := o.action == alarm.Acknowledge && *event == ""
+	if whole {
+		if err := call(cfg.Control).in(cfg.Site.Display).get(ctx, "/api/state", &before); err != nil {
+			fmt.Fprintf(std.err, "nestmon %s: %v\n", name, err)
+			return exitWrongUse
+		}
+	}
 	if err := call(cfg.Control).in(cfg.Site.Display).post(ctx, "/control/act", act, &act); err != nil {
 		fmt.Fprintf(std.err, "nestmon %s: %v\n", name, err)
 		if *nest == "" {
@@ -53,12 +63,46 @@ func (o onAlarm) run(ctx context.Context, args []string, std stdio) int {
 		}
 		return exitDone
 	}
+	if whole {
+		fmt.Fprintln(std.out, before.seen(act.Nest)+".")
+		return exitDone
+	}
 	what := string(act.Event)
 	if what == "" {
 		what = "Every alarm"
 	}
 	fmt.Fprintf(std.out, "%s of %s is %s%s.\n", what, nestOrSite(act.Nest), o.did, o.until(act, cfg.location()))
 	return exitDone
+}
+
+// seen says what of a nest an acknowledgement meant that named no event.
+func (s stateView) seen(nest string) string {
+	var called []string
+	chores := 0
+	for _, a := range slices.Concat(s.Alarms, s.Quiet) {
+		of := ""
+		if a.Nest != nil {
+			of = *a.Nest
+		}
+		switch {
+		case of != nest || a.Status != string(alarm.Unacknowledged) && a.Status != string(alarm.Returned):
+		case a.Alarm:
+			called = append(called, a.Event)
+		case a.Chore:
+			chores++
+		}
+	}
+	said := "Nothing of " + nestOrSite(nest) + " called anybody"
+	if len(called) > 0 {
+		said = "Of " + nestOrSite(nest) + " acknowledged: " + strings.Join(called, ", ") + "; each calls again when it grows worse, or ends and comes again"
+	}
+	switch chores {
+	case 0:
+		return said
+	case 1:
+		return said + "; 1 chore is marked seen, not done"
+	}
+	return fmt.Sprintf("%s; %d chores are marked seen, not done", said, chores)
 }
 
 // until says how long it lasts, and what ends it.

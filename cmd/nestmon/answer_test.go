@@ -249,6 +249,7 @@ func TestAlarmCommands(t *testing.T) {
 		{"alarms ack --nest box-9 --event nest-heat", exitWrongUse, "there is no nest", ""},
 		{"alarms ack --nest box-0 --event nest-heet", exitWrongUse, "there is no event", ""},
 		{"alarms ack --nest box-0 --event cluster-chill", exitWrongUse, "what is normal cannot take", ""},
+		{"alarms ack --nest box-1", exitDone, "Of nest box-1 acknowledged: ", ""},
 		{"alarms silence", exitWrongUse, "write one of", ""},
 	} {
 		var out, errs strings.Builder

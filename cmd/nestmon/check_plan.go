@@ -149,6 +149,12 @@ func (c *config) degrees(celsius float64) string {
 	return fmt.Sprintf("%.1f °C", celsius)
 }
 
+// noChannel and nobodyCalled are what stands behind NOBODY: of a configuration, and of a daemon, whose phones may not have signed up.
+const (
+	noChannel    = "is called when an alarm comes; write a channel under phone"
+	nobodyCalled = "is called when an alarm comes; write a channel under phone, or sign a phone up on the page where there is one"
+)
+
 // publishLines says of every sink whether it is used.
 func publishLines(c *config) []planLine {
 	var out []planLine
@@ -161,7 +167,7 @@ func publishLines(c *config) []planLine {
 	}
 	_, called := phoneTarget(c)
 	if !called {
-		out = append(out, planLine{"NOBODY", "is called when an alarm comes; write a channel under phone"})
+		out = append(out, planLine{"NOBODY", noChannel})
 	} else {
 		out = append(out, callLines(c.Phone)...)
 		if advice := c.Phone.Alone(); advice != "" {

@@ -34,7 +34,11 @@ func examineConfiguration(_ context.Context, p *patient) (found []sign) {
 	for _, line := range publishLines(p.cfg) { // what check says in capitals, and its advice
 		switch line.Topic {
 		case "NOBODY":
-			found = append(found, fromCheck(look, "nobody "+line.Text))
+			v := look
+			if line.Text == noChannel {
+				v = failed
+			}
+			found = append(found, fromCheck(v, "nobody "+line.Text))
 		case "note":
 			text := line.Text
 			if !strings.Contains(text, "; ") {

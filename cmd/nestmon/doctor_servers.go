@@ -121,6 +121,9 @@ func examinePhone(ctx context.Context, p *patient) (found []sign) {
 	if !p.daemon.there {
 		return []sign{blind(notAsked(p), "messages go by the daemon, so none was tried")}
 	}
+	if p.daemon.state.Nobody {
+		return []sign{fromCheck(failed, "nobody "+nobodyCalled)}
+	}
 	for _, c := range p.cfg.Phone.Channels {
 		if p.send || p.confirms("Send a test message through "+c.Name+" now? Whoever it reaches hears it. [y/N] ") {
 			found = append(found, p.tryChannel(ctx, c.Name))

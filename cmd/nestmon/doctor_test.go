@@ -436,3 +436,30 @@ func TestDoctorWithoutAUsableConfiguration(t *testing.T) {
 		t.Errorf("said %q", said)
 	}
 }
+
+// That nobody is called fails, be it that no channel is configured or that no phone has signed up on the only one.
+func TestDoctorFailsWhereNobodyIsCalled(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "nestmon.yaml")
+	for name, row := range map[string]struct {
+		phone  string
+		look   func(context.Context, *patient) []sign
+		nobody bool
+		want   string
+	}{
+		"no channel":             {"", examineConfiguration, false, "nobody is called when an alarm comes"},
+		"no phone has signed up": {"phone: {channels: [{name: board, push: {contact: \"mailto:keeper@willow-bend.example\"}}]}\n", examinePhone, true, "nobody is called when an alarm comes"},
+	} {
+		t.Run(name, func(t *testing.T) {
+			if err := os.WriteFile(file, []byte("data: "+filepath.Dir(file)+"\nprobes: [{id: p, source: recorded}]\nnests: [{id: oak, kind: wooden-box, air: p}]\npublish: {page: {}}\n"+row.phone), 0o600); err != nil {
+				t.Fatal(err)
+			}
+			cfg, findings, err := loadConfig(file)
+			if err != nil || anyError(findings) {
+				t.Fatal(err, findings)
+			}
+			p := &patient{cfg: cfg, file: file, root: t.TempDir(), now: time.Now(), std: stdio{in: strings.NewReader("")}}
+			p.daemon.there, p.daemon.state.Nobody = true, row.nobody
+			has(t, row.look(t.Context(), p), "", failed, row.want)
+		})
+	}
+}

@@ -75,7 +75,7 @@ func TestLitterCommands(t *testing.T) {
 	h := newHerd(t)
 	for _, row := range []struct{ command, want, unusual string }{
 		{"list", "No litter is open.", ""},
-		{"bred --nest box-0 --doe Hazel --buck Moss --on 2031-07-20", "Saved as entry 1: litter 1 (Hazel, box-0): bred on 2031-07-20, doe Hazel, buck Moss. Kindling is expected on 2031-08-20 to 2031-08-21.", ""},
+		{"bred --nest box-0 --doe Hazel --buck Moss --on 2031-07-20", "Saved as entry 1: litter 1 (Hazel, box-0): bred on 2031-07-20, doe Hazel, buck Moss. Kindling was expected on 2031-08-20 to 2031-08-21.", ""},
 		{"bred --nest box-1 --doe 'Old Fern' --on 2031-07-21", "Saved as entry 2: litter 2 (Old Fern, box-1)", ""},
 		{"palpated --nest box-0 --found pregnant --on 2031-08-01", "palpated on 2031-08-01, pregnant.", ""},
 		{"box-in --nest box-0 --bedding straw --depth 3in --on 2031-08-17", "box put in on 2031-08-17, straw 7.62 cm (3 in) deep.", ""},

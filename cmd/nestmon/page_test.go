@@ -1,6 +1,9 @@
 package main
 
 import (
+	"crypto/ecdh"
+	"crypto/rand"
+	"encoding/base64"
 	"encoding/json"
 	"io"
 	"net/http"
@@ -10,6 +13,9 @@ import (
 	"testing"
 	"time"
 
+	"nestmon/exporter"
+	"nestmon/exporter/phone"
+	"nestmon/exporter/phone/push"
 	"nestmon/thresholds/alarm"
 )
 
@@ -129,6 +135,48 @@ func TestPageActs(t *testing.T) {
 	}
 	stranger.get(link, http.StatusGone)
 	stranger.get(link+"x", http.StatusNotFound)
+}
+
+// Without a way to anybody nobody may believe in one: not the page, not the commands. A channel for phones that none has signed up to is no way.
+func TestNobodyIsCalledWithoutAWay(t *testing.T) {
+	board := &phone.Config{Channels: []phone.Channel{{Name: "board", Push: &push.Config{Contact: "mailto:keeper@willow-bend.example"}}}}
+	for name, row := range map[string]struct {
+		phone  *phone.Config
+		signed bool
+		nobody bool
+	}{"no phone": {nil, false, true}, "no phone has signed up": {board, false, true}, "one has": {board, true, false}} {
+		t.Run(name, func(t *testing.T) {
+			b := newBarn(t, barnFolder(t), demoStart, func(c *config) { c.Phone = row.phone })
+			defer b.stop()
+			if row.signed {
+				key, err := ecdh.P256().GenerateKey(rand.Reader)
+				if err != nil {
+					t.Fatal(err)
+				}
+				b64 := base64.RawURLEncoding
+				if err := b.d.sinks.direct[0].(*push.Channel).Subscribe(exporter.Subscription{
+					Endpoint: secret("https://push.example/wp/1"), P256dh: b64.EncodeToString(key.PublicKey().Bytes()), Auth: secret(b64.EncodeToString(make([]byte, 16))), Label: "Ada",
+				}); err != nil {
+					t.Fatal(err)
+				}
+			}
+			b.poll(24, 2*time.Minute)
+			v, leave := b.visit(t)
+			defer leave()
+			var s stateView
+			if err := json.Unmarshal([]byte(v.get("/api/state", http.StatusOK)), &s); err != nil {
+				t.Fatal(err)
+			}
+			var out strings.Builder
+			s.write(&out, &config{})
+			if s.Nobody != row.nobody || strings.Contains(out.String(), "\nNOBODY   is called") != row.nobody {
+				t.Errorf("nobody %v, want %v:\n%s", s.Nobody, row.nobody, out.String())
+			}
+			if said := v.get("/api/session", http.StatusOK); strings.Contains(said, `"test":true`) == row.nobody {
+				t.Errorf("session %s", said)
+			}
+		})
+	}
 }
 
 // cookies are those of a browser, at the page's new address.

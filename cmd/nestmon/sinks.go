@@ -76,7 +76,7 @@ func openSinks(o outlet) (*sinks, error) {
 	s.page = web.New(pageConfig(o.cfg), web.Site{
 		Name: o.cfg.Site.Name, Display: o.cfg.Site.Display, Zone: o.cfg.location(), Poll: o.cfg.Poll, Probes: o.cfg.probes(),
 	}, history(o.archive), o.log.With("sink", "page"))
-	s.page.Options = web.Options{Keeper: o.keeper, Test: s.trialOfPage, Store: o.archive, Calendar: o.calendar, Book: o.book, Report: o.report, Litters: o.litters, Queries: queries(o.cfg, o.archive, o.log)}
+	s.page.Options = web.Options{Keeper: o.keeper, Test: s.trialOfPage, Called: s.called, Store: o.archive, Calendar: o.calendar, Book: o.book, Report: o.report, Litters: o.litters, Queries: queries(o.cfg, o.archive, o.log)}
 	s.page.Options.Bench, s.page.Options.Calls, s.page.Options.Quality = o.bench, callsOf(o.cfg), o.quality
 	s.page.Options.Tuner = o.tuner
 	s.page.Options.Tables = o.cfg.tables
@@ -145,6 +145,18 @@ func (s *sinks) write(all []calls.Call, now time.Time, stands func() thresholds.
 		out = append(out, s.words.Write(c, now, stands()))
 	}
 	return out
+}
+
+// called reports whether an alarm calls anybody. A channel on which phones sign up is a way only to those that have.
+func (s *sinks) called() bool {
+	return slices.ContainsFunc(s.direct, func(m exporter.MessageSink) bool {
+		door, ok := m.(exporter.Phones)
+		if !ok {
+			return true
+		}
+		all, err := door.List()
+		return err == nil && slices.ContainsFunc(all, func(p exporter.Phone) bool { return p.Gone.IsZero() })
+	})
 }
 
 // deafAfter is how long every channel of a contact fails before somebody else is called. Ours, no source: some tries.

@@ -40,6 +40,7 @@ type stateView struct {
 		sinkNews
 	} `json:"sinks"`
 	PublishedAgo float64 `json:"published_ago_s"`
+	Nobody       bool    `json:"nobody_called"`
 }
 
 type nestView struct {
@@ -49,7 +50,11 @@ type nestView struct {
 	Values   []valueView  `json:"values"`
 	Judged   []judgedView `json:"judged"`
 	Severity string       `json:"severity"`
-	Learned  struct {
+	Past     *struct {
+		Where  string `json:"where"`
+		Urgent bool   `json:"urgent"`
+	} `json:"past_limit"`
+	Learned struct {
 		Text []string `json:"text"`
 	} `json:"learned"`
 }
@@ -73,8 +78,18 @@ func (n nestView) waits() bool {
 	return len(n.Values) > 0 && !slices.ContainsFunc(n.Values, func(v valueView) bool { return v.Value != nil })
 }
 
-// alarm is the word of the nest's worst alarm.
+// alarm is the word of the nest's worst alarm, and of a limit it is past without one.
 func (n nestView) alarm() string {
+	if p := n.Past; p != nil {
+		word := map[string]string{"above": "over the limit", "below": "under the limit"}[p.Where]
+		if p.Urgent {
+			word = "over the urgent limit"
+		}
+		if n.Severity != alarm.None.String() {
+			word += ", " + n.Severity
+		}
+		return word
+	}
 	if n.Severity == alarm.None.String() && n.waits() {
 		return silence(n.Values)
 	}
@@ -277,13 +292,14 @@ func (s stateView) write(out io.Writer, cfg *config) {
 		fmt.Fprintf(out, "battery  %s, %s\n", show(values, cfg, "battery", "voltage"), show(values, cfg, "battery", "current"))
 	}
 	fmt.Fprintln(out)
+	s.writeNobody(out)
+	for _, a := range s.Alarms {
+		a.write(out, loc)
+	}
 	for _, n := range s.Nests {
 		if len(n.Learned.Text) > 0 {
 			fmt.Fprintf(out, "learned  %s: %s\n", n.ID, strings.Join(n.Learned.Text, "\n         "))
 		}
-	}
-	for _, a := range s.Alarms {
-		a.write(out, loc)
 	}
 	var sent []string
 	for _, sink := range s.Sinks {
@@ -305,6 +321,13 @@ func (s stateView) write(out io.Writer, cfg *config) {
 			fmt.Fprintf(out, "failing  %s: %s\n", sink.Sink, strings.TrimPrefix(sink.Error, sink.Sink+": "))
 		}
 		sink.write(out, sink.Sink, s.Time, loc)
+	}
+}
+
+// writeNobody says that no alarm calls anybody, as check does.
+func (s stateView) writeNobody(out io.Writer) {
+	if s.Nobody {
+		fmt.Fprintf(out, "NOBODY   %s\n", nobodyCalled)
 	}
 }
 

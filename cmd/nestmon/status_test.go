@@ -61,6 +61,8 @@ func TestStatusClaimsNoMoreThanItKnows(t *testing.T) {
 		"long silent":           {`"severity": "none", "values": [{"role": "air", "quantity": "temperature", "value": null, "age_s": 9000}], "judged": [` + blind + `]`, []string{"no data for 2h30m"}, true},
 		"a silent probe rings":  {`"severity": "urgent", "values": [` + never + `], "judged": [` + blind + `]`, []string{"urgent"}, true},
 		"measured, no litter":   {`"severity": "none", "values": [` + air + `], "judged": [{"danger": "chill", "why": "no litter entered"}]`, []string{"none", "chill: no litter entered"}, false},
+		"past a limit":          {`"severity": "none", "past_limit": {"where": "above"}, "values": [` + air + `], "judged": []`, []string{"over the limit"}, false},
+		"past the urgent one":   {`"severity": "warning", "past_limit": {"where": "above", "urgent": true}, "values": [` + air + `], "judged": []`, []string{"over the urgent limit, warning"}, false},
 		"a chore cannot wait":   {`"severity": "warning", "values": [` + air + `], "judged": []`, []string{"warning"}, false},
 		"one of two has answer": {`"severity": "none", "values": [` + air + `, ` + never + `], "judged": [` + blind + `]`, []string{"none"}, false},
 	} {
@@ -130,6 +132,27 @@ func TestAlarmTellsWhenItWasSeen(t *testing.T) {
 		}
 		if a.write(&out, time.UTC); !strings.HasPrefix(out.String(), row.want) {
 			t.Errorf("got %q, want %q", out.String(), row.want)
+		}
+	}
+}
+
+// What nobody was called for is not said to be acknowledged, and a chore that is seen is not done.
+func TestAcknowledgingANestSaysWhatItMeant(t *testing.T) {
+	var s stateView
+	if err := json.Unmarshal([]byte(`{"alarms": [
+		{"nest": "oak", "event": "nest-heat", "alarm": true, "status": "unacknowledged"}, {"nest": "oak", "event": "probe-silent", "alarm": true, "status": "acknowledged"},
+		{"nest": "oak", "event": "inspect-due", "chore": true, "status": "unacknowledged"}, {"nest": "elm", "event": "inspect-due", "chore": true, "status": "unacknowledged"},
+		{"nest": "elm", "event": "box-due", "chore": true, "status": "unacknowledged"}, {"nest": null, "event": "sink-fault", "alarm": true, "status": "unacknowledged"}],
+		"quiet": [{"nest": "oak", "event": "nest-cold", "alarm": true, "status": "returned-unacknowledged"}]}`), &s); err != nil {
+		t.Fatal(err)
+	}
+	for nest, want := range map[string]string{
+		"oak": "Of nest oak acknowledged: nest-heat, nest-cold; each calls again when it grows worse, or ends and comes again; 1 chore is marked seen, not done",
+		"elm": "Nothing of nest elm called anybody; 2 chores are marked seen, not done",
+		"":    "Of the site acknowledged: sink-fault; each calls again when it grows worse, or ends and comes again",
+	} {
+		if got := s.seen(nest); got != want {
+			t.Errorf("%q: got %q, want %q", nest, got, want)
 		}
 	}
 }

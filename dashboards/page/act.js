@@ -8,7 +8,7 @@ const testPatience = 80e3; // ms for every channel to answer
 const saidFor = 12e3; // ms that good news stay; bad news stay until something else is said
 
 // can is what this browser may do, as the daemon last said.
-export const can = { changes: false, logged_in: false, test: false, closed: false, asked: false };
+export const can = { changes: false, logged_in: false, closed: false, asked: false };
 
 const busy = new Map(); // key of what is being saved → the button's own key
 let redraw = () => {};
@@ -42,7 +42,7 @@ export async function ask() {
 }
 
 // act sends one deed. key is what it is about, button which of its buttons was pressed, what how a person calls it. It returns the answer, or null.
-export async function act(key, button, path, body, what, { wait = patience, saving = texts.doing.saving(what), saved = texts.doing.saved(what) } = {}) {
+export async function act(key, button, path, body, what, { wait = patience, saving = texts.doing.saving(what), saved = texts.doing.saved(what), failed = texts.doing.failed(what) } = {}) {
   if (busy.has(key)) return null;
   busy.set(key, button);
   say(saving, "");
@@ -56,12 +56,12 @@ export async function act(key, button, path, body, what, { wait = patience, savi
         return said;
       }
       if (status !== 401) {
-        say(texts.doing.refused(what, said.error ?? status), "bad");
+        say(texts.doing.refused(failed, sentence(String(said.error ?? status))), "bad");
         return null;
       }
       can.logged_in = false;
       if (!(await login())) {
-        say(texts.doing.nobody(what), "bad");
+        say(texts.doing.refused(failed, texts.doing.nobody), "bad");
         return null;
       }
       say(saving, "");
@@ -74,6 +74,9 @@ export async function act(key, button, path, body, what, { wait = patience, savi
     redraw();
   }
 }
+
+// sentence begins what the daemon says with a capital letter.
+export const sentence = (t) => t.charAt(0).toLocaleUpperCase(texts.locale) + t.slice(1);
 
 async function send(path, body, wait) {
   const answer = await fetch(path, { method: "POST", headers: { "Content-Type": "application/json" }, body: JSON.stringify(body), signal: AbortSignal.timeout(wait) });
@@ -95,6 +98,11 @@ export function say(words, kind, button = null) {
   if (kind === "bad") box.append(el("button", { type: "button", class: "undo", text: texts.doing.close, onclick: () => box.replaceChildren() }));
 }
 
+// hush takes bad news away: another room, or a question that they would cover, is what counts now.
+export function hush() {
+  if (box.classList.contains("is-bad")) box.replaceChildren();
+}
+
 export async function logout() {
   if ((await act("session", "logout", "api/logout", {}, texts.login.out, { saving: texts.login.trying, saved: texts.login.gone })) !== null) {
     can.logged_in = false;
@@ -107,7 +115,7 @@ export async function logout() {
 // test tries every channel and tells of each in list.
 export async function test(list) {
   list.replaceChildren();
-  const said = await act("test", "test", "api/alarms/test", {}, texts.test.button, { wait: testPatience, saving: texts.test.trying, saved: texts.test.said });
+  const said = await act("test", "test", "api/alarms/test", {}, texts.test.button, { wait: testPatience, saving: texts.test.trying, saved: texts.test.said, failed: texts.test.refused });
   if (said === null) return;
   const all = Object.entries(said.channels).sort(([a], [b]) => (a < b ? -1 : 1));
   list.replaceChildren(...(all.length === 0 ? [el("li", { text: texts.test.none })] : all.map(([name, wrong]) =>

@@ -3,6 +3,7 @@ import { can, isBusy, logout, test } from "./act.js";
 import { el, keyed, setText } from "./dom.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
+import { why } from "./why.js";
 
 export class Calls {
   #parts;
@@ -35,7 +36,7 @@ export class Calls {
       setText(this.#parts.note, "");
       if (this.#state) this.#draw();
     } catch (e) {
-      setText(this.#parts.note, texts.calls.failed(e.message));
+      setText(this.#parts.note, texts.calls.failed(why(e)));
     }
   }
 
@@ -51,7 +52,7 @@ export class Calls {
     const { locked, test: trial, out } = this.#parts;
     locked.hidden = can.changes || !can.asked;
     setText(locked, texts.locked);
-    trial.hidden = !can.changes || !can.test;
+    trial.hidden = !can.changes || state.nobody_called;
     setText(trial, isBusy("test", "test") ? texts.doing.sending : texts.test.button);
     out.hidden = !can.changes || !can.logged_in;
     setText(out, texts.login.out);
@@ -64,7 +65,7 @@ export class Calls {
     const { order, rules, note } = this.#parts;
     const c = this.#calls;
     const broken = new Set(this.#state.sinks.filter((s) => !s.ok).map((s) => s.sink));
-    if (c.contacts.length === 0) setText(note, texts.calls.nobody);
+    setText(note, this.#state.nobody_called ? texts.calls.nobody : "");
     const lines = c.contacts.map((who, i) => ({ ...who, when: i === 0 ? texts.calls.first : texts.calls.later(units.span(i * c.escalate_after * c.repeat_s)) }));
     keyed(order, lines, (w) => w.name, () => el("li", {}, el("strong"), el("span"), el("span", { class: "quiet" }), el("span", { class: "fails" })), (li, w) => {
       const [name, when, ways, fails] = li.children;
@@ -75,7 +76,7 @@ export class Calls {
     });
     const said = [];
     if (c.contacts.length > 0) said.push(texts.calls.repeat(units.span(c.repeat_s)));
-    if (c.quiet_from) said.push(texts.calls.quiet(c.quiet_from, c.quiet_to, texts.severity[c.quiet_holds]));
+    if (c.quiet_from) said.push(texts.calls.quiet(c.quiet_from, c.quiet_to, c.quiet_holds));
     if (c.all_well) said.push(texts.calls.allWell(c.all_well));
     keyed(rules, said, (t) => t, () => el("li"), setText);
   }
@@ -94,7 +95,7 @@ export class Calls {
         el("table", {}, el("thead", {}, head), el("tbody", {}, ...said.figures.map(row))),
         el("ul", { class: "rules" }, ...said.advice.map((t) => el("li", { text: t }))));
     } catch (e) {
-      figures.replaceChildren(el("p", { text: texts.quality.failed(e.message) }));
+      figures.replaceChildren(el("p", { text: texts.quality.failed(why(e)) }));
     }
   }
 }

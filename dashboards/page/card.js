@@ -3,7 +3,7 @@
 import { sinceWords, updateTake } from "./alarm.js";
 import { el, keyed, setClass, setText, shape } from "./dom.js";
 import { makeGauge, updateGauge } from "./gauge.js";
-import { ageWords, dialOf, fullyWatched, judgedOf, litterWords, pastLimit } from "./nest.js";
+import { ageWords, dialOf, fullyWatched, judgedOf, litterWords, unjudged, urgencyOf } from "./nest.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
 import { way } from "./ways.js";
@@ -32,7 +32,7 @@ export function makeCard(nest, { alone = false } = {}) {
 export function updateCard(node, nest, alarms, state, old) {
   const card = cards.get(node);
   const now = Date.parse(state.time);
-  setClass(node, `card is-${nest.severity}`);
+  setClass(node, `card is-${urgencyOf(nest)}`);
   updateChip(card.chip, nest, old);
   setText(card.litter, litterWords(nest));
   setText(card.kind, texts.kind[nest.kind] ?? nest.kind);
@@ -42,9 +42,13 @@ export function updateCard(node, nest, alarms, state, old) {
   setText(card.more, rest > 0 ? texts.moreAlarms(rest) : "");
   updateDial(card.cluster, nest, "cluster");
   updateDial(card.air, nest, "air");
-  keyed(card.blind, card.alone ? [] : judgedOf(nest).filter((j) => j.blind), (j) => j.key, () => el("li", { class: "blind" }, shape("blind"), el("span")), (li, j) => setText(li.lastElementChild, j.text));
+  keyed(card.blind, card.alone || old ? [] : judgedOf(nest).filter((j) => j.blind), (j) => j.key, () => el("li", { class: "blind" }, shape("blind"), el("span")), (li, j) => setText(li.lastElementChild, j.text));
   setText(card.next, nextWords(nest.next, now));
 }
+
+const goes = new Set(["check-nest", "probe-fault", "probe-silent"]); // of which a notice too says what to do
+
+const firstSentence = (text) => text.match(/^[^]*?[.!?](?=\s|$)/)?.[0] ?? text;
 
 function makeStand() {
   return el("li", {}, el("p", { class: "name" }), el("p", { class: "say" }), el("p", { class: "facts" }), el("div", { class: "buttons" }));
@@ -54,7 +58,7 @@ function updateStand(li, a, now) {
   const [name, say, facts, buttons] = li.children;
   setClass(li, `stand is-${a.severity}`);
   setText(name, texts.event[a.event] ?? a.event);
-  setText(say, a.severity === "urgent" || a.severity === "warning" ? a.text : "");
+  setText(say, a.severity === "urgent" || a.severity === "warning" ? a.text : goes.has(a.event) ? firstSentence(a.text) : "");
   setText(facts, [...(a.value === null ? [] : [units.quantity(a.value, a.unit)]), sinceWords(a, now), texts.short[a.status] ?? a.status].join(" · "));
   updateTake(buttons, a);
 }
@@ -69,9 +73,9 @@ function nextWords(next, now) {
 
 function updateChip(chip, nest, old) {
   const quiet = nest.severity === "none";
-  const past = quiet && !old ? pastLimit(nest) : "";
-  const name = past ? "notice" : quiet && (old || !fullyWatched(nest)) ? "blind" : nest.severity;
-  const words = past ? texts.pastLimit[past] : name !== "blind" ? texts.severity[nest.severity] : old ? texts.unknown : texts.partly;
+  const past = !old && (quiet || nest.past_limit?.urgent) ? nest.past_limit : null;
+  const name = past ? (past.urgent ? "urgent" : "notice") : quiet && (old || !fullyWatched(nest)) ? "blind" : nest.severity;
+  const words = past ? texts.pastLimit[past.where] : name !== "blind" ? texts.severity[nest.severity] : old ? texts.unknown : unjudged(nest).all ? texts.unwatched : texts.partly;
   if (chip.dataset.name === name + words) return;
   chip.dataset.name = name + words;
   setClass(chip, `chip chip-${name}`);

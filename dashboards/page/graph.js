@@ -19,6 +19,7 @@ import { View } from "./span.js";
 import { fillTable, rowsFor } from "./table.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
+import { why } from "./why.js";
 
 const perBucket = 1; // px; ours, no source
 const settle = 180; // ms after the last move before finer detail is read
@@ -123,7 +124,7 @@ export class Graph {
       if (this.#asTable) await this.#tabulate(asking);
       else await this.#graph(asking);
     } catch (problem) {
-      if (this.#asking === asking) setText(this.status, texts.graph.failed(problem.message));
+      if (this.#asking === asking) setText(this.status, texts.graph.failed(why(problem)));
     } finally {
       if (this.#asking === asking) this.#asking = null;
     }

@@ -1,5 +1,5 @@
 // A probe in melting ice: the advice, how steady it is, and what was stored.
-import { anyBusy, can } from "./act.js";
+import { anyBusy, can, hush } from "./act.js";
 import { el, keyed, setClass, setText } from "./dom.js";
 import { difference, placeWords } from "./probelist.js";
 import { texts } from "./texts.js";
@@ -19,6 +19,9 @@ export class Ice {
     const pick = el("select", { id: "ice-probe", onchange: () => {
       sure.checked = false;
       this.#draw();
+      if (sure.parentElement.hidden) return;
+      hush();
+      sure.parentElement.scrollIntoView({ block: "center" });
     } });
     this.#parts = {
       pick, sure, sureWords: el("span"), cannot: el("p", { class: "quiet" }), raises: el("p"),

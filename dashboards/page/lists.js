@@ -1,8 +1,7 @@
 // What stands in more than one room: the verdict, lists of alarms and chores, what cannot be seen, and the weather.
-import { can } from "./act.js";
 import { el, keyed, setClass, setText, shape } from "./dom.js";
 import { alarmKey, byWords, makeAlarm, updateAlarm } from "./alarm.js";
-import { fullyWatched, pastLimit } from "./nest.js";
+import { fullyWatched, unjudged } from "./nest.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
 
@@ -23,8 +22,27 @@ function callWords(alarms, worst, now) {
   const answered = of(alarms, worst).filter((a) => !waiting.includes(a));
   if (answered.length === 0) return words;
   const stands = texts.verdict.stands[worst](answered.length);
+  const first = rank[next] < rank[worst] ? "unshift" : "push"; // what is worst leads, whoever has seen it
   const last = answered.filter((a) => a.status === "acknowledged").sort((a, b) => Date.parse(b.acknowledged) - Date.parse(a.acknowledged))[0];
-  return [...words, last ? texts.verdict.seen(stands, last.acknowledged ? units.moment(Date.parse(last.acknowledged), now) : "", byWords(last)) : texts.verdict.uncalled(stands)];
+  words[first](last ? texts.verdict.seen(stands, last.acknowledged ? units.moment(Date.parse(last.acknowledged), now) : "", byWords(last)) : texts.verdict.uncalled(stands));
+  return words;
+}
+
+const namesShown = 4; // nests in the verdict; the list of what cannot be seen has them all. Ours, no source
+
+// watchWords says what is not watched, and whether anything is.
+function watchWords(nests, worst) {
+  if (nests.length === 0) return { words: [texts.verdict.empty], full: false, gap: false, allBlind: true };
+  const of = nests.map((n) => ({ id: n.id, ...unjudged(n) }));
+  const open = of.filter((n) => n.all || n.gaps.length > 0);
+  const names = open.slice(0, namesShown).map((n) => (n.all ? n.id : texts.verdict.unwatchedFor(n.id, n.gaps.join(", "))));
+  if (open.length > namesShown) names.push(texts.verdict.others(open.length - namesShown));
+  const partly = nests.filter((n, i) => !open.includes(of[i]) && !fullyWatched(n)).length;
+  const damp = nests.filter((n) => n.judged.some((j) => j.danger === "damp" && j.judged)).length;
+  const words = [open.length > 0 ? texts.verdict.unwatched(names.join(", ")) : "", partly > 0 ? texts.verdict.blind(partly) : ""].filter(Boolean);
+  const full = words.length === 0;
+  if (full && worst === "none") words.push(damp < nests.length ? texts.verdict.damp(nests.length, damp) : texts.verdict.watched(nests.length));
+  return { words, full, gap: open.length > 0, allBlind: of.every((n) => n.all) };
 }
 
 export function updateVerdict(node, state, old) {
@@ -35,17 +53,22 @@ export function updateVerdict(node, state, old) {
   if (!state) [name, words] = ["blind", texts.verdict.waiting];
   else if (old) [name, words] = ["blind", texts.verdict.unknown];
   else {
-    const blind = state.nests.filter((x) => !fullyWatched(x)).length;
-    const all = state.nests.length;
-    const past = rank[worst] > rank.notice ? 0 : state.nests.filter((x) => x.severity === "none" && pastLimit(x)).length;
-    words = [...(past > 0 ? [texts.verdict.past(past)] : []), ...(worst !== "none" ? callWords(alarms, worst, Date.parse(state.time)) : past > 0 ? [] : [texts.verdict.none])];
-    if (all === 0) words.push(texts.verdict.empty);
-    else if (blind > 0) words.push(texts.verdict.blind(blind));
-    else if (worst === "none") words.push(texts.verdict.watched(all));
-    if (worst === "none" && past > 0) name = "notice";
+    const past = state.nests.filter((x) => x.past_limit);
+    const urgent = past.filter((x) => x.past_limit.urgent).length;
+    const watch = watchWords(state.nests, worst);
+    const called = worst !== "none" ? callWords(alarms, worst, Date.parse(state.time)) : past.length > 0 || watch.allBlind ? [] : [texts.verdict.none];
+    const limits = [urgent > 0 ? texts.verdict.pastUrgent(urgent) : "", past.length > urgent ? texts.verdict.past(past.length - urgent) : ""].filter(Boolean);
+    const high = rank[worst] > rank.notice;
+    if (worst === "urgent" || (high && urgent === 0)) words = [...called, ...limits, ...watch.words];
+    else if (high) words = [...limits, ...called, ...watch.words];
+    else words = watch.gap ? [...limits, ...watch.words, ...called] : [...limits, ...called, ...watch.words];
+    if (urgent > 0) name = "urgent";
+    else if (worst === "none" && past.length > 0) name = "notice";
+    if (!state.clock_synced) words.push(texts.verdict.clock);
+    if (state.nobody_called) words.splice(1, 0, texts.verdict.nobody);
     const quiet = [...state.alarms, ...state.quiet].filter((a) => a.status === "shelved" || a.status === "out-of-service").length;
     if (quiet > 0) words.push(texts.verdict.quiet(quiet));
-    if (name === "none" && (blind > 0 || all === 0)) name = "blind";
+    if (name === "none" && (!watch.full || !state.clock_synced || state.nobody_called)) name = "blind";
   }
   const [first, ...more] = [words].flat();
   if (node.dataset.text === name + words) return;
@@ -74,10 +97,10 @@ export function updateList(box, heading, items, state, shown, how) {
   if (within && !box.contains(document.activeElement)) document.getElementById("verdict").focus({ preventScroll: true }); // what was pressed is gone
 }
 
-export function updateBlind(box, state) {
+export function updateBlind(box, state, old) {
   const { list } = section(box, texts.headings.blind);
   box.children[2].hidden = true;
-  keyed(list, blindOf(state), (b) => b.key, () => el("li", { class: "blind" }, shape("blind"), el("div", {}, el("p"), el("small"))), (li, b) => {
+  keyed(list, blindOf(state, old), (b) => b.key, () => el("li", { class: "blind" }, shape("blind"), el("div", {}, el("p"), el("small"))), (li, b) => {
     setClass(li, b.calm ? "calm" : "blind");
     const [words, raw] = li.lastElementChild.children;
     setText(words, b.text);
@@ -95,10 +118,10 @@ const sinkTroubles = [
 
 const sinkWords = (s) => texts.sink[sinkTroubles.find(([, pattern]) => pattern.test(s.error))?.[0] ?? (s.misconfigured ? "wrong" : "other")](s.sink);
 
-function blindOf(state) {
+function blindOf(state, old) {
   const now = Date.parse(state.time);
   const since = (t) => units.span((now - Date.parse(t)) / 1e3);
-  const list = [];
+  const list = old ? [{ key: "old", text: texts.outOfReach(units.clock(now)) }] : [];
   if (!state.clock_synced) list.push({ key: "clock", text: texts.clock });
   for (const b of state.buses) {
     if (b.hung_s > 0) list.push({ key: `bus ${b.bus}`, text: texts.busHung(b.bus, units.span(b.hung_s)) });
@@ -118,7 +141,7 @@ function blindOf(state) {
   for (const s of state.sinks) {
     if (!s.ok) list.push({ key: `sink ${s.sink}`, text: sinkWords(s) + (s.pending > 0 ? texts.sinkWaiting(s.pending) : ""), raw: s.error });
   }
-  if (can.asked && !can.test) list.push({ key: "called", text: texts.nobodyCalled });
+  if (state.nobody_called) list.push({ key: "called", text: texts.nobodyCalled });
   const unwatched = state.nests.filter((n) => !fullyWatched(n)).map((n) => n.id);
   if (unwatched.length > 0) list.push({ key: "nests", text: texts.notWatched(unwatched.length, unwatched.join(", ")) });
   if (list.length === 0) list.push({ key: "all", calm: true, text: texts.seesAll });

@@ -1,5 +1,5 @@
 // The page: one stream, one state, shown by the room that is open whenever a new one arrives, and looked at every second for its age.
-import { ask, begin, can } from "./act.js";
+import { ask, begin, can, hush } from "./act.js";
 import { keepSending } from "./book/sending.js";
 import { theme } from "./device.js";
 import { shut } from "./door.js";
@@ -19,6 +19,7 @@ let undrawn = false; // the newest state could not be shown, so nothing on the p
 
 function draw() {
   at("first")?.remove();
+  standStill();
   units.useSite(state.site);
   const { name, room } = currentRoom();
   document.title = [name === "now" ? "" : texts.rooms[name], state.site.name, texts.title].filter(Boolean).join(" – ");
@@ -32,6 +33,8 @@ function draw() {
   setText(at("foot"), texts.foot(state.version, state.started && units.dateAndClock(Date.parse(state.started))));
   room?.update(state, old);
 }
+
+const standStill = () => units.standStill(old && state ? Date.parse(state.time) : null);
 
 function drawUnits() {
   const box = at("units");
@@ -76,6 +79,7 @@ function watch() {
   setText(at("banner"), words);
   const before = old;
   old = undrawn || broken || stopped;
+  standStill();
   document.body.classList.toggle("old", old);
   if (old) at("first")?.remove();
   updateVerdict(at("verdict"), state, old);
@@ -117,7 +121,10 @@ setText(skip, texts.rooms.skip);
 skip.addEventListener("click", () => at("main").focus());
 updateVerdict(at("verdict"), null, false);
 const painted = new Map(); // the colours that each room was drawn in when it was left
+let entered = "";
 openRooms(at("main"), at("doors"), (name, words, room) => {
+  if (entered !== name) hush();
+  entered = name;
   if (name !== "now") at("first")?.remove();
   room.open?.(words, state);
   if (state) attempt();

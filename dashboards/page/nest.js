@@ -14,6 +14,13 @@ const counts = (nest, j) => j.danger !== "damp" && !noKits(nest) && (j.danger ==
 export const fullyWatched = (nest) =>
   nest.judged.length > 0 && nest.judged.every((j) => !counts(nest, j) || (j.judged && !j.why)) && nest.values.every((v) => v.fresh || v.quantity !== "temperature");
 
+// unjudged are the dangers that count and are not judged, all for all of them.
+export function unjudged(nest) {
+  const counted = nest.judged.filter((j) => counts(nest, j));
+  const gaps = counted.filter((j) => !j.judged);
+  return { gaps: gaps.map((j) => texts.danger[j.danger] ?? j.danger), all: gaps.length === counted.length && (gaps.length > 0 || nest.judged.length === 0) };
+}
+
 // dialOf is what a nest's dial of a role, cluster or air, stands on: the temperature (undefined without a probe), the limits in force as
 // [cold, hot, urgent], each null where there is none, and where the one stands to the others.
 export function dialOf({ values, limits }, role) {
@@ -23,11 +30,8 @@ export function dialOf({ values, limits }, role) {
   return { v, value, bounds, where: !v ? "absent" : value === null ? "stale" : standing(value, bounds[0], bounds[1]) };
 }
 
-// pastLimit is above or below where a temperature is past a limit in force, "" where none is: there may be no alarm yet, but all is not well.
-export function pastLimit(nest) {
-  const all = ["cluster", "air"].map((role) => dialOf(nest, role).where);
-  return ["above", "below"].find((where) => all.includes(where)) ?? "";
-}
+// urgencyOf is a nest's severity with what no alarm tells yet: past its urgent limit it is as urgent as any.
+export const urgencyOf = (nest) => (nest.past_limit?.urgent ? "urgent" : nest.severity);
 
 export function litterWords(nest) {
   const words = [nest.stage === "nursing" && nest.age_days !== null ? texts.day(nest.age_days) : texts.stage[nest.stage] ?? nest.stage];

@@ -4,6 +4,7 @@ import { el, keyed, setText, shape } from "./dom.js";
 import { changeWords } from "./limitwords.js";
 import { texts } from "./texts.js";
 import * as units from "./units.js";
+import { why } from "./why.js";
 
 const atOnce = 60; // entries of one question; ours, no source
 const mostShown = 900; // a phone scrolls no farther
@@ -74,7 +75,7 @@ export class Past {
       this.#draw();
       if (earlier) this.#parts.list.children[before]?.focus();
     } catch (e) {
-      if (mine === this.#asking) setText(note, texts.past.failed(e.message));
+      if (mine === this.#asking) setText(note, texts.past.failed(why(e)));
     }
   }
 

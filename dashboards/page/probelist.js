@@ -12,8 +12,9 @@ function trouble(p) {
   return p.error_ratio !== null && p.error_ratio > missesMany ? 1 : 0;
 }
 
-const marks = ["none", "notice", "warning", "blind"];
-const words = () => [texts.probes.well, texts.probes.misses, texts.probes.doubtful, texts.probes.silent];
+const unknown = 4;
+const marks = ["none", "notice", "warning", "blind", "blind"];
+const words = () => [texts.probes.well, texts.probes.misses, texts.probes.doubtful, texts.probes.silent, texts.unknown];
 
 // placeWords says where a probe hangs.
 export function placeWords(at) {
@@ -25,17 +26,18 @@ export function placeWords(at) {
 export class Probes {
   #places = new Map();
   #state = null;
+  #old = false;
   #parts;
 
   constructor() {
-    const find = el("input", { type: "search", id: "find-probe", autocomplete: "off", spellcheck: "false", oninput: () => this.update(this.#state) });
+    const find = el("input", { type: "search", id: "find-probe", autocomplete: "off", spellcheck: "false", oninput: () => this.update(this.#state, this.#old) });
     this.#parts = { find, count: el("p", { class: "quiet", role: "status" }), groups: el("div", { class: "groups" }) };
     this.node = el("section", { id: "all-probes" }, el("h2", { text: texts.probes.heading }), el("label", { for: "find-probe", text: texts.probes.find }), find, this.#parts.count, this.#parts.groups);
   }
 
   know(places, state) {
     this.#places = new Map(places.map((p) => [p.probe, p]));
-    this.update(state);
+    this.update(state, this.#old);
   }
 
   // placeOf is where a probe hangs; until the daemon has said it, as far as the state tells.
@@ -50,13 +52,14 @@ export class Probes {
     return { probe: id, nest: null, role: role ?? null };
   }
 
-  update(state) {
-    this.#state = state;
+  // update shows what is known; of what is old nothing is.
+  update(state, old) {
+    [this.#state, this.#old] = [state, old];
     if (!state) return;
     const sought = this.#parts.find.value.trim().toLowerCase();
-    const all = state.probes.map((p) => ({ ...p, at: this.#placeOf(p.probe), trouble: trouble(p) }));
+    const all = state.probes.map((p) => ({ ...p, at: this.#placeOf(p.probe), trouble: old ? unknown : trouble(p) }));
     const shown = all.filter((p) => !sought || [p.probe, p.at.nest, p.at.bus, p.at.identity, p.at.chip].some((t) => t?.toLowerCase().includes(sought)));
-    setText(this.#parts.count, shown.length === 0 && sought ? texts.probes.none : texts.probes.count(shown.length, shown.filter((p) => p.trouble > 0).length));
+    setText(this.#parts.count, shown.length === 0 && sought ? texts.probes.none : old ? texts.unknownSince(units.clock(Date.parse(state.time))) : texts.probes.count(shown.length, shown.filter((p) => p.trouble > 0).length));
     const by = Map.groupBy(shown, (p) => p.at.nest ?? "");
     const order = [...state.nests.map((n) => n.id), ""].filter((id) => by.has(id));
     const groups = order.map((id) => ({ id, probes: by.get(id).sort((a, b) => b.trouble - a.trouble), worst: Math.max(...by.get(id).map((p) => p.trouble)) })).sort((a, b) => b.worst - a.worst);
@@ -126,10 +129,10 @@ export class Buses {
     this.node = el("section", { id: "buses", hidden: true }, el("h2", { text: texts.buses.heading }), this.list);
   }
 
-  update(state) {
+  update(state, old) {
     this.node.hidden = state.buses.length === 0;
     keyed(this.list, state.buses, (b) => b.bus, () => el("li", {}, el("span", { class: "mark" }), el("div", {}, el("strong"), el("span", { class: "quiet" }))), (li, b) => {
-      const bad = !b.up || b.hung_s > 0;
+      const bad = old || !b.up || b.hung_s > 0;
       const [name, facts] = li.lastElementChild.children;
       setClass(li, bad ? "is-blind" : "is-none");
       if (li.dataset.bad !== String(bad)) {
@@ -137,8 +140,8 @@ export class Buses {
         li.firstElementChild.replaceChildren(shape(bad ? "blind" : "none"));
       }
       setText(name, b.bus);
-      const how = b.hung_s > 0 ? texts.busHung(b.bus, units.span(b.hung_s)) : b.up ? texts.buses.up : b.bus === "radio" ? texts.radioDown : texts.busDown(b.bus);
-      setText(facts, [how, b.took_s >= 0.5 ? texts.buses.took(units.span(b.took_s)) : "", b.restarts > 0 ? texts.buses.restarts(b.restarts) : ""].filter(Boolean).join(" · "));
+      const how = old ? texts.unknown : b.hung_s > 0 ? texts.busHung(b.bus, units.span(b.hung_s)) : b.up ? texts.buses.up : b.bus === "radio" ? texts.radioDown : texts.busDown(b.bus);
+      setText(facts, [how, !old && b.took_s >= 0.5 ? texts.buses.took(units.span(b.took_s)) : "", b.restarts > 0 ? texts.buses.restarts(b.restarts) : ""].filter(Boolean).join(" · "));
     });
   }
 }

@@ -1,5 +1,5 @@
 // What is done about more than one alarm in one go: all that is not urgent is acknowledged, a whole nest silenced.
-import { act, anyBusy, can } from "./act.js";
+import { act, anyBusy, can, hush } from "./act.js";
 import { nameOf } from "./alarm.js";
 import { el, keyed, setText } from "./dom.js";
 import { inOrder } from "./lists.js";
@@ -51,8 +51,10 @@ export function makeWhole() {
   for (const s of shelves) buttons.append(el("button", { type: "button", text: texts.actions.shelve(s < 3600 ? texts.minute(s / 60) : texts.hour(s / 3600)), onclick: () => send("shelve", texts.actions.shelve(s < 3600 ? texts.minute(s / 60) : texts.hour(s / 3600)), { for_s: s }) }));
   const out = el("button", { type: "button", text: texts.actions["out-of-service"], onclick: () => {
     setText(ask.firstElementChild, texts.whole.ask(texts.whole.name(pick.value)));
+    hush();
     ask.hidden = false;
-    ask.firstElementChild.focus();
+    ask.firstElementChild.focus({ preventScroll: true });
+    ask.scrollIntoView({ block: "center" }); // the doors lie over the lower edge
   } });
   buttons.append(out);
   pick.addEventListener("change", () => (ask.hidden = true));

@@ -9,7 +9,14 @@ export const served = {
     "asOf": "As it was at {when}, not live.",
     "asOfSome": "As it was when this page was sent, not live.",
     "cluster": "Cluster", "air": "Nest air", "noData": "no data",
-    "still": "Without JavaScript this page shows temperatures and alarms only, anew every 30 s. All it knows:"
+    "still": "Without JavaScript this page shows temperatures and alarms only, anew every 30 s. All it knows:",
+    "nothing": {
+      "closed": "Nothing can be shown here: log in with a browser that runs scripts.", "old": "The readings are too old: look into the nests.", "none": "Nothing has been measured yet: look into the nests."
+    },
+    "severity": { "urgent": "Urgent", "warning": "Warning", "notice": "Notice" },
+    "pastLimit": { "above": "Over the limit", "below": "Under the limit" },
+    "notJudged": "Not judged: {danger}",
+    "danger": { "heat": "heat", "chill": "chill", "cold": "cold", "damp": "wet bedding" }
   },
   "answer": {
     "titles": { "ask": "nestmon: answer an alarm", "done": "nestmon: answered", "other": "nestmon: not answered" },
@@ -50,8 +57,8 @@ export const texts = {
     alarmCount: (n) => (n === 1 ? "1 alarm" : `${n} alarms`), choreCount: (n) => (n === 1 ? "1 thing to do" : `${n} things to do`),
   },
 
-  pastLimit: { above: "Over the limit", below: "Under the limit" },
-  severity: { urgent: "Urgent", warning: "Warning", notice: "Notice", none: "No alarm" },
+  pastLimit: served.page.pastLimit,
+  severity: { ...served.page.severity, none: "No alarm" },
   verdict: {
     waiting: "Waiting for the first word from nestmon.",
     unknown: "Not known. What is shown below is old.",
@@ -59,11 +66,15 @@ export const texts = {
     warning: (n) => (n === 1 ? "Look soon: 1 warning." : `Look soon: ${n} warnings.`),
     notice: (n) => (n === 1 ? "1 notice, no alarm." : `${n} notices, no alarm.`),
     stands: { urgent: (n) => (n === 1 ? "1 urgent alarm still stands" : `${n} urgent alarms still stand`), warning: (n) => (n === 1 ? "1 warning still stands" : `${n} warnings still stand`) },
-    seen: (what, when, who) => `Seen${when ? ` at ${when}` : ""}${who ? ` ${who}` : ""}: ${what}.`,
+    seen: (what, when, who) => `${what}, seen${when ? ` at ${when}` : ""}${who ? ` ${who}` : ""}.`,
     uncalled: (what) => `Nobody is called now, but ${what}.`,
     none: "No alarm.",
     past: (n) => (n === 1 ? "1 nest is past a limit, no alarm yet." : `${n} nests are past a limit, no alarm yet.`),
+    pastUrgent: (n) => (n === 1 ? "Go now: 1 nest is past its urgent limit, no urgent alarm yet." : `Go now: ${n} nests are past their urgent limits, no urgent alarm yet.`),
     watched: (n) => (n === 1 ? "1 nest, fully watched." : `${n} nests, all fully watched.`),
+    damp: (n, damp) => `${n === 1 ? "1 nest" : `${n} nests`} watched for heat, chill and cold; for wet bedding ${damp} of ${n === 1 ? "it" : "them"}.`,
+    unwatched: (names) => `Not watched: ${names}.`, unwatchedFor: (nest, dangers) => `${nest} (${dangers})`, others: (n) => `${n} more`,
+    clock: "The clock is not set.", nobody: "Nobody is called.",
     empty: "No nest is configured. Nothing is watched.",
     blind: (n) => (n === 1 ? "1 nest is not fully watched." : `${n} nests are not fully watched.`),
     quiet: (n) => (n === 1 ? "1 alarm is shelved or out of service." : `${n} alarms are shelved or out of service.`),
@@ -121,8 +132,7 @@ export const texts = {
     saving: (what) => `Saving: ${what}`,
     saved: (what) => `Saved: ${what}`,
     asking: (what) => `Asking nestmon: ${what}`, began: (what) => `Begun: ${what}`, ended: (what) => `Ended: ${what}`,
-    refused: (what, why) => `Not saved: ${what}. ${why}`,
-    nobody: (what) => `Not saved: ${what}. Nobody logged in.`,
+    failed: (what) => `Not saved: ${what}.`, refused: (failed, why) => `${failed} ${why}`, nobody: "Nobody logged in.",
     unknown: (what) => `No answer: ${what}. It may be saved or not, and is not sent again by itself; look at the alarm again.`,
   },
   login: {
@@ -131,7 +141,7 @@ export const texts = {
   },
   locked: "Nothing can be changed from this page while it has no password. Whoever keeps nestmon can give it one on the board.",
   test: {
-    button: "Test my phone", trying: "Sending a test over every channel…", said: "The test is over; what came of it stands below its button.", none: "There is no way to a phone: nobody is called. Whoever keeps nestmon can set one up on the board.",
+    button: "Test my phone", trying: "Sending a test over every channel…", refused: "Not sent:", said: "The test is over; what came of it stands below its button.", none: "There is no way to a phone: nobody is called. Whoever keeps nestmon can set one up on the board.",
     arrived: (channel) => `${channel}: sent. Look whether it arrived.`, failed: (channel, why) => `${channel}: not sent. ${why}`,
   },
   past: { failed: (why) => `It cannot be shown: ${why}` },
@@ -153,7 +163,7 @@ export const texts = {
   never: "never any",
   last: (ago) => `last ${ago}`,
   ago: (span) => `${span} ago`,
-  justNow: "just now",
+  justNow: "just now", at: (when) => `at ${when}`,
   second: (n) => `${n}\u00a0s`, minute: (n) => `${n}\u00a0min`, hour: (n) => `${n}\u00a0h`, days: (n) => (n === 1 ? "1\u00a0day" : `${n}\u00a0days`),
   underMinute: "under 1\u00a0min",
   unit: { "g/m3": "g/m³" },
@@ -164,10 +174,13 @@ export const texts = {
 
   judged: (list) => `Watched: ${list}.`,
   judgedPartly: (dangers, why) => `Watched: ${dangers} (${why})`,
-  partly: "Partly watched",
+  unknownSince: (when) => `Not known since ${when}.`,
+  outOfReach: (when) => `nestmon itself is out of reach, or measures nothing: all of this is as it was at ${when}.`,
+  whyOut: "nestmon is out of reach; try again when it is back.",
+  partly: "Partly watched", unwatched: "Not watched",
   unknown: "Not known",
   notJudged: (dangers, why) => `Not judged: ${dangers}${why ? ` (${why})` : ""}`,
-  danger: { heat: "heat", chill: "chill", cold: "cold", damp: "wet bedding" },
+  danger: served.page.danger,
 
   blindProbe: (probe, ago, fault) => `Probe ${probe}: ${ago}${fault ? `, ${fault}` : ""}`,
   silentFor: (span) => `nothing for ${span}`,
@@ -251,8 +264,7 @@ export const texts = {
     noNests: "No nest is configured.", noneFound: "No such nest.", noTasks: "Nothing is to do.", site: "The whole site",
     litter: (n) => `Litter ${n}`, litterIn: (n, nest) => `Litter ${n}, ${nest}`, day: (n) => `day ${n}`, bredDay: (n) => `bred ${n} days ago`, uncounted: "not counted",
     kits: (alive, born) => (born !== null && born !== alive ? `${alive} of ${born} kits` : alive === 1 ? "1 kit" : `${alive} kits`), kitCount: (n) => (n === 1 ? "1 kit" : `${n} kits`),
-    empty: "no litter", looked: (when) => `Looked in at ${when}`, neverLooked: "Nobody has looked in yet", alsoBred: (who) => `bred again: ${who}`, indoors: "indoors", noticed: "kits seem to be born: enter it",
-    noticedAt: (when) => `Kits seem to be born since ${when}. Look, and enter the kindling.`,
+    empty: "no litter", looked: (when) => `Looked in at ${when}`, neverLooked: "Nobody has looked in yet", alsoBred: (who) => `bred again: ${who}`, indoors: "indoors", noticed: (when) => `Kits seem to be born since ${when}; enter it`,
     allWell: "Looked: all well", allWellDone: "looked, all well", lossesButton: "Losses…", losses: "looked, losses",
     onWay: (state, what, when) => `${state}: ${what}, ${when}`,
     what: {
@@ -320,8 +332,10 @@ export const texts = {
     first: "at once", later: (span) => `after ${span} without an answer`,
     by: (channel, severity) => `${channel}, from ${severity.toLowerCase()} on`, failing: (channel) => `${channel} does not get through just now`,
     repeat: (span) => `What is urgent is repeated every ${span} until somebody has seen it.`,
-    quiet: (from, to, severity) => `Between ${from} and ${to} nobody is woken by what is no worse than “${severity.toLowerCase()}”, unless it tells of heat, of cold or of a probe.`,
-    allWell: (at) => `At ${at} it is told how things stand.`, failed: (why) => `Who is called cannot be shown: ${why}`,
+    quiet: (from, to, holds) => (holds === "notice"
+      ? `From ${from} to ${to} notices wake nobody; they wait until ${to}.`
+      : `From ${from} to ${to} only urgent alarms, and warnings of heat, cold or a probe, wake anybody. The rest waits until ${to}.`),
+    allWell: (at) => `Every day at ${at} a message says how things stand; when it stays away, look.`, failed: (why) => `Who is called cannot be shown: ${why}`,
   },
   journal: {
     open: "What happened", nest: "Nest", all: "all", site: "the site", kind: "What", span: "Since",

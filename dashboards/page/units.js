@@ -104,4 +104,11 @@ export function span(seconds) {
   return texts.days(Math.floor(s / 86400));
 }
 
-export const ago = (seconds) => (seconds < 1 ? texts.justNow : texts.ago(span(seconds)));
+let still = null; // the instant that the page stands still at, as ms: what counts back from it is no age any more
+
+// standStill is told when what is shown is not the present, and with null when it is again.
+export function standStill(at) {
+  still = at;
+}
+
+export const ago = (seconds) => (still !== null ? texts.at(moment(still - seconds * 1e3, still)) : seconds < 1 ? texts.justNow : texts.ago(span(seconds)));

@@ -40,7 +40,7 @@
 //	                      latest of the others; ?skip=N has those that come after N of the others
 //	GET /api/book/forms   {whats: [{what, must, may}], fields: {NAME: {takes, help, choices, longest}}, shows: {CHORE: WHAT}, most_kits}: what can be entered
 //	GET /api/book/litter/N  {litter: LITTER, story: [ENTRY], sum, partners: [LITTER]}; nest/ID and doe/NAME {litters, entries, more, sum}
-//	GET /api/session      {changes, logged_in, test, closed}: what this browser can do; closed where looking needs a login
+//	GET /api/session      {changes, logged_in, test, closed}: what this browser can do, test where there is a way to anybody; closed where looking needs a login
 //	GET /litters          the litter book's litters, each with a link to
 //	GET /litter/N         the report of litter N, a page that stands alone
 //	GET /answer/TOKEN     what a message was about, with a button
@@ -86,7 +86,8 @@
 //	                 core_c|null, limits: {cluster_cold_c, cluster_hot_c, air_cold_c, air_hot_c, air_hot_urgent_c; null when not in force},
 //	                 severity, judged: [{danger, judged, why}],
 //	                 learned: {nights, warm_empty_k, warm_kits_k, follows_min, share, day_share, day_late_h, over_neighbours_k: FIGURE|null, text: ["…"]},
-//	                 next: {event, state: overdue|today|coming, from, late|null}|null}]; next is the chore that comes first
+//	                 next: {event, state: overdue|today|coming, from, late|null}|null, past_limit: {where: above|below, urgent}|null}];
+//	                 next is the chore that comes first; past_limit where a limit in force is passed of which no alarm of the nest tells
 //	alarms           [{nest|null, event, chore, alarm, severity, since, time, value|null, limit|null, unit|null, probe|null, text, rule|null,
 //	                 source|null, acknowledged|null, status, by|null, until|null, over|null, because|null, first, latched,
 //	                 longest_shelf_s}], the most severe first; a chore from warning up is an alarm too; rule is what was compared with what for how long, source
@@ -99,6 +100,8 @@
 //	sinks            [{sink, ok, since|null, last_ok|null, error, misconfigured, sent, failed, pending, oldest|null, refused, refused_why|null,
 //	                 pruned, backfill: {from, to, polls, sent, refused, ended|null, stopped}|null}]; sent, failed, refused (for good) and pending
 //	                 count readings or messages, pruned polls that grew too old in the archive before they were sent
+//
+//	nobody_called    whether an alarm calls nobody: there is no channel, or only one on which no phone has signed up
 //
 //	LITTER           a litter as 'nestmon litter list --json' has it, with steps that can be entered next, noticed|null (a kindling nobody entered), report
 //	ENTRY            {id, litter, what, at, day, nest, said, by, entered, replaces, replaced_by, row: {COLUMN: "text"}}

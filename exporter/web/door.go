@@ -20,8 +20,9 @@ import (
 type Options struct {
 	Keeper exporter.Keeper // takes what people do about alarms and chores
 	// Test sends a trial message over a channel, over all of them where channel is empty, and returns by channel what went wrong; empty is arrived.
-	Test  func(ctx context.Context, channel string) (map[string]string, error)
-	Store Store // remembers who is logged in; nil forgets it at the end
+	Test   func(ctx context.Context, channel string) (map[string]string, error)
+	Called func() bool // whether there is a way to anybody; nil where there is none
+	Store  Store       // remembers who is logged in; nil forgets it at the end
 
 	Book exporter.Bookkeeper // the litter book; nil where nobody keeps one
 

@@ -7,6 +7,7 @@ import (
 	"net/http"
 	"slices"
 	"strconv"
+	"strings"
 
 	"nestmon/sensors"
 	"nestmon/thresholds"
@@ -16,8 +17,9 @@ import (
 
 // indexView is what index.html is made of.
 type indexView struct {
-	Words words
-	Look  *firstLook // or nil
+	Words   words
+	Look    *firstLook // or nil
+	Nothing string     // why there is none: closed, old or none
 }
 
 // firstLook is what index.html shows of the newest state before its scripts run, and where none ever does: what was measured when, and what
@@ -36,6 +38,7 @@ type firstAlarm struct {
 type firstNest struct {
 	ID       string
 	Severity alarm.Severity
+	Says     []string // its severity, the limit it is past, and what is not judged; of what is well nothing
 	Alarms   []firstAlarm
 	Dials    []firstDial
 }
@@ -48,7 +51,8 @@ type firstDial struct {
 // serveIndex sends the page with the newest state in it, to whom may see one. "/?empty" is the page alone, to be kept on a phone.
 func (s *Server) serveIndex(w http.ResponseWriter, r *http.Request) {
 	var page bytes.Buffer
-	if err := s.assets.index.Execute(&page, indexView{s.assets.words, s.firstLook(r)}); err != nil {
+	look, nothing := s.firstLook(r)
+	if err := s.assets.index.Execute(&page, indexView{s.assets.words, look, nothing}); err != nil {
 		s.complain("page cannot write its first look", err)
 		refuse(w, http.StatusInternalServerError, "the page cannot be written; see the daemon's log")
 		return
@@ -66,11 +70,16 @@ func (s *Server) serveIndex(w http.ResponseWriter, r *http.Request) {
 	_, _ = w.Write(body) // a reader that has gone away needs no answer
 }
 
-// firstLook is nil where there is nothing new to show, or nobody who may see it.
-func (s *Server) firstLook(r *http.Request) *firstLook {
+// firstLook is nil where there is nothing new to show, or nobody who may see it, and then says why.
+func (s *Server) firstLook(r *http.Request) (_ *firstLook, nothing string) {
 	f, _ := s.newest()
-	if r.URL.RawQuery == "empty" || f == nil || f.ago(s.Now()) > s.site.oldAfter() || s.veil(r) != nil {
-		return nil
+	switch {
+	case s.veil(r) != nil:
+		return nil, "closed"
+	case f == nil:
+		return nil, "none"
+	case r.URL.RawQuery == "empty" || f.ago(s.Now()) > s.site.oldAfter():
+		return nil, "old"
 	}
 	snap := f.state.Snapshot
 	look := &firstLook{}
@@ -86,10 +95,42 @@ func (s *Server) firstLook(r *http.Request) *firstLook {
 	}
 	look.Site = of[""]
 	for _, n := range snap.Nests {
-		look.Nests = append(look.Nests, firstNest{n.ID, n.Severity, of[n.ID], dials(n.Values, scale)})
+		severity := n.Severity
+		if over := pastLimit(n, snap.Alarms); over != nil && over.Urgent {
+			severity = alarm.Urgent // though no alarm says so yet
+		}
+		look.Nests = append(look.Nests, firstNest{n.ID, severity, s.assets.words.says(n), of[n.ID], dials(n.Values, scale)})
 	}
 	slices.SortStableFunc(look.Nests, func(a, b firstNest) int { return cmp.Compare(b.Severity, a.Severity) })
-	return look
+	return look, ""
+}
+
+// says is what a card says of a nest beside its numbers.
+func (w words) says(n thresholds.NestState) (out []string) {
+	page := w["page"].(map[string]any) // which the template needs too
+	word := func(group, name string) string {
+		if said, ok := page[group].(map[string]any)[name].(string); ok {
+			return said
+		}
+		return name
+	}
+	if n.Severity > alarm.None {
+		out = append(out, word("severity", n.Severity.String()))
+	}
+	if past := pastLimit(n, nil); past != nil {
+		out = append(out, word("pastLimit", past.Where))
+	}
+	for _, j := range n.Judged {
+		if j.Judged {
+			continue
+		}
+		danger := word("danger", j.Danger)
+		if why := strings.TrimPrefix(j.Why, "not judged: "); why != "" {
+			danger += " (" + why + ")"
+		}
+		out = append(out, strings.ReplaceAll(page["notJudged"].(string), "{danger}", danger))
+	}
+	return out
 }
 
 // dials are the two temperatures that a card shows large.

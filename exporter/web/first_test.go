@@ -38,7 +38,7 @@ func TestFirstLook(t *testing.T) {
 	}
 	got := show(func(*exporter.State) {})
 	for _, want := range []string{
-		"As it was at 12:00:00, 2031-07-19, not live.", `<article class="card is-warning"> <h3>a1</h3> <ul class="stands"><li class="stand is-warning"><p class="say">hot</p></li></ul>`,
+		"As it was at 12:00:00, 2031-07-19, not live.", `<article class="card is-warning"> <h3>a1</h3> <ul class="says"><li>Warning</li><li>Over the limit</li><li>Not judged: chill (No litter is entered.)</li></ul> <ul class="stands"><li class="stand is-warning"><p class="say">hot</p></li></ul>`,
 		`<strong>Nest air</strong></p><p class="big"><span class="number">97.7</span><span class="unit">°F</span>`, // 36.5 °C
 		`<div class="dial is-stale"><p class="what"><strong>Cluster</strong></p><p class="big"><span class="number">no data</span><span class="unit"></span>`,
 		`<h3>&lt;b1&gt;</h3>`,
@@ -60,6 +60,9 @@ func TestFirstLook(t *testing.T) {
 	if got := first(); got != "" {
 		t.Errorf("an old state: %s", got)
 	}
+	if page := body(t, get(s.Handler(), "GET", "/")); !strings.Contains(page, `<p class="noscript">The readings are too old: look into the nests.</p>`) {
+		t.Errorf("an old state is not called so without a script: %s", page)
+	}
 }
 
 func TestFirstLookOfAClosedPage(t *testing.T) {
@@ -72,7 +75,11 @@ func TestFirstLookOfAClosedPage(t *testing.T) {
 		r.Header.Set("Cookie", "nestmon-session="+cookie)
 		w := httptest.NewRecorder()
 		h.Handler().ServeHTTP(w, r)
-		return strings.Contains(w.Body.String(), `id="first"`)
+		first := strings.Contains(w.Body.String(), `id="first"`)
+		if told := strings.Contains(w.Body.String(), `<p class="noscript">Nothing can be shown here: log in`); told == first {
+			t.Errorf("shown %v, and that nothing can be shown %v", first, told)
+		}
+		return first
 	}
 	if shown("x") || !shown(h.login(t).Value) {
 		t.Error("it is not shown to who has logged in, and to nobody else")

@@ -16,15 +16,18 @@ type loginBody struct {
 type sessionView struct {
 	Changes  bool `json:"changes"` // a password is set, and somebody here takes what people do
 	LoggedIn bool `json:"logged_in"`
-	Test     bool `json:"test"`   // messages can be tried
+	Test     bool `json:"test"`   // there is a way to try
 	Closed   bool `json:"closed"` // looking needs a login too
 }
 
 func (s *Server) serveSession(w http.ResponseWriter, r *http.Request) {
-	v := sessionView{Changes: s.cfg.PasswordFile != "" && s.Options.Keeper != nil, Test: s.Options.Test != nil, Closed: s.cfg.View == Password}
+	v := sessionView{Changes: s.cfg.PasswordFile != "" && s.Options.Keeper != nil, Test: s.Options.Test != nil && s.called(), Closed: s.cfg.View == Password}
 	v.LoggedIn = s.loggedIn(r)
 	s.answerJSON(w, v)
 }
+
+// called reports whether an alarm calls anybody.
+func (s *Server) called() bool { return s.Options.Called != nil && s.Options.Called() }
 
 func (s *Server) serveLogin(w http.ResponseWriter, r *http.Request, l lock) {
 	body, ok := taken[loginBody](w, r)

@@ -29,6 +29,7 @@ type stateView struct {
 	Probes      []probeView  `json:"probes"`
 	Buses       []busView    `json:"buses"`
 	Sinks       []sinkView   `json:"sinks"`
+	Nobody      bool         `json:"nobody_called"`
 }
 
 type siteView struct {
@@ -71,6 +72,7 @@ type nestView struct {
 	Judged   []judgedView     `json:"judged"`
 	Learned  learnedView      `json:"learned"`
 	Next     *nextView        `json:"next"`
+	Past     *overView        `json:"past_limit"`
 }
 
 // nextView is the chore of a nest that comes first.
@@ -161,9 +163,11 @@ func (s *Server) view(st *exporter.State) stateView {
 		Probes:  s.probeViews(st),
 		Buses:   busViews(st.Buses),
 		Sinks:   sinkViews(st.Sinks),
+		Nobody:  !s.called(),
 	}
 	for _, n := range snap.Nests {
 		nest := nestOf(n, snap.Time)
+		nest.Past = pastLimit(n, snap.Alarms)
 		nest.Next = s.nextOf(st.Agenda, n.ID, snap.Time)
 		v.Nests = append(v.Nests, nest)
 	}

@@ -134,7 +134,8 @@ func TestStateIsWhatWasPublished(t *testing.T) {
 		"what is quiet":                     `"quiet":[{"nest":"a1","event":"","chore":false,"alarm":true,"severity":"none",`,
 		"until when, and by whom":           `"status":"shelved","by":"page","until":"2031-07-19T13:00:00Z",`,
 		"a probe nobody has heard of":       `{"probe":"a1-air","fresh":false,"reads":0,"rejected":{},"last_good":null,`,
-		"lists are never null":              `"buses":[],"sinks":[]`,
+		"lists are never null":              `"buses":[],"sinks":[],"nobody_called":true}`,
+		"its own alarm tells of the limit":  `"past_limit":null}`,
 		"a state is old after three polls":  `"timezone":"UTC","old_after_s":90}`,
 		"outside without a probe is a list": `"outside":{"values":[],"thi_c":null}`,
 	} {

@@ -67,6 +67,34 @@ test("looked, all well: one tap, with a login in between, and another to take it
   await leave(page);
 });
 
+test("a kindling that only the probes noticed: the day is told in place of the one expected, and losses are entered with it in two taps", async () => {
+  const page = await enter();
+  const book = await api("api/book");
+  const due = book.litters.filter((l) => l.kindled === null && l.day !== null).sort((a, b) => b.day - a.day)[0];
+  const noticed = new Date(Date.parse(book.time) - 5 * 3600e3).toISOString();
+  await page.route("**/api/book", async (route) => {
+    const answer = await route.fetch();
+    const said = await answer.json();
+    await route.fulfill({ response: answer, json: { ...said, litters: said.litters.map((l) => (l.litter === due.litter && !l.kindled ? { ...l, noticed } : l)) } });
+  });
+  await page.reload();
+  const row = page.locator(`#book-${due.nest}`);
+  await row.locator("button[data-key=losses]").waitFor();
+  assert.match(await row.innerText(), /Kits seem to be born since \w{3}, \w{3} \d+; enter it/);
+  assert.doesNotMatch(await row.innerText(), /expected/);
+  await page.screenshot({ path: join(shots, "book-noticed.png") });
+  await row.locator("button[data-key=losses]").tap();
+  await page.tap(".book-form [data-field=kits] [data-saves] >> nth=0");
+  await said(page, "Saved: ");
+  const last = (await story(due.litter)).slice(-2);
+  assert.deepEqual(last.map((e) => e.what), ["kindled", "lost"]);
+  assert.equal(Date.parse(last[0].at), Date.parse(noticed));
+  await page.tap("#said .undo");
+  await said(page, "Saved: Taken back");
+  assert.equal((await api("api/book")).litters.find((l) => l.litter === due.litter).kindled, null);
+  await leave(page);
+});
+
 test("losses: how many in two taps, and why in a third; what cannot be is refused beside the field, and mended", async () => {
   const page = await enter();
   const before = await newest();

@@ -31,7 +31,7 @@ test("every nest shows value, age, limits, litter, alarm and next chore, the mos
   assert.match(await text(page, "#nest-b2"), /no data[\s\S]*no probe[\s\S]*Not judged: heat, cold \(no nest-air probe\)\s*Not judged: chill \(no usable reading of the cluster\)/);
   assert.match(await text(page, "#nest-b2"), /Cluster\s*last 26 min ago/);
   assert.match(await text(page, "#nest-c1"), /Partly watched[\s\S]*no litter entered[\s\S]*no probe[\s\S]*under the hot limit[\s\S]*Not judged: chill \(no litter entered\)/);
-  assert.match(await text(page, "#verdict"), /Go now: 1 urgent alarm\. 2 nests are not fully watched\./);
+  assert.match(await text(page, "#verdict"), /Go now: 1 urgent alarm\. Not watched: b2, c1 \(chill\)\./);
   assert.match(await text(page, "#blind"), /Probe b2-cluster: nothing for 26 min, does not answer[\s\S]*influx cannot be reached \(312 waiting\)\s*influx: dial tcp/);
   assert.match(await text(page, "#outside"), /Outside, summer[\s\S]*96\.3 °F[\s\S]*31 %/);
   assert.match(await text(page, "#now"), /Sat, Jul 19, 2031, 3:42 PM/);
@@ -46,6 +46,8 @@ test("without JavaScript: temperatures, what stands, when that was, and never th
     const context = await browser.newContext({ viewport: { width: 320, height: 640 }, colorScheme: theme, locale: "en-US", deviceScaleFactor: 2, javaScriptEnabled: false });
     const page = await context.newPage();
     await page.goto(address);
+    assert.match(await text(page, "#first"), /b1\s*Urgent\s*Over the limit[\s\S]*c1\s*Not judged: chill \(no litter entered\)/);
+    assert.equal(await page.locator("#doors").isVisible(), false);
     assert.match(await text(page, "#first"), /^As it was at 15:42:\d\d, 2031-07-19, not live\.[\s\S]*b1[\s\S]*thin the fur[\s\S]*Nest air[\s\S]*101\.2\s*°F[\s\S]*a1/);
     assert.doesNotMatch(await text(page, "#first"), /No alarm|fully/);
     assert.ok(await noSideways(page), "the page scrolls sideways");
@@ -98,7 +100,7 @@ test("the unit is remembered by the device", async () => {
 
 test("calm says no alarm, and only when all is watched", async () => {
   const page = await open("calm");
-  assert.equal(await text(page, "#verdict"), "No alarm. 2 nests, all fully watched.");
+  assert.equal(await text(page, "#verdict"), "No alarm. 2 nests watched for heat, chill and cold; for wet bedding 0 of them.");
     assert.equal(await page.locator("#nest-d1 .judged .blind").count(), 0, "damp alone is no gap in the watch");
   assert.match(await text(page, "#blind"), /Every probe answers\. It never sees a single kit/);
   await page.screenshot({ path: join(shots, "calm-390.png"), fullPage: true });
@@ -108,8 +110,8 @@ test("calm says no alarm, and only when all is watched", async () => {
 
 test("a chore that cannot wait is an alarm, and a danger judged in part is a gap", async () => {
   const page = await open("late");
-  assert.equal(await text(page, "#verdict"), "Look soon: 1 warning. 1 nest is not fully watched.");
-  assert.deepEqual(await page.locator("#nests .chip").allInnerTexts(), ["Warning", "Over the limit", "No alarm"]);
+  assert.equal(await text(page, "#verdict"), "Go now: 1 nest is past its urgent limit, no urgent alarm yet. Look soon: 1 warning. 1 nest is not fully watched.");
+  assert.deepEqual(await page.locator("#nests .chip").allInnerTexts(), ["Over the limit", "Warning", "No alarm"]);
   assert.match(await text(page, "#nest-a1 .stands"), /Air the nest/);
   assert.match(await text(page, "#nest-b1 .judged .blind"), /Watched: chill \(by a fall of its warmth only: the probe lies badly\)/);
   assert.equal(await page.locator("#nest-c1 .judged .blind").count(), 0, "no kits, no gap");
@@ -117,9 +119,21 @@ test("a chore that cannot wait is an alarm, and a danger judged in part is a gap
   await shut(page);
 });
 
+test("that nobody is called stands in the verdict, without the mark of a calm day, and no test is offered", async () => {
+  const page = await open("alone");
+  assert.equal(await text(page, "#verdict"), "No alarm. Nobody is called. 2 nests watched for heat, chill and cold; for wet bedding 0 of them.");
+  assert.equal(await page.locator("#verdict .shape-none").count(), 0);
+  assert.match(await text(page, "#blind"), /Nobody is called: no way to a phone/);
+  await page.screenshot({ path: join(shots, "alone-390.png") });
+  await page.click("#doors [data-room=alarms]");
+  await page.waitForSelector("#room-alarms:not([hidden]) .calls .quiet:not(:empty)");
+  assert.equal(await page.locator("button", { hasText: "Test my phone" }).isVisible(), false);
+  await shut(page);
+});
+
 test("a new installation claims nothing", async () => {
   const page = await open("fresh", { theme: "dark" });
-  assert.equal(await text(page, "#verdict"), "No alarm. 1 nest is not fully watched.");
+  assert.equal(await text(page, "#verdict"), "Not watched: c1. The clock is not set.");
   assert.match(await text(page, "#nest-c1"), /never any[\s\S]*no data[\s\S]*Not judged: heat\s*Not judged: chill \(no litter entered\)/);
   assert.match(await text(page, "#blind"), /clock of the board is not set[\s\S]*Probe line w1: hangs since 14 s[\s\S]*Probe outside: nothing yet/);
   await page.screenshot({ path: join(shots, "fresh-390-dark.png"), fullPage: true });
@@ -186,7 +200,15 @@ test("a server that answers without measuring is old, and nothing is called fine
   assert.match(await text(page, "#banner"), /newest measurement came 66 min ago/);
   assert.match(await text(page, "#verdict"), /Not known/);
   assert.deepEqual(await page.locator(".chip").allInnerTexts(), ["Not known", "Not known"]);
-  await page.screenshot({ path: join(shots, "old-390.png") });
+  assert.match(await text(page, "#blind"), /nestmon itself is out of reach, or measures nothing: all of this is as it was at 3:4\d PM\./);
+  assert.match(await text(page, "#nest-a1"), /at 3:4\d PM/);
+  assert.doesNotMatch(await text(page, "#main"), / ago|just now|Watched|Every probe answers/);
+  await page.screenshot({ path: join(shots, "old-390.png"), fullPage: true });
+  await page.click("#doors [data-room=probes]");
+  await page.waitForSelector("#all-probes .probes li");
+  assert.match(await text(page, "#all-probes"), /Not known since 3:4\d PM\./);
+  assert.equal(await page.locator("#room-probes .shape-none").count(), 0);
+  await page.screenshot({ path: join(shots, "old-probes-390.png"), fullPage: true });
   await page.context().close();
 });
 

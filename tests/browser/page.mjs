@@ -50,7 +50,7 @@ export async function open(scene, { at = address, width = 390, height = 844, the
   page.on("pageerror", (e) => page.wrongs.push(`error: ${e.message}`));
   page.on("request", (r) => new URL(r.url()).origin !== new URL(at).origin && page.wrongs.push(`elsewhere: ${r.url()}`));
   await page.goto(at + room);
-  const marks = { mixed: /Go now: 1 urgent alarm\. 2 nests/, kept: /2 alarms are shelved/, calm: /^No alarm\. 2 nests/, fresh: /^No alarm\. 1 nest is not/, crowd: /^1 notice/, late: /^Look soon/ };
+  const marks = { mixed: /Go now: 1 urgent alarm\. Not watched/, kept: /2 alarms are shelved/, calm: /^No alarm\. 2 nests/, fresh: /^Not watched: c1\./, alone: /Nobody is called/, crowd: /^1 notice/, late: /^Go now: 1 nest/ };
   const shown = page.locator("#verdict", { hasText: marks[scene] }).and(page.locator("body:has(.room:not([hidden])) #verdict"));
   await (at === closed ? page.locator("dialog[open]") : shown).waitFor().catch((e) => assert.fail(`${e.message}\n${page.wrongs.join("\n")}`));
   return page;

@@ -415,3 +415,13 @@ func TestWhatIsStruckNamesItsNest(t *testing.T) {
 		t.Errorf("struck: %+v", all)
 	}
 }
+
+// Hers is due 31 to 32 days after she was bred; what is past is not expected any more.
+func TestAKindlingThatIsPastWasExpected(t *testing.T) {
+	b := write(t, entry(book.Bred, 0, nest("oak"), doe("Fern")))
+	for days, want := range map[int]string{32: "Kindling is expected on 2031-04-01 to 2031-04-02.", 33: "Kindling was expected on 2031-04-01 to 2031-04-02."} {
+		if got := b.View(b.Records()[0], day(days)).Stands; got != want {
+			t.Errorf("day %d: %q, want %q", days, got, want)
+		}
+	}
+}

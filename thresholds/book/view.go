@@ -106,7 +106,11 @@ func (r *Record) stands(v View, rules Rules) string {
 		return left
 	case !r.Bred.IsZero():
 		due := func(days int) string { return litter.DateOf(r.Bred, rules.Location).Add(days).String() }
-		return fmt.Sprintf("Kindling is expected on %s to %s.", due(rules.Days.Expected.From), due(rules.Days.Expected.To))
+		is := "is"
+		if *v.Day > rules.Days.Expected.To {
+			is = "was"
+		}
+		return fmt.Sprintf("Kindling %s expected on %s to %s.", is, due(rules.Days.Expected.From), due(rules.Days.Expected.To))
 	}
 	return ""
 }

@@ -166,6 +166,8 @@ function rowsOf(form, values, partners) {
   switch (form.kind) {
     case "losses": { // by the hour a loss is a look; of which only the day is known, that somebody looked is written beside
       const lost = { what: "lost", ...at, ...v };
+      const noticed = litterOf(form.litter)?.noticed;
+      if (noticed) return [{ what: "kindled", ...at, on: noticed }, lost]; // who found dead kits has seen that they are born
       return v.on?.length === 10 ? [{ what: "did", chore: "inspect-due", nest: form.nest, ...at, ...on }, lost] : [lost];
     }
     case "foster": {

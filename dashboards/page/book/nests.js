@@ -48,9 +48,9 @@ function updateNest(li, n) {
   if (waiting) words.push(said.onWay(said.queue.waiting, waiting.what.replace(`${n.nest} – `, ""), units.moment(Date.parse(waiting.on), now()))); // in the same line: nothing may move
   else if (n.kit) words.push(n.looked ? said.looked(units.moment(Date.parse(n.looked), now())) : said.neverLooked);
   if (n.kit && n.due) words.push(said.alsoBred(litterTitle(n.due)));
-  if (n.due?.noticed && !n.kit) words.push(said.noticed);
+  if (n.due?.noticed && !n.kit) words.push(noticedWords(n.due));
   if (n.indoors) words.push(said.indoors);
-  if (l && !n.kit && l.stands && !waiting) words.push(l.stands);
+  if (l && !n.kit && l.stands && !l.noticed && !waiting) words.push(l.stands);
   setText(facts, words.join(" · "));
   keyed(onway, mine.filter((i) => i.state === "refused"), (i) => i.key, () => el("li"), (item, i) => {
     setClass(item, `is-${i.state}`);
@@ -68,14 +68,22 @@ function updateNest(li, n) {
 function deeds(n) {
   if (n.kit) return lookDeeds(n.nest, n.kit);
   if (!n.due) return [{ key: "bred", words: stepWords("bred"), does: () => openForm({ kind: "entry", what: "bred", nest: n.nest }) }];
+  if (n.due.noticed) return [kindledDeed(n), lossesDeed(n.nest, n.due)];
   return n.due.steps.slice(0, stepsAtHand).map((what, i) => ({ key: what, words: stepWords(what), strong: i === 0 && (what === "kindled"), does: () => openForm({ kind: "entry", what, litter: n.due.litter, nest: n.nest }) }));
 }
 
 // lookDeeds are the two commonest entries.
 export const lookDeeds = (nest, l) => [
   { key: "well", words: said.allWell, strong: true, does: () => lookedWell(nest, l) },
-  { key: "losses", words: said.lossesButton, does: () => openForm({ kind: "losses", what: "lost", litter: l.litter, nest }) },
+  lossesDeed(nest, l),
 ];
+
+const lossesDeed = (nest, l) => ({ key: "losses", words: said.lossesButton, does: () => openForm({ kind: "losses", what: "lost", litter: l.litter, nest }) });
+
+const kindledDeed = (n) => ({ key: "kindled", words: stepWords("kindled"), strong: true, does: () => openForm({ kind: "entry", what: "kindled", litter: n.due.litter, nest: n.nest }) });
+
+// noticedWords says of a kindling that nobody has entered that it seems to have been.
+export const noticedWords = (l) => said.noticed(units.day(Date.parse(l.noticed), now()));
 
 function lookedWell(nest, l) {
   press({ rows: [{ what: "did", chore: "inspect-due", nest, litter: String(l.litter) }], what: texts.doing.what(nest, said.allWellDone), nest, litter: l.litter });

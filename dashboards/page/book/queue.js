@@ -2,7 +2,7 @@
 // once, however often it arrives. They go one after the other in the order in which they were pressed, and stay here until nestmon has said
 // that they are stored, or that they cannot be. Only entries and chores wait. That somebody has seen an alarm is never kept for later: it
 // would silence what nobody has seen by then.
-import { can, login, say } from "../act.js";
+import { can, login, say, sentence } from "../act.js";
 import { deviceName, keep, recall } from "../device.js";
 import { el } from "../dom.js";
 import { texts } from "../texts.js";
@@ -228,7 +228,7 @@ async function send(item, person) {
   if (status === 200 && Array.isArray(said.stored)) return stored(item, said);
   if ([400, 403, 409, 413, 422].includes(status)) {
     await change(item, { state: "refused", error: said.error ?? String(status), row: said.row ?? 0, field: said.field ?? "" });
-    say(texts.doing.refused(item.what, item.error), "bad");
+    say(texts.doing.refused(texts.doing.failed(item.what), sentence(item.error)), "bad");
     tell();
     return true;
   }

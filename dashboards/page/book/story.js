@@ -5,7 +5,7 @@ import * as units from "../units.js";
 import { way } from "../ways.js";
 import { ask } from "./data.js";
 import { openForm } from "./form.js";
-import { lookDeeds } from "./nests.js";
+import { lookDeeds, noticedWords } from "./nests.js";
 import { now, queue } from "./queue.js";
 import { choiceWords, fullDay, litterTitle, stepWords, whenWords } from "./words.js";
 
@@ -63,15 +63,15 @@ const part = (heading, ...children) => el("section", {}, el("h3", { text: headin
 
 function litterParts({ litter: l, story, sum, partners }) {
   const form = (what, more = {}) => openForm({ kind: "entry", what, litter: l.litter, nest: l.nest, ...more });
-  const looks = l.kindled && l.day !== null ? lookDeeds(l.nest, l).map((d) => button(d.key, d.words, d.does, { strong: d.strong })) : [];
-  const steps = l.steps.filter((what) => what !== "lost" || looks.length === 0).map((what, i) => button(what, stepWords(what), () => (what === "fostered-out" ? openForm({ kind: "foster", what, litter: l.litter, nest: l.nest }) : form(what)), { strong: looks.length === 0 && i === 0 }));
+  const looks = l.noticed && l.day !== null ? lookDeeds(l.nest, l).slice(1).map((d) => button(d.key, d.words, d.does)) : l.kindled && l.day !== null ? lookDeeds(l.nest, l).map((d) => button(d.key, d.words, d.does, { strong: d.strong })) : [];
+  const steps = l.steps.filter((what) => what !== "lost" || looks.length === 0).map((what, i) => button(what, stepWords(what), () => (what === "fostered-out" ? openForm({ kind: "foster", what, litter: l.litter, nest: l.nest }) : form(what)), { strong: (looks.length === 0 || l.noticed !== null) && i === 0 }));
   const facts = [
     [said.facts.alive, l.alive === null ? said.uncounted : String(l.alive)], [said.facts.born, l.born === null ? "–" : String(l.born)], [said.facts.dead, l.dead === null ? "–" : String(l.dead)],
     ...Object.entries(sum.lost).map(([cause, n]) => [said.facts.lost(choiceWords("cause", cause)), String(n)]),
   ];
   return [
-    el("h2", { text: said.litterIn(l.litter, l.nest) }), el("p", { class: "lead", text: litterTitle(l) }), ...(l.stands ? [el("p", { text: l.stands })] : []),
-    ...(l.noticed ? [el("p", { class: "notice-line", text: said.noticedAt(units.moment(Date.parse(l.noticed), now())) })] : []),
+    el("h2", { text: said.litterIn(l.litter, l.nest) }), el("p", { class: "lead", text: litterTitle(l) }), ...(l.stands && !l.noticed ? [el("p", { text: l.stands })] : []),
+    ...(l.noticed ? [el("p", { class: "notice-line", text: noticedWords(l) })] : []),
     ...onWay((i) => i.litter === l.litter),
     el("div", { class: "buttons looks" }, ...looks), part(said.nextSteps, el("div", { class: "buttons" }, ...steps)),
     ...(l.kindled ? [el("dl", { class: "sums" }, ...facts.map(([name, value]) => el("div", {}, el("dt", { text: name }), el("dd", { text: value }))))] : []),

@@ -6,6 +6,7 @@ import { twoLitters, twoNests } from "../nestlines.js";
 import { texts } from "../texts.js";
 import * as units from "../units.js";
 import { way } from "../ways.js";
+import { why } from "../why.js";
 
 const kinds = ["nests", "litters"];
 
@@ -39,7 +40,7 @@ export function make(box) {
       try {
         litters = await broods();
       } catch (problem) {
-        setText(status, texts.compare.failed(problem.message));
+        setText(status, texts.compare.failed(why(problem)));
         return;
       }
     }

@@ -3,7 +3,7 @@ import { makeCard, updateCard } from "../card.js";
 import { el, keyed, setClass, setText } from "../dom.js";
 import { Graph } from "../graph.js";
 import { inOrder } from "../lists.js";
-import { judgedOf, restOf } from "../nest.js";
+import { judgedOf, restOf, urgencyOf } from "../nest.js";
 import { oneNest } from "../nestlines.js";
 import { texts } from "../texts.js";
 import { way } from "../ways.js";
@@ -36,7 +36,7 @@ export function make(box) {
       held.hidden = !nest;
       keyed(others, state.nests.length > 1 ? state.nests : [], (n) => n.id, (n) => el("a", { text: n.id }), (a, n) => {
         a.href = way("nest", n.id);
-        setClass(a, `is-${n.severity}`);
+        setClass(a, `is-${urgencyOf(n)}`);
         if (n.id === id) a.setAttribute("aria-current", "page");
         else a.removeAttribute("aria-current");
       });
@@ -50,7 +50,7 @@ export function make(box) {
         setClass(li, r.stale ? "stale" : "");
         setText(li, r.text);
       });
-      keyed(parts.judged, judgedOf(nest), (j) => j.key, () => el("li"), (li, j) => setText(li, j.text));
+      keyed(parts.judged, old ? [{ key: "old", text: texts.unknownSince(units.clock(Date.parse(state.time))) }] : judgedOf(nest), (j) => j.key, () => el("li"), (li, j) => setText(li, j.text));
       keyed(parts.learned, nest.learned?.text ?? [], (t) => t, () => el("li"), setText);
       for (const list of [parts.rest, parts.learned]) list.parentElement.hidden = list.children.length === 0;
       parts.compare.hidden = state.nests.length < 2;

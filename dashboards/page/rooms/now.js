@@ -2,7 +2,7 @@
 import { makeCard, updateCard } from "../card.js";
 import { el, keyed, setText } from "../dom.js";
 import { bySeverity, inOrder, updateBattery, updateBlind, updateList, updateOutside } from "../lists.js";
-import { pastLimit } from "../nest.js";
+import { urgencyOf } from "../nest.js";
 import { texts } from "../texts.js";
 
 export function make(box) {
@@ -16,18 +16,18 @@ export function make(box) {
     update(state, old) {
       const all = inOrder(state.alarms.filter((a) => a.alarm && a.nest === null));
       updateList(parts.site, texts.headings.site, all, state, Infinity);
-      updateBlind(parts.blind, state);
+      updateBlind(parts.blind, state, old);
       updateOutside(parts.outside, state);
       updateBattery(parts.battery, state);
       parts.nests.parentElement.hidden = state.nests.length === 0;
       const of = Map.groupBy(inOrder(state.alarms.filter((a) => a.alarm && a.nest !== null)), (a) => a.nest);
-      const nests = [...state.nests].sort((a, b) => bySeverity(a.severity, b.severity) || quietPast(b) - quietPast(a) || seen(of.get(a.id)) - seen(of.get(b.id))); // stable: equals stay as configured
+      const nests = [...state.nests].sort((a, b) => bySeverity(urgencyOf(a), urgencyOf(b)) || past(b) - past(a) || seen(of.get(a.id)) - seen(of.get(b.id))); // stable: equals stay as configured
       keyed(parts.nests, nests, (n) => n.id, makeCard, (node, n) => updateCard(node, n, of.get(n.id) ?? [], state, old));
     },
   };
 }
 
-const quietPast = (nest) => Number(nest.severity === "none" && pastLimit(nest) !== "");
+const past = (nest) => Number(nest.past_limit !== null);
 
 // seen is 0 where the worst alarm of a nest still waits for somebody, else 1.
 const seen = (alarms) => (alarms?.[0]?.status === "unacknowledged" ? 0 : 1);

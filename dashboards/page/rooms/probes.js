@@ -35,13 +35,13 @@ export function make(box) {
       state = now;
       if (state) look();
     },
-    update(now) {
+    update(now, old) {
       const first = !state;
       state = now;
-      updateBlind(blind, state);
+      updateBlind(blind, state, old);
       locked.hidden = can.changes || !can.asked;
-      buses.update(state);
-      probes.update(state);
+      buses.update(state, old);
+      probes.update(state, old);
       warm.update(state);
       ice.update(state);
       if (first || (started && started !== state.started)) look();

@@ -5,6 +5,7 @@ import { el, setText } from "../dom.js";
 import { changeWords, limitWords } from "../limitwords.js";
 import { texts } from "../texts.js";
 import * as units from "../units.js";
+import { why } from "../why.js";
 import { makePreview } from "./preview.js";
 
 const said = texts.settings.limits;
@@ -204,7 +205,7 @@ export function makeLimits() {
       for (const [id, w] of draft) if (!factOf(w)) draft.delete(id); // the rows were cut otherwise meanwhile
       draw();
     } catch (e) {
-      setText(unread, settings ? said.stale(e.message) : said.unreadable(e.message));
+      setText(unread, settings ? said.stale(why(e)) : said.unreadable(why(e)));
     }
     return settings;
   }
