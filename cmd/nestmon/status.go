@@ -253,7 +253,7 @@ func runStatus(ctx context.Context, args []string, std stdio) int {
 			return exitFinding
 		}
 	}
-	if slices.ContainsFunc(s.Nests, nestView.waits) {
+	if slices.ContainsFunc(s.Nests, func(n nestView) bool { return n.waits() || n.Past != nil && n.Past.Urgent }) {
 		return exitFinding
 	}
 	return exitDone

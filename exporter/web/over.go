@@ -17,6 +17,13 @@ type overView struct {
 // tells are the alarms that explain a nest past its limits.
 var tells = map[string][]alarm.Name{"above": {alarm.NestHeat, alarm.ClusterHeat}, "below": {alarm.ClusterChill, alarm.NestCold}}
 
+// warmPile reports whether a pile is judged to be warm enough although its probe, which lies beside it, reads less: chill is judged without a reservation, and the
+// estimate of its middle is not under the limit.
+func warmPile(n thresholds.NestState) bool {
+	judged := slices.ContainsFunc(n.Judged, func(j thresholds.Judgement) bool { return j.Danger == "chill" && j.Judged && j.Why == "" })
+	return judged && n.HasCore && n.Limits.ClusterCold != nil && n.Core >= *n.Limits.ClusterCold
+}
+
 // pastLimit is the worst of them, nil where there is none.
 func pastLimit(n thresholds.NestState, alarms []alarm.Standing) *overView {
 	told := func(where string, least alarm.Severity) bool {
@@ -44,7 +51,7 @@ func pastLimit(n thresholds.NestState, alarms []alarm.Standing) *overView {
 		case past != nil:
 		case hot != nil && *t > *hot && !told("above", alarm.None):
 			past = &overView{Where: "above"}
-		case cold != nil && *t < *cold && !told("below", alarm.None):
+		case cold != nil && *t < *cold && !told("below", alarm.None) && (v.Role != thresholds.Cluster || !warmPile(n)):
 			past = &overView{Where: "below"}
 		}
 	}

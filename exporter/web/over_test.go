@@ -4,6 +4,8 @@ import (
 	"strings"
 	"testing"
 
+	"nestmon/sensors"
+	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
 )
 
@@ -30,6 +32,37 @@ func TestANestPastALimitIsNotHiddenByOtherAlarms(t *testing.T) {
 		t.Run(name, func(t *testing.T) {
 			s, st := server(t), state()
 			st.Snapshot.Alarms, st.Snapshot.Nests[0].Limits.AirHotUrgent = row.stands, row.urgent
+			if err := s.Publish(t.Context(), st); err != nil {
+				t.Fatal(err)
+			}
+			if got := body(t, get(s.Handler(), "GET", "/api/state")); !strings.Contains(got, `"past_limit":`+row.want+"}") {
+				t.Errorf("no %s in %s", row.want, got)
+			}
+		})
+	}
+}
+
+// A probe beside a pile that is judged to be warm says nothing against it; one on a pile that is not judged does.
+func TestAProbeBesideAWarmPileIsNoLimitPassed(t *testing.T) {
+	for name, row := range map[string]struct {
+		core   float64
+		judged bool
+		why    string
+		want   string
+	}{
+		"judged, and warm":          {37, true, "", `null`},
+		"judged, and cold":          {33, true, "", `{"where":"below","urgent":false}`},
+		"judged with a reservation": {37, true, "by a fall only", `{"where":"below","urgent":false}`},
+		"not judged":                {37, false, "no litter", `{"where":"below","urgent":false}`},
+	} {
+		t.Run(name, func(t *testing.T) {
+			s, st := server(t), state()
+			n := &st.Snapshot.Nests[0]
+			cold := 34.0
+			n.Values = []thresholds.Value{{Role: thresholds.Cluster, Quantity: sensors.Temperature, Value: 32, Fresh: true}}
+			n.Limits.ClusterCold, n.Core, n.HasCore = &cold, row.core, true
+			n.Judged = []thresholds.Judgement{{Danger: "chill", Judged: row.judged, Why: row.why}}
+			st.Snapshot.Alarms = nil
 			if err := s.Publish(t.Context(), st); err != nil {
 				t.Fatal(err)
 			}
