@@ -151,7 +151,7 @@ test("by the keyboard alone: acknowledge, shelve, end the shelf, take out and pu
 test("on its nest's card an alarm is acknowledged with one tap", async () => {
   const page = await open("kept", { hasTouch: true });
   const card = "#nest-b1 .stand >> nth=0";
-  assert.match(await text(page, card), /Nest too hot\s*Nest air is 38\.4 °C[\s\S]*not seen\s*I have seen it/);
+  assert.match(await text(page, card), /Nest too hot\s*Nest air is 101\.1 °F[\s\S]*not seen\s*I have seen it/);
   await page.tap("#nest-b1 .take >> nth=0");
   await logIn(page);
   await said(page, "Saved: b1: Nest too hot – I have seen it");
