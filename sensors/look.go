@@ -30,6 +30,10 @@ const (
 // Look follows the probes until ctx ends. There is one look at a time; the newest counts.
 func (p *Poller) Look(ctx context.Context, l Look) {
 	p.mu.Lock()
+	if ctx.Err() != nil { // over before it began: a newer one may follow them already
+		p.mu.Unlock()
+		return
+	}
 	p.look = &l
 	p.mu.Unlock()
 	defer func() {

@@ -60,6 +60,9 @@ func watched(t *testing.T, polls int, sources ...sensors.Source) (polled [][]sen
 		}})
 	})
 	synctest.Wait()
+	late, over := context.WithCancel(t.Context())
+	over()
+	p.Look(late, sensors.Look{Every: 10 * time.Second, Take: func(time.Time, []sensors.Reading) { t.Error("a look that was over before it began is told") }})
 	for begin := time.Now(); len(polled) < polls; {
 		polled = append(polled, p.Poll(t.Context(), 8*time.Second))
 		time.Sleep(time.Duration(len(polled))*10*time.Second - time.Since(begin))
