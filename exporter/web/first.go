@@ -9,6 +9,7 @@ import (
 	"strconv"
 	"strings"
 
+	"nestmon/exporter"
 	"nestmon/sensors"
 	"nestmon/thresholds"
 	"nestmon/thresholds/alarm"
@@ -90,7 +91,11 @@ func (s *Server) firstLook(r *http.Request) (_ *firstLook, nothing string) {
 	of := map[string][]firstAlarm{}
 	for _, a := range snap.Alarms {
 		if thresholds.Alarming(a.Event) && a.Severity >= alarm.Warning {
-			of[a.Nest] = append(of[a.Nest], firstAlarm{a.Severity, a.Text})
+			text := a.Text
+			if scale.Fahrenheit {
+				text = exporter.FahrenheitFirst(text)
+			}
+			of[a.Nest] = append(of[a.Nest], firstAlarm{a.Severity, text})
 		}
 	}
 	look.Site = of[""]

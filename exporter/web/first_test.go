@@ -3,6 +3,7 @@ package web_test
 import (
 	"context"
 	"net/http/httptest"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -52,6 +53,14 @@ func TestFirstLook(t *testing.T) {
 	}
 	if got := show(func(st *exporter.State) { st.Synced = false }); !strings.Contains(got, "As it was when this page was sent, not live.") {
 		t.Errorf("with a clock that is not known: %s", got)
+	}
+	if got := show(func(st *exporter.State) {
+		st.Snapshot.Alarms = slices.Clone(st.Snapshot.Alarms)
+		for i := range st.Snapshot.Alarms {
+			st.Snapshot.Alarms[i].Text = "nest air 36.5 °C (97.7 °F)"
+		}
+	}); !strings.Contains(got, `<p class="say">nest air 97.7 °F (36.5 °C)</p>`) {
+		t.Errorf("the scale that is displayed does not come first: %s", got)
 	}
 	if kept := body(t, get(s.Handler(), "GET", "/?empty")); strings.Contains(kept, "97.7") || !strings.Contains(kept, "main.js") {
 		t.Error("what a phone keeps holds a state, or is not the page")
